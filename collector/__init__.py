@@ -1,0 +1,1 @@
+"""Holdwater's front door, its ears and its memory: command, settings, MQTT, history, daemon."""

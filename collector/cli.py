@@ -1,0 +1,63 @@
+"""The front door: one `holdwater` command that finds its verbs through an entry-point group.
+
+A verb is a module with three names: HELP (one line), arguments(parser) and run(options), which
+returns the exit status: 0 done, 2 the owner's mistake, already explained on standard error. Every
+verb is loaded to list them, so a verb imports its heavy halves inside `run`.
+"""
+
+from __future__ import annotations
+
+import argparse
+import sys
+from importlib.metadata import entry_points, version
+from typing import Protocol, cast
+
+GROUP = "holdwater.verbs"
+
+
+class Verb(Protocol):
+    """The shape of a verb's module."""
+
+    HELP: str
+
+    def arguments(self, parser: argparse.ArgumentParser) -> None: ...
+
+    def run(self, options: argparse.Namespace) -> int: ...
+
+
+def verbs() -> dict[str, Verb]:
+    """Every installed verb by name, in alphabetical order."""
+    found = sorted(entry_points(group=GROUP), key=lambda entry: entry.name)
+    return {entry.name: cast(Verb, entry.load()) for entry in found}
+
+
+def parser(known: dict[str, Verb]) -> argparse.ArgumentParser:
+    """The whole command line."""
+    top = argparse.ArgumentParser(
+        prog="holdwater",
+        description="Watches over a rural water supply and says early what is wrong and what to do first.",
+        epilog="It watches and advises. It is no safety device.",
+    )
+    top.add_argument("--version", action="version", version=f"holdwater {version('holdwater')}")
+    below = top.add_subparsers(title="verbs", metavar="VERB", required=True)
+    for name, verb in known.items():
+        one = below.add_parser(name, help=verb.HELP, description=verb.HELP)
+        verb.arguments(one)
+        one.set_defaults(run=verb.run)
+    return top
+
+
+def main(words: list[str] | None = None) -> int:
+    """Run one verb; returns its exit status."""
+    options = parser(verbs()).parse_args(words)
+    try:
+        return int(options.run(options))
+    except BrokenPipeError:  # `holdwater export ... | head` is no mistake
+        sys.stderr.close()
+        return 0
+    except KeyboardInterrupt:
+        return 130
+
+
+if __name__ == "__main__":
+    sys.exit(main())

@@ -1,0 +1,1 @@
+"""Follow the water: the phone dashboard."""
