@@ -1,8 +1,9 @@
 """The front door: one `holdwater` command that finds its verbs through an entry-point group.
 
 A verb is a module with three names: HELP (one line), arguments(parser) and run(options), which
-returns the exit status: 0 done, 2 the owner's mistake, already explained on standard error. Every
-verb is loaded to list them, so a verb imports its heavy halves inside `run`.
+returns the exit status: 0 done, 2 the owner's mistake, already explained on standard error. Only
+the verb asked for is loaded; all are loaded to list them, so a verb imports its heavy halves
+inside `run`.
 """
 
 from __future__ import annotations
@@ -25,10 +26,11 @@ class Verb(Protocol):
     def run(self, options: argparse.Namespace) -> int: ...
 
 
-def verbs() -> dict[str, Verb]:
-    """Every installed verb by name, in alphabetical order."""
-    found = sorted(entry_points(group=GROUP), key=lambda entry: entry.name)
-    return {entry.name: cast(Verb, entry.load()) for entry in found}
+def verbs(asked: str | None) -> dict[str, Verb]:
+    """The verb asked for, or every installed verb in alphabetical order where there is none such."""
+    found = {entry.name: entry for entry in sorted(entry_points(group=GROUP), key=lambda entry: entry.name)}
+    wanted = [asked] if asked in found else list(found)
+    return {name: cast("Verb", found[name].load()) for name in wanted}
 
 
 def parser(known: dict[str, Verb]) -> argparse.ArgumentParser:
@@ -49,7 +51,8 @@ def parser(known: dict[str, Verb]) -> argparse.ArgumentParser:
 
 def main(words: list[str] | None = None) -> int:
     """Run one verb; returns its exit status."""
-    options = parser(verbs()).parse_args(words)
+    words = sys.argv[1:] if words is None else words
+    options = parser(verbs(words[0] if words else None)).parse_args(words)
     try:
         return int(options.run(options))
     except BrokenPipeError:  # `holdwater export ... | head` is no mistake
