@@ -1,10 +1,83 @@
-# Two commands for a fresh machine (Python 3.11 or later, make): `make demo` and `make test`.
+# Two commands for a fresh machine with Python 3.11 or later and make: `make demo` and `make test`.
+# Both install exactly what requirements.lock names, hashes verified.
 
 PYTHON ?= python3
+LISTEN ?= 127.0.0.1:8050
 BIN := .venv/bin
-UV_VERSION := 0.13.9
-# Hashes in the lock are verified by uv on every install.
-INSTALL = $(BIN)/uv pip install --quiet --python $(BIN)/python --constraint requirements.lock
+UV := $(BIN)/uv
+say = @printf '\n== %s\n' $(1)
 
-.PHONY: demo test lint lock bench clean
+.PHONY: help demo test lint format bench lock packages clean
 
+help:
+	@echo 'make demo    set everything up and watch Juniper Bench, a simulated plant, on http://$(LISTEN)'
+	@echo 'make test    set everything up and run every check'
+	@echo 'make lint    style, types and import arrows only'
+	@echo 'make bench   the figures that README and DEVELOPERS quote'
+	@echo 'make lock    resolve pyproject.toml into requirements.lock again'
+	@echo 'make clean   remove what these commands made'
+
+demo: .venv/ready-demo
+	@$(BIN)/holdwater demo --data demo-data --listen $(LISTEN)
+
+test: .venv/ready-test packages lint
+	$(call say,'Tests')
+	@$(BIN)/python -m pytest
+
+lint: .venv/ready-test
+	$(call say,'Style, types and import arrows')
+	@$(BIN)/ruff check --quiet .
+	@$(BIN)/ruff format --quiet --check .
+	@$(BIN)/mypy
+	@$(BIN)/lint-imports
+
+format: .venv/ready-test
+	@$(BIN)/ruff check --quiet --fix .
+	@$(BIN)/ruff format --quiet .
+
+bench: .venv/ready-bench
+	@$(BIN)/python -m tests.bench
+
+lock: $(UV)
+	@$(UV) pip compile --quiet --universal --generate-hashes --all-extras --python-version 3.11 \
+	  --no-emit-package holdwater --no-header --no-annotate pyproject.toml --output-file requirements.lock
+
+# The installer itself comes from the lock too: its block is cut out and given to pip with its hashes.
+$(UV):
+	@$(PYTHON) -c 'import sys; sys.exit(sys.version_info < (3, 11))' || \
+	  { echo 'Holdwater needs Python 3.11 or later; this is' "$$($(PYTHON) --version)." \
+	         'Say which one to use: make PYTHON=/path/to/python3.11 …'; exit 1; }
+	$(call say,'1 of 3: a Python environment of its own in .venv')
+	@$(PYTHON) -m venv .venv || { echo 'On Debian: apt-get install python3-venv'; exit 1; }
+	@sed -n '/^uv==/,/[^\\]$$/p' requirements.lock > .venv/uv.lock
+	@$(BIN)/python -m pip install --quiet --disable-pip-version-check --require-hashes -r .venv/uv.lock
+
+.venv/ready-%: pyproject.toml requirements.lock | $(UV)
+	$(call say,'2 of 3: the libraries for "$*" in the versions of requirements.lock')
+	@$(UV) pip install --python $(BIN)/python --constraint requirements.lock \
+	  --requirements pyproject.toml --extra build --extra $*
+	$(call say,'3 of 3: Holdwater')
+	@$(UV) pip install --quiet --python $(BIN)/python --no-deps --no-build-isolation --editable .
+	@touch $@
+
+# Debian's own programs that tests talk to: a real broker and a real browser.
+packages:
+	@missing=''; PATH="$$PATH:/usr/sbin"; \
+	for program in mosquitto chromium; do \
+	  command -v $$program > /dev/null || missing="$$missing $$program"; \
+	done; \
+	[ -z "$$missing" ] && exit 0; \
+	echo "== Installing Debian packages:$$missing"; \
+	if [ "$$(id -u)" = 0 ]; then as=''; \
+	elif sudo -n true 2> /dev/null; then as='sudo -n'; \
+	else as=none; fi; \
+	if [ "$$as" = none ] || ! command -v apt-get > /dev/null; then \
+	  echo "The tests need these programs, and this account may not install them."; \
+	  echo "Install them, then run make test again:  sudo apt-get install$$missing"; exit 1; \
+	fi; \
+	export DEBIAN_FRONTEND=noninteractive; \
+	$$as apt-get update -qq && $$as apt-get install -y -qq --no-install-recommends $$missing > .venv/packages.log 2>&1 || \
+	  { tail -n 20 .venv/packages.log; exit 1; }
+
+clean:
+	rm -rf .venv demo-data artefacts .pytest_cache .mypy_cache .ruff_cache .hypothesis
