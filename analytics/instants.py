@@ -1,0 +1,18 @@
+"""Microseconds since the epoch as the text that leaves the program: RFC 3339, always UTC."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime, timedelta
+
+_EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
+
+
+def rfc3339(time_us: int) -> str:
+    """An instant in RFC 3339, to the second; with its microseconds only where there are any.
+
+    >>> rfc3339(1_935_555_151_000_000)
+    '2031-05-03T06:12:31Z'
+    >>> rfc3339(250_000)
+    '1970-01-01T00:00:00.250000Z'
+    """
+    return (_EPOCH + timedelta(microseconds=time_us)).isoformat().replace("+00:00", "Z")
