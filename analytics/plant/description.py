@@ -100,7 +100,7 @@ class Storage:
         """Water volume [m3] at a level [m], by straight lines between strapping points."""
         table = self.strapping or ((0.0, 0.0), (self.full_level_m, self.volume_m3))
         levels, volumes = zip(*table, strict=True)
-        return np.interp(level_m, levels, volumes)
+        return np.asarray(np.interp(np.asarray(level_m, dtype=np.float64), levels, volumes))
 
 
 @dataclass(frozen=True, slots=True)
@@ -155,7 +155,8 @@ def _through(values: NDArray[np.float64], pairs: tuple[tuple[float, float], ...]
     xs, ys = (np.array(column) for column in zip(*sorted(pairs), strict=True))
     piece = np.clip(np.searchsorted(xs, values) - 1, 0, len(xs) - 2)
     slope = (ys[piece + 1] - ys[piece]) / (xs[piece + 1] - xs[piece])
-    return ys[piece] + slope * (values - xs[piece])
+    through: NDArray[np.float64] = ys[piece] + slope * (values - xs[piece])
+    return through
 
 
 @dataclass(frozen=True, slots=True)

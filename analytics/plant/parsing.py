@@ -10,6 +10,7 @@ import difflib
 import math
 import tomllib
 from collections.abc import Callable
+from itertools import pairwise
 from typing import Any
 from zoneinfo import ZoneInfo
 
@@ -290,7 +291,7 @@ class _Reader:
 
     def strapping(self, table: dict[str, Any], path: str) -> tuple[tuple[float, float], ...]:
         pairs = self.pairs(table, path, "strapping", ("length", "volume"))
-        if any(b[0] <= a[0] or b[1] < a[1] for a, b in zip(pairs, pairs[1:], strict=False)):
+        if any(b[0] <= a[0] or b[1] < a[1] for a, b in pairwise(pairs)):
             self.wrong(
                 f"{path}.strapping", table["strapping"], "levels and volumes must rise from row to row"
             )
