@@ -1,23 +1,37 @@
-"""Reads a plant file from disk; the parsing itself is `analytics.plant.parsing`."""
+"""Reads a plant file from disk."""
 
 from __future__ import annotations
 
 from pathlib import Path
+from typing import TYPE_CHECKING
 
-from analytics.plant.description import Plant
-from analytics.plant.mistakes import Mistake, PlantErrors
-from analytics.plant.parsing import parse_plant
+from analytics.plant.parsing import LONGEST_TEXT, Mistake, PlantErrors, parse_plant
+
+if TYPE_CHECKING:
+    from analytics.plant.description import Plant
 
 
 def load_plant(path: str | Path) -> Plant:
-    """The plant of one file; its short name is the file's stem. Raises PlantErrors."""
+    """The plant in the file at `path`, named after the file's stem.
+
+    PlantErrors for everything that is the owner's to put right: a file that is not there, cannot
+    be read or is not UTF-8 among them.
+    """
     path = Path(path)
     try:
-        text = path.read_text(encoding="utf-8-sig")
-    except UnicodeDecodeError as error:
-        found = f"a byte that is not UTF-8 at position {error.start}"
-        raise PlantErrors(str(path), [Mistake("the file", found, "save it as UTF-8 text")]) from error
+        with path.open("rb") as file:
+            content = file.read(4 * LONGEST_TEXT + 1)
+        return parse_plant(content.decode("utf-8-sig"), path.stem)
     except OSError as error:
-        reason = error.strerror or str(error)
-        raise PlantErrors(str(path), [Mistake("the file", reason, "a plant file is wanted")]) from error
-    return parse_plant(text, path.stem)
+        raise _unreadable(path, f"cannot be read: {error.strerror}") from error
+    except UnicodeDecodeError as error:
+        line = error.object.count(b"\n", 0, error.start) + 1
+        told = f"not UTF-8: byte 0x{error.object[error.start]:02x}; save the file as UTF-8"
+        raise _unreadable(path, told, line) from error
+    except PlantErrors as errors:
+        errors.name = str(path)
+        raise
+
+
+def _unreadable(path: Path, message: str, line: int | None = None) -> PlantErrors:
+    return PlantErrors(str(path), [Mistake(line, "", "", "", message)])

@@ -64,7 +64,10 @@ class Pump:
     rated_flow_m3_s: float | None = None  # delivery at cut-in when new
     min_run_time_s: float | None = None
     max_starts_per_hour: float | None = None
-    running_above: float | None = None  # A or W, as the motor signal measures
+    running_above: float | None = None  # A or W, as `running_above_measures` says
+    #: PUMP_CURRENT or PUMP_POWER: which motor signal `running_above` is compared with. The parser
+    #: leaves both None where the file's limit is of a kind that no signal measures.
+    running_above_measures: Measure | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -122,7 +125,8 @@ class Signal:
     measures: Measure
     topic: str
     unit: str | None = None
-    pointer: str | None = None
+    pointer: str | None = None  # RFC 6901, into a JSON payload
+    record: str | None = None  # end of a SenML record's name, where a pack feeds several signals
     #: (raw, SI value) pairs for a sensor that does not speak a quantity; straight lines between
     calibration: tuple[tuple[float, float], ...] = ()
     #: True where `unit` is not of the measure's own dimension (volts, milliamps): stored values
@@ -176,6 +180,8 @@ class Plant:
     storages: tuple[Storage, ...] = ()
     catchment: Catchment | None = None
     version: int = 1
+    #: What was accepted but deserves a word to the owner; `holdwater check` prints it.
+    remarks: tuple[str, ...] = ()
 
     def index(self, name: str) -> int:
         """Position of the named signal, which is its number in `Readings.signal`. KeyError if none."""

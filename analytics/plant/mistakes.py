@@ -1,60 +1,84 @@
-"""What is wrong with a plant file, said so that its owner can mend it."""
+"""The owner's mistakes in a plant file, each with its place, what was found and what is accepted."""
 
 from __future__ import annotations
 
-import re
-from dataclasses import dataclass
+from dataclasses import dataclass, field
+from typing import Any
 
-_TABLE = re.compile(r"\s*(\[\[?)\s*([^\[\]]+?)\s*\]\]?\s*(?:#.*)?$")
-_KEY = re.compile(
-    r"\s*((?:[A-Za-z0-9_-]+|\"[^\"]*\"|'[^']*')(?:\s*\.\s*(?:[A-Za-z0-9_-]+|\"[^\"]*\"|'[^']*'))*)\s*="
-)
+#: How much of a wrong value is shown.
+_EXCERPT = 60
 
 
 @dataclass(frozen=True, slots=True)
 class Mistake:
-    """One mistake: where (key path, and line where it can be told), what was found, what would do."""
+    """One thing wrong. `line` counts from 1; `key_path` is like `switch.cut_in` or `signal[2].unit`,
+    the signals counted from 1; `found` and `accepted` are "" where they would say nothing."""
 
+    line: int | None
     key_path: str
     found: str
     accepted: str
-    line: int | None = None
+    message: str
 
     def __str__(self) -> str:
-        place = f"line {self.line}, {self.key_path}" if self.line else self.key_path
-        return f"{place}: found {self.found}; {self.accepted}"
+        place = ": ".join(part for part in (f"line {self.line}" if self.line else "", self.key_path) if part)
+        said = f"{place}: {self.message}" if place else self.message
+        if self.found:
+            said += f"; found {self.found}"
+        if self.accepted:
+            said += f"; accepted: {self.accepted}"
+        return said
 
 
 class PlantErrors(ValueError):
-    """Every mistake of one plant file."""
+    """Every mistake of one plant file. `str` gives one line for each."""
 
     def __init__(self, name: str, mistakes: list[Mistake]) -> None:
         self.name = name
-        self.mistakes = tuple(sorted(mistakes, key=lambda one: (one.line or 0, one.key_path)))
-        super().__init__("\n".join(f"{name}: {mistake}" for mistake in self.mistakes))
+        self.mistakes = mistakes
+        super().__init__(name, mistakes)
+
+    def __str__(self) -> str:
+        return "\n".join(f"{self.name}: {mistake}" for mistake in self.mistakes)
 
 
-def lines_of_keys(text: str) -> dict[str, int]:
-    """Line number of each key path and table of a TOML text, `signal[0].unit` style.
-
-    TOML parsers keep no positions, so this reads the text a second time by lines: tables, keys and
-    dotted keys, which is all that a plant file has. A key it does not find simply has no line.
-    """
-    found: dict[str, int] = {}
-    counts: dict[str, int] = {}
-    prefix = ""
-    for number, line in enumerate(text.splitlines(), start=1):
-        if table := _TABLE.match(line):
-            prefix = _plain(table[2])
-            if table[1] == "[[":
-                counts[prefix] = counts.get(prefix, -1) + 1
-                prefix = f"{prefix}[{counts[prefix]}]"
-            found.setdefault(prefix, number)
-        elif key := _KEY.match(line):
-            path = _plain(key[1])
-            found.setdefault(f"{prefix}.{path}" if prefix else path, number)
-    return found
+Path = tuple[str | int, ...]
 
 
-def _plain(path: str) -> str:
-    return ".".join(part.strip().strip("\"'") for part in path.split("."))
+@dataclass
+class Mistakes:
+    """Where the parser writes down what is wrong, by path; lines are looked up at the end."""
+
+    found: list[tuple[Path, Mistake]] = field(default_factory=list)
+
+    def add(self, path: Path, message: str, *, value: Any = None, accepted: str = "") -> None:
+        """One mistake at `path`; `value` is what stood there, if anything did."""
+        shown = "" if value is None else as_written(value)
+        self.found.append((path, Mistake(None, key_path(path), shown, accepted, message)))
+
+
+def key_path(path: Path) -> str:
+    """A path in words: ("signal", 1, "unit") is `signal[2].unit`."""
+    said = ""
+    for part in path:
+        said += f"[{part + 1}]" if isinstance(part, int) else f".{part}" if said else part
+    return _one_line(said)
+
+
+def as_written(value: Any) -> str:
+    """A value much as the owner wrote it, in one line, cut where it is long."""
+    if isinstance(value, bool):
+        return str(value).lower()
+    if isinstance(value, str):
+        return '"' + _one_line(value) + '"'
+    if isinstance(value, dict):
+        return "a table"
+    try:
+        return _one_line(str(value))
+    except ValueError:  # an integer of thousands of digits
+        return "a number of thousands of digits"
+
+
+def _one_line(text: str) -> str:
+    clean = "".join(char if char.isprintable() else "?" for char in text[: _EXCERPT + 1])
+    return clean[:_EXCERPT] + "…" if len(clean) > _EXCERPT else clean

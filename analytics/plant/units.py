@@ -1,130 +1,126 @@
-"""The owner's units, by pint: one registry, made on first use because making it is slow."""
+"""Quantities as the owner writes them, to SI, by way of pint.
+
+`quantity("30 psi")` is 206842.7 Pa; `unit("psi")` tells the kind, the factor and the offset, which
+is all that a stream of readings needs. pint is loaded only for a unit that `trade_units` lacks.
+"""
 
 from __future__ import annotations
 
 import re
-from functools import cache
-from typing import TYPE_CHECKING, Any
+from dataclasses import dataclass
+from functools import cache, lru_cache
+from math import isfinite
+from typing import Any
 
-if TYPE_CHECKING:
-    from pint import UnitRegistry
-
-#: The trade's names that pint does not know, in pint's definition language.
-_TRADE = (
-    "gpm = gallon / minute",
-    "gph = gallon / hour",
-    "cfs = foot ** 3 / second",
-    "lpm = liter / minute",
-    "lps = liter / second",
-    "psig = psi",
-    "barg = bar",
-    "kPag = kilopascal",
-)
-
-#: Spellings of more than one word, and signs that pint would read as something else.
-_SPELLINGS = (
-    (re.compile(r"\b(?:ft|foot|feet)\s+(?:of\s+)?(?:water|wc|H2O)\b"), "ft_H2O"),
-    (re.compile(r"\b(?:in|inch|inches)\s+(?:of\s+)?(?:water|wc|H2O)\b"), "inch_H2O"),
-    (re.compile(r"\b(?:m|metres?|meters?)\s+(?:of\s+)?(?:water|wc|H2O)\b"), "m_H2O"),
-    (re.compile(r"\b(?:in|inch|inches)\s+(?:of\s+)?(?:mercury|Hg)\b"), "inch_Hg"),
-    (re.compile(r"\b(?:imperial|imp\.?)\s+gal(?:lons?)?\b"), "imperial_gallon"),
-    (re.compile(r"\bUS\s+gal(?:lons?)?\b"), "gallon"),
-    (re.compile(r"\b(m|cm|mm|ft|in|yd)([23])\b"), r"\1^\2"),
-    (re.compile(r"°\s*C\b"), "degC"),
-    (re.compile(r"°\s*F\b"), "degF"),
-)
-
-#: Dimensions by the word we use for them when we speak to the owner, and a unit of each.
-DIMENSIONS: dict[str, tuple[str, str]] = {
-    "pressure": ("Pa", "psi, bar, kPa, ft or m of water"),
-    "volume": ("m^3", "gal, L, m^3"),
-    "flow": ("m^3/s", "gpm, L/min, m^3/h"),
-    "length": ("m", "ft, in, m, cm, mm"),
-    "area": ("m^2", "ft^2, m^2"),
-    "time": ("s", "s, min, h, days"),
-    "power": ("W", "hp, W, kW"),
-    "current": ("A", "A, mA"),
-    "temperature": ("degC", "degC, degF"),
-    "conductivity": ("S/m", "dS/m, mS/cm, uS/cm"),
-}
+from analytics.plant.dimensions import SI, Dimension
+from analytics.plant.trade_units import ABSOLUTE, FACTORS, FOR_PINT, TEMPERATURES
 
 
-class UnknownUnit(ValueError):
-    """The text names no unit that is known."""
+class UnitError(ValueError):
+    """A unit or quantity that cannot be read; the message says why, for the owner."""
 
 
-class WrongDimension(ValueError):
-    """The unit is known and measures something else."""
+@dataclass(frozen=True, slots=True)
+class Unit:
+    """A unit by what it does: SI value = value * factor + offset.
 
-
-@cache
-def registry() -> UnitRegistry[Any]:
-    """The one registry. Temperatures are points on a scale, not differences."""
-    from pint import UnitRegistry
-
-    made: UnitRegistry[Any] = UnitRegistry(autoconvert_offset_to_baseunit=True, cache_folder=":auto:")
-    for definition in _TRADE:
-        made.define(definition)
-    return made
-
-
-def spelt(text: str) -> str:
-    """The owner's spelling as pint takes it."""
-    for pattern, word in _SPELLINGS:
-        text = pattern.sub(word, text)
-    return text
-
-
-#: What a unit may look like before pint, which was made to read whole formulas, is asked about it.
-_UNIT = re.compile(
-    r"[^\W\d_]+\w{0,30}(?:\s?(?:\^|\*\*)\s?-?[1-3])?(?:\s?[*/·]\s?[^\W\d_]\w{0,30}(?:\s?(?:\^|\*\*)\s?-?[1-3])?){0,3}"
-)
-
-
-@cache
-def conversion(unit: str, dimension: str) -> tuple[float, float]:
-    """(factor, offset) that turn a value in `unit` into the SI unit of `dimension` (see DIMENSIONS).
-
-    Raises UnknownUnit or WrongDimension.
+    `dimension` is None where the unit is sound but of none of our kinds (volts, counts, percent);
+    factor and offset then mean nothing.
     """
+
+    dimension: Dimension | None
+    factor: float = 1.0
+    offset: float = 0.0
+
+    def to_si(self, value: float) -> float:
+        return value * self.factor + self.offset
+
+
+_KNOWN: dict[str, Unit] = {
+    spelling: Unit(dimension, factor)
+    for dimension, table in FACTORS.items()
+    for spelling, factor in table.items()
+} | {spelling: Unit(Dimension.TEMPERATURE, *both) for spelling, both in TEMPERATURES.items()}
+
+#: A unit is names joined by *, / or a space, each with one small power at most. Anything else is
+#: refused before pint sees it, which would work out "10**10**10 m" to the last digit.
+_NAME = r"[^\W\d]\w*|[%°][^\W\d]*"
+_FACTOR = rf"(?:{_NAME})(?:(?:\^|\*\*)-?[1-9])?"
+_UNIT = re.compile(rf"{_FACTOR}(?:\s*[*/]\s*{_FACTOR}|\s+{_FACTOR})*")
+#: "30", "2.1", "1e-3", and as motors are sold: "3/4", "1 1/2".
+_NUMBER = re.compile(
+    r"\s*(?:(?:(\d{1,4})\s+)?(\d{1,4})/(\d{1,4})|([+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d{1,3})?))\s*(.*)",
+    re.DOTALL | re.ASCII,
+)
+_LONGEST = 60
+
+
+@cache
+def registry() -> Any:
+    """The one pint registry, with the trade's own units, built on first use."""
     import pint
 
-    si = DIMENSIONS[dimension][0]
-    word = spelt(unit.strip())
-    if not _UNIT.fullmatch(word):
-        raise UnknownUnit(unit)
+    return pint.UnitRegistry()
+
+
+@lru_cache(maxsize=1024)
+def unit(text: str) -> Unit:
+    """The unit spelled `text`. UnitError where no unit is spelled so."""
+    text = text.strip()
+    known = _KNOWN.get(text)
+    return known if known is not None else _by_pint(text)
+
+
+def _by_pint(text: str) -> Unit:
+    if text in ABSOLUTE:
+        raise UnitError(f'"{text}" is an absolute pressure; pressures are gauge: give "{text[:-1]}"')
+    spelled = FOR_PINT.get(text, text).replace("²", "^2").replace("³", "^3")
+    if len(spelled) > _LONGEST or not _UNIT.fullmatch(spelled):
+        raise UnitError(f'"{text[:_LONGEST]}" is not a unit')
+    import pint
+
+    pint_registry = registry()
     try:
-        found = registry().Unit(word)
-    except (pint.PintError, ValueError, TypeError, AttributeError, AssertionError, KeyError) as error:
-        raise UnknownUnit(unit) from error
-    if not found.is_compatible_with(si):
-        raise WrongDimension(unit)
-    zero, ten = (registry().Quantity(x, found).to(si).magnitude for x in (0.0, 10.0))
-    # Products of exact factors carry rounding in the last digit; twelve are more than any sensor's.
-    factor = float(f"{(ten - zero) / 10.0:.12g}")
-    return factor, float(f"{zero:.12g}")
+        units = pint_registry.parse_units(spelled)
+        for dimension, si in SI.items():
+            if units.is_compatible_with(si):
+                zero, one, two = (float(pint_registry.Quantity(n, units).to(si).m) for n in (0.0, 1.0, 2.0))
+                return _linear(dimension, zero, one, two)
+    except (pint.PintError, ValueError, TypeError, AssertionError, KeyError, ArithmeticError) as error:
+        # What pint raises on a name it cannot make sense of is not all of one family.
+        raise UnitError(f'"{text}" is not a known unit') from error
+    return Unit(None)
 
 
-_QUANTITY = re.compile(
-    r"\s*([+-]?(?:\d+(?:,\d{3})+|\d+)?(?:\.\d*)?(?:[eE][+-]?\d+)?(?:\s*/\s*\d+)?)\s*(.*)", re.DOTALL
-)
+def _linear(dimension: Dimension, zero: float, one: float, two: float) -> Unit:
+    """The unit whose 0, 1 and 2 fall there. UnitError where they are not in line (decibels)."""
+    factor = one - zero
+    if not isfinite(factor) or factor <= 0 or abs(two - one - factor) > 1e-9 * abs(two):
+        raise UnitError("a logarithmic unit is not read")
+    return Unit(dimension, factor, zero)
 
 
-def quantity(text: str, dimension: str) -> float:
-    """`"30 psi"`, `"3/4 hp"`, `"1,800 ft^2"` in the SI unit of `dimension`.
+def split_quantity(text: str) -> tuple[float, str]:
+    """A quantity's number and unit, as written. UnitError where there is no number or no unit."""
+    match = _NUMBER.fullmatch(text) if len(text) <= 2 * _LONGEST else None
+    if match is None:
+        raise UnitError("it does not begin with a number")
+    whole, above, below, decimal, spelled = match.groups()
+    if below and int(below) == 0:
+        raise UnitError("the number divides by nothing")
+    number = float(decimal) if decimal else int(whole or 0) + int(above) / int(below)
+    spelled = spelled.strip()
+    if spelled.startswith(","):
+        raise UnitError("a comma is not read in a number: write 1800, and 2.5 with a point")
+    if not spelled:
+        raise UnitError("it has no unit")
+    if not isfinite(number):
+        raise UnitError("the number is too large")
+    return number, spelled
 
-    Raises ValueError without a number, UnknownUnit or WrongDimension.
-    """
-    matched = _QUANTITY.fullmatch(text)
-    assert matched is not None  # the pattern ends in .*
-    number, unit = matched.groups()
-    number = number.replace(",", "").strip()
-    above, _, below = number.partition("/")
-    try:
-        value = float(above) / (float(below) if below else 1.0)
-    except (ValueError, ZeroDivisionError) as error:
-        raise ValueError(text) from error
-    if not unit.strip():
-        raise UnknownUnit("")
-    factor, offset = conversion(unit.strip(), dimension)
-    return value * factor + offset
+
+def quantity(text: str) -> tuple[float, Unit]:
+    """SI value and unit of a quantity such as "30 psi". UnitError where it cannot be read."""
+    number, spelled = split_quantity(text)
+    found = unit(spelled)
+    return found.to_si(number), found
