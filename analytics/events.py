@@ -12,9 +12,6 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    import numpy as np
-    from numpy.typing import NDArray
-
     from analytics.records import Cycle
 
 
@@ -105,57 +102,6 @@ class Rest:
 
 
 @dataclass(frozen=True, slots=True)
-class Span:
-    """One signal's samples in one beat: those that are good (a number, valid, possible) and all."""
-
-    count: int
-    bad: int
-    low: float
-    high: float
-    mean: float
-    first: float
-    last: float
-    first_us: int
-    last_us: int
-    raw_time_us: NDArray[np.int64]
-    raw_value: NDArray[np.float64]
-    good: NDArray[np.bool_]
-
-    @property
-    def time_us(self) -> NDArray[np.int64]:
-        return self.raw_time_us[self.good]
-
-    @property
-    def value(self) -> NDArray[np.float64]:
-        return self.raw_value[self.good]
-
-
-@dataclass(frozen=True, slots=True)
-class Beat:
-    """Ten minutes of the UTC clock, over: [from_us, to_us). Signals without a sample are not in `spans`.
-
-    A beat in which no reading at all fell (not even a tick) is left out.
-    """
-
-    at_us: int
-    from_us: int
-    to_us: int
-    spans: dict[int, Span]  # by position in Plant.signals
-    running_s: float  # how long the motor ran in it, as far as the motor signal tells
-
-
-@dataclass(frozen=True, slots=True)
-class Silence:
-    """A signal has said nothing for too long (ended False), or speaks again (ended True)."""
-
-    at_us: int
-    signal: int
-    since_us: int  # its last word before the silence
-    every_s: float  # what was expected
-    ended: bool
-
-
-@dataclass(frozen=True, slots=True)
 class Day:
     """A day of the plant's time zone is over: [from_us, to_us)."""
 
@@ -164,4 +110,4 @@ class Day:
     to_us: int
 
 
-Event = Run | Look | Rest | Beat | Silence | Day
+Event = Run | Look | Rest | Day

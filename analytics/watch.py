@@ -16,7 +16,7 @@ import msgspec
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from analytics.events import Beat, Day, Look, Rest, Run, Silence
+    from analytics.events import Day, Look, Rest, Run
     from analytics.plant.description import Plant
     from analytics.records import Outlook, Priority
     from analytics.signature import Signature
@@ -104,12 +104,6 @@ class Detector:
         return ()
 
     def rest(self, rest: Rest, known: Known) -> Sequence[Word]:
-        return ()
-
-    def beat(self, beat: Beat, known: Known) -> Sequence[Word]:
-        return ()
-
-    def silence(self, silence: Silence, known: Known) -> Sequence[Word]:
         return ()
 
     def day(self, day: Day, known: Known) -> Sequence[Word]:

@@ -1,0 +1,87 @@
+"""Straight lines through many stretches of one series at once.
+
+Least squares over each stretch, computed from that stretch's samples alone and always in the same
+order, so that a stretch gives the same bits whatever else was computed in the same call.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+#: So many samples are gathered at a time, to bound memory.
+BATCH = 2_000_000
+
+
+@dataclass(frozen=True, slots=True)
+class Lines:
+    """K fitted lines. NaN where there were too few samples (under 2; scatter under 3).
+
+    count    samples in the stretch
+    mean     mean value
+    slope    per second
+    scatter  root mean square about the line
+    error    standard error of the slope, per second
+    middle_us  mean time, from the stretch's first sample
+    """
+
+    count: NDArray[np.int64]
+    mean: NDArray[np.float64]
+    slope: NDArray[np.float64]
+    scatter: NDArray[np.float64]
+    error: NDArray[np.float64]
+    middle_s: NDArray[np.float64]
+
+
+def fit_lines(
+    time_us: NDArray[np.int64],
+    value: NDArray[np.float64],
+    first: NDArray[np.int64],
+    end: NDArray[np.int64],
+) -> Lines:
+    """Fit value = mean + slope (t - middle) over each stretch [first, end) of positions.
+
+    time_us, value: (N,); first, end: (K,). Empty stretches are allowed.
+    """
+    count = np.maximum(end - first, 0)
+    results = np.full((5, len(count)), np.nan)
+    bounds = np.searchsorted(np.cumsum(count), np.arange(BATCH, count.sum() + BATCH, BATCH), side="left") + 1
+    begin = 0
+    for stop in np.unique(np.minimum(bounds, len(count))).tolist():
+        some = np.arange(begin, stop)
+        some = some[count[begin:stop] >= 2]
+        if len(some):
+            results[:, some] = _fit(time_us, value, first[some], count[some])
+        begin = stop
+    return Lines(count, results[0], results[1], results[2], results[3], results[4])
+
+
+def _fit(
+    time_us: NDArray[np.int64],
+    value: NDArray[np.float64],
+    first: NDArray[np.int64],
+    count: NDArray[np.int64],
+) -> NDArray[np.float64]:
+    """(mean, slope, scatter, error, middle) of stretches that hold two samples or more."""
+    begins = np.cumsum(count) - count
+    index = np.arange(int(count.sum())) + np.repeat(first - begins, count)
+    t = (time_us[index] - np.repeat(time_us[first], count)) * 1e-6
+    v = value[index]
+    middle = np.add.reduceat(t, begins) / count
+    mean = np.add.reduceat(v, begins) / count
+    t -= np.repeat(middle, count)
+    v -= np.repeat(mean, count)
+    spread = np.add.reduceat(t * t, begins)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        slope = np.add.reduceat(t * v, begins) / spread
+        v -= t * np.repeat(slope, count)
+        squares = np.add.reduceat(v * v, begins)
+        scatter = np.sqrt(squares / count)
+        error = np.where(count > 2, np.sqrt(squares / (count - 2) / spread), np.nan)
+    slope[spread == 0.0] = np.nan
+    return np.stack((mean, slope, scatter, error, middle))

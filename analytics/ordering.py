@@ -1,0 +1,152 @@
+"""Small disorder put right: readings come in by arrival and leave in order of time.
+
+A broker that delivers again after a broken connection, or two sensors with clocks of their own,
+hand over readings out of order by moments. They are held back until data time has gone on by
+HOLD_BACK_US, then let go sorted. What is later than that is not analysed: it is counted, and the
+shell stores it all the same. Whether a reading is late is decided reading by reading, in order of
+arrival, so that chunks do not matter; what is let go is always whole instants, so that nothing that
+follows ever sees half of the readings of one moment.
+
+One sensor with a wild time stamp must not blind the plant: a step forward of more than LEAP_US is
+believed only once a second reading has confirmed it. Until then the lone reading counts as late.
+
+Parameters: HOLD_BACK_US 10 s, the re-delivery of a local broker (common practice, no source);
+LEAP_US 1 h, longer than a plausible hiccup of a clock and shorter than a time zone's mistake.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from analytics.readings import Readings
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+HOLD_BACK_US = 10_000_000
+LEAP_US = 3_600_000_000
+NONE_YET = -(2**62)
+
+
+class Ordering:
+    """Feeds and lets go; `late` counts what came too late to be analysed."""
+
+    def __init__(self) -> None:
+        self._held = Readings.none()
+        self._newest_us = NONE_YET
+        self._leap_us = NONE_YET  # an unconfirmed step forward
+        self.late = 0
+
+    def feed(self, readings: Readings) -> Readings:
+        """What may now be let go, in order of time; readings of one instant by signal, then value."""
+        kept = self._admit(readings)
+        pending = Readings.concatenate([self._held, kept]) if len(self._held) else kept
+        if not len(pending):
+            return pending
+        pending = _sorted(pending)
+        ready = int(np.searchsorted(pending.time_us, self._newest_us - HOLD_BACK_US, side="left"))
+        self._held = _copied(pending[ready:])
+        return _without_repeats(pending[:ready])
+
+    def finish(self) -> Readings:
+        """Everything still held back."""
+        rest, self._held = self._held, Readings.none()
+        return _without_repeats(_sorted(rest))
+
+    def _admit(self, readings: Readings) -> Readings:
+        """The readings that are not late, in order of arrival."""
+        parts = []
+        while len(readings):
+            if self._newest_us == NONE_YET:
+                self._newest_us = int(readings.time_us[0])
+            leap = self._first_leap(readings.time_us)
+            parts.append(self._admit_plain(readings[:leap]))
+            readings = readings[leap:]
+            if len(readings):
+                parts.append(readings[:1] if self._believe_leap(int(readings.time_us[0])) else Readings.none())
+                readings = readings[1:]
+        return parts[0] if len(parts) == 1 else Readings.concatenate(parts)
+
+    def _first_leap(self, time_us: NDArray[np.int64]) -> int:
+        """Position of the first reading that leaps ahead of all before it; their number if none does."""
+        if int(time_us.max()) <= self._newest_us + LEAP_US:
+            return len(time_us)
+        newest = np.maximum(np.maximum.accumulate(time_us[:-1], axis=0), self._newest_us)
+        ahead = time_us - np.concatenate(([self._newest_us], newest)) > LEAP_US
+        return int(np.argmax(ahead)) if ahead.any() else len(time_us)
+
+    def _admit_plain(self, readings: Readings) -> Readings:
+        time_us = readings.time_us
+        if not len(time_us):
+            return readings
+        newest = np.maximum(np.maximum.accumulate(time_us), self._newest_us)
+        before = np.concatenate(([self._newest_us], newest[:-1]))
+        self._newest_us = int(newest[-1])
+        self._leap_us = NONE_YET
+        on_time = time_us >= before - HOLD_BACK_US
+        if on_time.all():
+            return readings
+        self.late += int(len(on_time) - np.count_nonzero(on_time))
+        return readings[on_time]
+
+    def _believe_leap(self, time_us: int) -> bool:
+        """Whether an earlier lone leap bears this one out; else it is remembered and counts as late."""
+        if self._leap_us != NONE_YET and time_us >= self._leap_us - LEAP_US:
+            self._newest_us, self._leap_us = time_us, NONE_YET
+            return True
+        self._leap_us = time_us
+        self.late += 1
+        return False
+
+    def saved(self) -> dict[str, Any]:
+        return {
+            "signal": self._held.signal.tobytes(),
+            "time_us": self._held.time_us.tobytes(),
+            "value": self._held.value.tobytes(),
+            "newest_us": self._newest_us,
+            "leap_us": self._leap_us,
+            "late": self.late,
+        }
+
+    def restore(self, saved: dict[str, Any]) -> None:
+        self._held = Readings(
+            np.frombuffer(saved["signal"], np.int16),
+            np.frombuffer(saved["time_us"], np.int64),
+            np.frombuffer(saved["value"], np.float64),
+        )
+        self._newest_us, self._leap_us, self.late = saved["newest_us"], saved["leap_us"], saved["late"]
+
+
+def _copied(readings: Readings) -> Readings:
+    """Own memory, so that a few held readings do not keep a year of them alive."""
+    return Readings(readings.signal.copy(), readings.time_us.copy(), readings.value.copy())
+
+
+def _sorted(readings: Readings) -> Readings:
+    """By time, signal, value. Looks first: most feeds are in order already."""
+    if len(readings) < 2:
+        return readings
+    step = np.diff(readings.time_us)
+    if step.min() > 0:
+        return readings
+    if step.min() == 0:
+        ties = np.flatnonzero(step == 0)
+        if np.all(readings.signal[ties] < readings.signal[ties + 1]):
+            return readings
+    return readings[np.lexsort((readings.value, readings.signal, readings.time_us))]
+
+
+def _without_repeats(readings: Readings) -> Readings:
+    """One reading a signal and instant: the same twice says nothing new, and of two that differ the
+    smaller is taken, so that it does not matter which came first."""
+    if len(readings) < 2:
+        return readings
+    ties = np.flatnonzero(np.diff(readings.time_us) == 0)
+    repeated = ties[readings.signal[ties] == readings.signal[ties + 1]] + 1
+    if not len(repeated):
+        return readings
+    keep = np.ones(len(readings), dtype=np.bool_)
+    keep[repeated] = False
+    return readings[keep]
