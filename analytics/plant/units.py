@@ -71,10 +71,14 @@ def unit(text: str) -> Unit:
     return known if known is not None else _by_pint(text)
 
 
+def _for_pint(text: str) -> str:
+    return FOR_PINT.get(text, text).replace("²", "^2").replace("³", "^3")
+
+
 def _by_pint(text: str) -> Unit:
     if text in ABSOLUTE:
         raise UnitError(f'"{text}" is an absolute pressure; pressures are gauge: give "{text[:-1]}"')
-    spelled = FOR_PINT.get(text, text).replace("²", "^2").replace("³", "^3")
+    spelled = _for_pint(text)
     if len(spelled) > _LONGEST or not _UNIT.fullmatch(spelled):
         raise UnitError(f'"{text[:_LONGEST]}" is not a unit')
     import pint
@@ -124,3 +128,16 @@ def quantity(text: str) -> tuple[float, Unit]:
     number, spelled = split_quantity(text)
     found = unit(spelled)
     return found.to_si(number), found
+
+
+def ratio(spelled: str, declared: str) -> tuple[float, float]:
+    """Factor and offset that turn values in one unit into values in another of the same kind, be it
+    one of ours (psi, dS/m) or not (mV to V). UnitError where the two are of different kinds."""
+    one, other = unit(spelled), unit(declared)
+    if one.dimension is None and other.dimension is None:
+        source, target = (registry().parse_units(_for_pint(name.strip())) for name in (spelled, declared))
+        if source.is_compatible_with(target):
+            return float(registry().Quantity(1.0, source).to(target).m), 0.0
+    elif one.dimension is other.dimension:
+        return one.factor / other.factor, (one.offset - other.offset) / other.factor
+    raise UnitError(f'"{spelled}" and "{declared}" are units of different kinds')
