@@ -1,1 +1,22 @@
-"""History in SQLite: what was heard, what it meant, and where the engine stood."""
+"""History in SQLite: what was heard, what it meant, and where the engine stood.
+
+One file a plant, `<data>/<plant.name>/history.sqlite`, beside a copy of the plant file in force:
+the folder holds everything. `History.open` is the door for reading and writing alike.
+"""
+
+from collector.store.errors import HistoryError
+from collector.store.history import History
+from collector.store.shapes import Bands, Batch, Resumption, Sample, Series, SetAside
+from collector.store.writing import Writer
+
+__all__ = [
+    "Bands",
+    "Batch",
+    "History",
+    "HistoryError",
+    "Resumption",
+    "Sample",
+    "Series",
+    "SetAside",
+    "Writer",
+]

@@ -1,0 +1,67 @@
+"""How the file is opened: one writer, any number of readers in other processes.
+
+Write-ahead log: readers never wait for the writer nor it for them. `synchronous=FULL`: a commit
+that returned survives a power cut. Small pages, because a commit a second writes whole pages to
+the log and the card wears by them. `secure_delete=OFF`, because zeroing what was moved on would
+write it twice. A log of some 4 MB before it is worked into the file: a page that was changed a
+hundred times in between is then written there once.
+"""
+
+from __future__ import annotations
+
+import sqlite3
+from typing import TYPE_CHECKING
+from urllib.parse import quote
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+PAGE_BYTES = 1024
+LOG_BYTES = 4 * 1024 * 1024
+_PATIENCE_S = 10.0
+
+
+def writing(path: Path) -> sqlite3.Connection:
+    """A connection that writes; makes the file where there is none."""
+    connection = sqlite3.connect(path, timeout=_PATIENCE_S, isolation_level=None, check_same_thread=False)
+    connection.execute(f"PRAGMA page_size = {PAGE_BYTES}")  # only a new file heeds it
+    connection.execute("PRAGMA journal_mode = WAL")
+    connection.execute("PRAGMA synchronous = FULL")
+    connection.execute("PRAGMA secure_delete = OFF")
+    connection.execute("PRAGMA foreign_keys = ON")
+    (page_bytes,) = connection.execute("PRAGMA page_size").fetchone()
+    connection.execute(f"PRAGMA wal_autocheckpoint = {LOG_BYTES // page_bytes}")
+    return connection
+
+
+def reading(path: Path) -> sqlite3.Connection:
+    """A connection that only reads. The file must be there.
+
+    A log beside the file needs its index, which a reader may have to make: so the file is opened
+    for writing but writes are refused. Another user's file is opened as it may be; a copy on a
+    read-only disk, with no log to mind, is taken as it is.
+    """
+    *tried, last = ("mode=rw", "mode=ro", "mode=ro&immutable=1")
+    for mode in tried:
+        try:
+            return _open(path, mode)
+        except sqlite3.OperationalError:
+            continue
+    return _open(path, last)
+
+
+def _open(path: Path, mode: str) -> sqlite3.Connection:
+    connection = sqlite3.connect(
+        f"file:{quote(str(path))}?{mode}",
+        uri=True,
+        timeout=_PATIENCE_S,
+        isolation_level=None,
+        check_same_thread=False,
+    )
+    try:
+        connection.execute("SELECT count(*) FROM sqlite_master").fetchone()
+        connection.execute("PRAGMA query_only = ON")
+    except sqlite3.Error:
+        connection.close()
+        raise
+    return connection

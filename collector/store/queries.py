@@ -1,0 +1,172 @@
+"""One signal's readings and rollups over a span, from journal and sealed hours as if they were one.
+
+Everything here runs inside one read transaction, so that a reading that is just being moved from
+the journal to its hour is seen once.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from collector.store.blocks import HOUR_US, MINUTE_US, decode_readings, decode_rollup
+from collector.store.journal import in_order
+from collector.store.rollups import Rollup
+from collector.store.shapes import Bands, Sample, Series
+
+if TYPE_CHECKING:
+    import sqlite3
+
+    from numpy.typing import NDArray
+
+    from analytics.plant.description import Signal
+    from collector.store.journal import Hot
+    from collector.store.signals import Stream
+
+    Arrays = tuple[NDArray[np.int64], NDArray[np.float64]]  # time_us, value
+
+#: SQLite's integers; any time that a caller may ask for is brought inside
+FIRST_US = -(2**62)
+LAST_US = 2**62
+
+
+def series(
+    connection: sqlite3.Connection, hot: Hot, stream: Stream, from_us: int, to_us: int
+) -> tuple[NDArray[np.int64], NDArray[np.float64]]:
+    """(time_us, value) of one stream, from_us <= time < to_us, in time order."""
+    times, values = [], []
+    rows = connection.execute(
+        "SELECT body FROM sealed WHERE signal = ? AND hour BETWEEN ? AND ?",
+        (stream.number, from_us // HOUR_US, (to_us - 1) // HOUR_US),
+    )
+    for (body,) in rows:
+        time_us, value = decode_readings(body)
+        times.append(time_us)
+        values.append(value)
+    time_us, value = hot.of(stream.number)
+    times.append(time_us)
+    values.append(value)
+    return clipped(*in_order(np.concatenate(times), np.concatenate(values)), from_us, to_us)
+
+
+def clipped(
+    time_us: NDArray[np.int64], value: NDArray[np.float64], from_us: int, to_us: int
+) -> tuple[NDArray[np.int64], NDArray[np.float64]]:
+    """The part from_us <= time < to_us of arrays in time order."""
+    keep = slice(*np.searchsorted(time_us, [from_us, to_us]))
+    return time_us[keep], value[keep]
+
+
+def joined(signal: Signal, streams: list[Stream], parts: list[Arrays]) -> Series:
+    """Several streams of one signal as one series in the unit declared now; of equal times the newest
+    stream wins."""
+    if not parts:
+        return Series.none()
+    times = [time_us for time_us, _ in reversed(parts)]
+    values = [
+        stream.in_unit_of(signal, value)
+        for stream, (_, value) in zip(reversed(streams), reversed(parts), strict=True)
+    ]
+    if len(parts) == 1:
+        return Series(times[0], values[0])
+    return Series(*in_order(np.concatenate(times), np.concatenate(values)))
+
+
+def rollup(
+    connection: sqlite3.Connection, hot: Hot, stream: Stream, from_us: int, to_us: int, step_us: int
+) -> Rollup:
+    """One stream by minutes or hours: the steps that begin in from_us <= time < to_us."""
+    parts = _sealed_hours if step_us == HOUR_US else _sealed_minutes
+    time_us, value = hot.of(stream.number)
+    recent = Rollup.of(time_us, value, step_us)
+    whole = Rollup.joined([*parts(connection, stream, from_us, to_us), recent], step_us)
+    return whole.between(from_us, to_us)
+
+
+def _sealed_minutes(connection: sqlite3.Connection, stream: Stream, from_us: int, to_us: int) -> list[Rollup]:
+    rows = connection.execute(
+        "SELECT hour, body FROM minutes WHERE signal = ? AND hour BETWEEN ? AND ?",
+        (stream.number, from_us // HOUR_US, (to_us - 1) // HOUR_US),
+    )
+    return [decode_rollup(body, hour) for hour, body in rows]
+
+
+def _sealed_hours(connection: sqlite3.Connection, stream: Stream, from_us: int, to_us: int) -> list[Rollup]:
+    rows = connection.execute(
+        "SELECT hour, minimum, total, maximum, count FROM hours WHERE signal = ? AND hour BETWEEN ? AND ?",
+        (stream.number, from_us // HOUR_US, (to_us - 1) // HOUR_US),
+    ).fetchall()
+    if not rows:
+        return []
+    table = np.array(rows, np.float64)  # NULL, which is how SQLite keeps a NaN, comes back as one
+    hour = np.array([row[0] for row in rows], np.int64)
+    return [Rollup(hour * HOUR_US, table[:, 1], table[:, 2], table[:, 3], table[:, 4].astype(np.int64))]
+
+
+def bands(signal: Signal, streams: list[Stream], parts: list[Rollup], step_us: int) -> Bands:
+    """Rollups of a signal's streams as bands in the unit declared now."""
+    turned = []
+    for stream, part in zip(streams, parts, strict=True):
+        with np.errstate(invalid="ignore", divide="ignore"):
+            mean = stream.in_unit_of(signal, part.total / part.count)
+        ends = [stream.in_unit_of(signal, end) for end in (part.minimum, part.maximum)]
+        total = np.where(part.count > 0, mean * part.count, 0.0)
+        turned.append(Rollup(part.time_us, np.fmin(*ends), total, np.fmax(*ends), part.count))
+    whole = turned[0] if len(turned) == 1 else Rollup.joined(turned, step_us)
+    with np.errstate(invalid="ignore", divide="ignore"):
+        mean = whole.total / whole.count
+    return Bands(whole.time_us, whole.minimum, mean, whole.maximum, whole.count, step_us)
+
+
+def bands_of(signal_series: Series) -> Bands:
+    """Each reading a step of its own."""
+    value = np.where(np.isfinite(signal_series.value), signal_series.value, np.nan)
+    count = np.isfinite(value).astype(np.int64)
+    return Bands(signal_series.time_us, value, value, value, count, 0)
+
+
+def newest(connection: sqlite3.Connection, hot: Hot, stream: Stream) -> Sample | None:
+    """The newest reading of one stream."""
+    time_us, value = hot.of(stream.number)
+    recent = Sample(int(time_us[-1]), float(value[-1])) if len(time_us) else None
+    samples = [sample for sample in (recent, newest_sealed(connection, stream)) if sample is not None]
+    return max(samples, key=lambda sample: sample.time_us, default=None)
+
+
+def newest_sealed(connection: sqlite3.Connection, stream: Stream) -> Sample | None:
+    """The newest reading of one stream that was moved into its hour."""
+    row = connection.execute(
+        "SELECT body FROM sealed WHERE signal = ? ORDER BY hour DESC LIMIT 1", (stream.number,)
+    ).fetchone()
+    if row is None:
+        return None
+    time_us, value = decode_readings(row[0])
+    return Sample(int(time_us[-1]), float(value[-1]))
+
+
+def first_time(connection: sqlite3.Connection, hot: Hot) -> int | None:
+    """The oldest reading's time of all, None where there is none."""
+    mine = hot.records["time_us"][hot.records["signal"] >= 0]
+    times = [int(mine.min())] if len(mine) else []
+    for (body,) in connection.execute("SELECT body FROM sealed WHERE hour = (SELECT min(hour) FROM sealed)"):
+        times.append(int(decode_readings(body)[0][0]))
+    return min(times, default=None)
+
+
+def step_for(span_us: int, points: int) -> int:
+    """The shortest step, of a few round ones, that needs no more than `points` for the span; 0 where
+    a step would be under a minute and the readings themselves are to be looked at."""
+    wanted = span_us / max(points, 1)
+    if wanted <= MINUTE_US / 4:
+        return 0
+    for step_us in _STEPS_US:
+        if step_us >= wanted:
+            return step_us
+    return -(-span_us // max(points, 1) // _STEPS_US[-1]) * _STEPS_US[-1]
+
+
+_STEPS_US = tuple(
+    [minutes * MINUTE_US for minutes in (1, 2, 5, 10, 15, 20, 30)]
+    + [hours * HOUR_US for hours in (1, 2, 3, 4, 6, 8, 12, 24)]
+)
