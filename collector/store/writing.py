@@ -113,11 +113,9 @@ class Writer(History):
                 self._begin_streams()
                 raise
             self._repeated = 0
+            self._waiting -= _measured(batch.readings)
             self._seq = seq
-            if (
-                batch.snapshot is not None
-                and tallies.get(self._write, tallies.SEALED_SEQ) != self._sealed_seq
-            ):
+            if self._sealed_now:
                 self._begin()
             return seq
 
