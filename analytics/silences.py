@@ -1,0 +1,157 @@
+"""Signals that have said nothing for too long.
+
+Too long is what the contract says where the plant file gives `every`: more than ten times that and
+two minutes. Otherwise it is learned: thrice the longest silence heard so far, ten minutes at least,
+and a whole day until three days have been heard; a sensor that reports on change sleeps through the
+night.
+
+Only time in which something was heard (another signal, or the collector's tick) counts, so that a
+collector that was off, a broker that was down or a recording with a hole in it makes nobody silent.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+if TYPE_CHECKING:
+    from analytics.plant.description import Plant
+    from analytics.readings import Readings
+
+LEARNING_US = 3 * 86_400_000_000
+DAY_US = 86_400_000_000
+LEAST_LEARNED_US = 600_000_000
+#: Nothing from anybody for longer than this is a hole in the recording, not somebody's silence;
+#: a plant all of whose sensors speak more seldom has the longest `every` instead, doubled.
+HOLE_US = 120_000_000
+
+
+@dataclass(frozen=True, slots=True)
+class Silence:
+    """A signal has said nothing for too long (ended False), or speaks again (ended True)."""
+
+    at_us: int
+    signal: int
+    since_us: int  # its last word before the silence
+    limit_s: float
+    ended: bool
+
+
+class Silences:
+    """Readings in time order in, silences out."""
+
+    def __init__(self, plant: Plant) -> None:
+        self._every = [signal.every_s for signal in plant.signals]
+        known = [every for every in self._every if every is not None]
+        self._hole_us = int(max(HOLE_US, 2e6 * max(known, default=0.0)))
+        count = len(plant.signals)
+        self._start_us: int | None = None
+        self._newest_us = 0
+        self._lost_us = 0  # time in holes, so far
+        self._word_us: list[int | None] = [None] * count
+        self._word_lost_us = [0] * count
+        self._longest_us = [0] * count
+        self._silent = [False] * count
+
+    def feed(self, readings: Readings) -> list[Silence]:
+        """Silences that began or ended in these readings, in order of time."""
+        if not len(readings):
+            return []
+        time_us = readings.time_us
+        if self._start_us is None:
+            self._start_us = self._newest_us = int(time_us[0])
+            self._word_us = [self._start_us if every is not None else None for every in self._every]
+        steps = np.diff(time_us, prepend=self._newest_us)
+        holes = np.flatnonzero(steps > self._hole_us)
+        self._hole_at = time_us[holes]
+        self._hole_lost = self._lost_us + np.cumsum(steps[holes] - self._hole_us)
+        found: list[Silence] = []
+        for signal in range(len(self._every)):
+            self._hear(signal, time_us, time_us[readings.signal == signal], found)
+        self._newest_us = int(time_us[-1])
+        self._lost_us = self._lost(self._newest_us)
+        return sorted(found, key=lambda one: (one.at_us, one.signal))
+
+    def _lost(self, time_us: int) -> int:
+        """Time lost in holes up to and including the reading at `time_us`."""
+        past = int(np.searchsorted(self._hole_at, time_us, side="right"))
+        return int(self._hole_lost[past - 1]) if past else self._lost_us
+
+    def _hear(self, signal: int, time_us: Any, words: Any, found: list[Silence]) -> None:
+        """One signal: look at every gap between its words that may be too long, then at the last one."""
+        word = self._word_us[signal]
+        if word is None and not len(words):
+            return
+        before = word if word is not None else int(words[0])
+        gaps = np.diff(words, prepend=before)
+        teaching = LEAST_LEARNED_US // 3  # shorter gaps change no limit
+        wide = np.flatnonzero(
+            gaps > (teaching if self._every[signal] is None else self._limit_us(signal, before))
+        )
+        for at in wide.tolist():
+            since = int(words[at - 1]) if at else before
+            self._gap(signal, time_us, since, int(words[at]), found)
+            self._word_us[signal], self._word_lost_us[signal] = int(words[at]), self._lost(int(words[at]))
+        if len(words):
+            if self._silent[signal]:
+                self._end(signal, before, int(words[0]), found)
+            self._word_us[signal], self._word_lost_us[signal] = int(words[-1]), self._lost(int(words[-1]))
+        self._begin(signal, time_us, None, found)
+
+    def _gap(self, signal: int, time_us: Any, since: int, until: int, found: list[Silence]) -> None:
+        """A gap between two words: perhaps a silence that began and ended here; learn its length."""
+        self._word_us[signal] = since
+        if since >= int(time_us[0]):
+            self._word_lost_us[signal] = self._lost(since)
+        if not self._silent[signal]:
+            self._begin(signal, time_us, until, found)
+        heard = until - since - (self._lost(until) - self._word_lost_us[signal])
+        if self._silent[signal]:
+            self._end(signal, since, until, found)
+        self._longest_us[signal] = max(self._longest_us[signal], heard)
+
+    def _begin(self, signal: int, time_us: Any, until: int | None, found: list[Silence]) -> None:
+        """Say so at the first reading by which the silence has been heard for too long."""
+        since = self._word_us[signal]
+        if since is None or self._silent[signal]:
+            return
+        limit = self._limit_us(signal, since)
+        first = int(np.searchsorted(time_us, since + limit, side="right"))
+        past = len(time_us) if until is None else int(np.searchsorted(time_us, until))
+        while first < past:
+            lost = self._lost(int(time_us[first])) - self._word_lost_us[signal]
+            after = int(np.searchsorted(time_us, since + limit + lost, side="right"))
+            if after <= first:
+                self._silent[signal] = True
+                found.append(Silence(int(time_us[first]), signal, since, limit / 1e6, False))
+                return
+            first = after
+
+    def _end(self, signal: int, since: int, at_us: int, found: list[Silence]) -> None:
+        self._silent[signal] = False
+        found.append(Silence(at_us, signal, since, 0.0, True))
+
+    def _limit_us(self, signal: int, now_us: int) -> int:
+        every = self._every[signal]
+        if every is not None:
+            return int(max(10e6 * every, 120e6))
+        learned = min(max(3 * self._longest_us[signal], LEAST_LEARNED_US), DAY_US)
+        assert self._start_us is not None
+        return learned if now_us - self._start_us >= LEARNING_US else DAY_US
+
+    def saved(self) -> dict[str, Any]:
+        return {
+            "start_us": self._start_us,
+            "newest_us": self._newest_us,
+            "lost_us": self._lost_us,
+            "word_us": self._word_us,
+            "word_lost_us": self._word_lost_us,
+            "longest_us": self._longest_us,
+            "silent": self._silent,
+        }
+
+    def restore(self, saved: dict[str, Any]) -> None:
+        for name, value in saved.items():
+            setattr(self, f"_{name}", value)
