@@ -12,6 +12,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
+
     from numpy.typing import NDArray
 
 #: So many samples are gathered at a time, to bound memory.
@@ -43,10 +45,12 @@ def fit_lines(
     value: NDArray[np.float64],
     first: NDArray[np.int64],
     end: NDArray[np.int64],
+    transform: Callable[[NDArray[np.float64]], NDArray[np.float64]] | None = None,
 ) -> Lines:
     """Fit value = mean + slope (t - middle) over each stretch [first, end) of positions.
 
-    time_us, value: (N,); first, end: (K,). Empty stretches are allowed.
+    time_us, value: (N,); first, end: (K,). Empty stretches are allowed. `transform` is applied to
+    the samples first, element by element.
     """
     count = np.maximum(end - first, 0)
     results = np.full((5, len(count)), np.nan)
@@ -56,7 +60,7 @@ def fit_lines(
         some = np.arange(begin, stop)
         some = some[count[begin:stop] >= 2]
         if len(some):
-            results[:, some] = _fit(time_us, value, first[some], count[some])
+            results[:, some] = _fit(time_us, value, first[some], count[some], transform)
         begin = stop
     return Lines(count, results[0], results[1], results[2], results[3], results[4])
 
@@ -66,12 +70,13 @@ def _fit(
     value: NDArray[np.float64],
     first: NDArray[np.int64],
     count: NDArray[np.int64],
+    transform: Callable[[NDArray[np.float64]], NDArray[np.float64]] | None,
 ) -> NDArray[np.float64]:
     """(mean, slope, scatter, error, middle) of stretches that hold two samples or more."""
     begins = np.cumsum(count) - count
     index = np.arange(int(count.sum())) + np.repeat(first - begins, count)
     t = (time_us[index] - np.repeat(time_us[first], count)) * 1e-6
-    v = value[index]
+    v = value[index] if transform is None else transform(value[index])
     middle = np.add.reduceat(t, begins) / count
     mean = np.add.reduceat(v, begins) / count
     t -= np.repeat(middle, count)

@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from analytics.pace import Pace
 from analytics.plant.description import Measure
 from analytics.readings import TICK
 
@@ -66,8 +67,10 @@ class Track:
         self.low, self.high = possible_range(plant, signal)
         cut_in = plant.switch.cut_in_pa if plant.switch else None
         self.cut_in_pa = cut_in if signal.measures is Measure.LINE_PRESSURE else None
+        self.pace = Pace(signal.every_s)
         self.time_us = np.empty(0, np.int64)
         self.value = np.empty(0)
+        self.gap = np.empty(0, np.bool_)  # a silence longer than the pace allows came before this sample
         self.last_word_us: int | None = None
         self._steady: tuple[int, float] | None = None  # newest sample that was no zero
         self._zero_since_us: int | None = None
@@ -76,12 +79,14 @@ class Track:
         """Append samples, in order of time."""
         if not len(time_us):
             return
+        gap = self.pace.gaps(time_us, self.last_word_us)
         good = (value >= self.low) & (value <= self.high)  # False for NaN
         if self.cut_in_pa is not None:
             self._doubt_zeros(time_us, value, good, self.cut_in_pa)
         self.last_word_us = int(time_us[-1])
         if not good.all():
-            time_us, value = time_us[good], value[good]
+            time_us, value, gap = time_us[good], value[good], gap[good]
+        self.gap = _joined(self.gap, gap)
         self.time_us = _joined(self.time_us, time_us)
         self.value = _joined(self.value, value)
 
@@ -116,8 +121,9 @@ class Track:
         return DROPOUT_SHORT_US if steady[1] > 0.2 * cut_in_pa else 0
 
     def trim(self, before_us: int) -> None:
-        first = int(np.searchsorted(self.time_us, before_us))
+        first = max(0, min(int(np.searchsorted(self.time_us, before_us)), len(self.time_us) - 1))
         self.time_us, self.value = self.time_us[first:].copy(), self.value[first:].copy()
+        self.gap = self.gap[first:].copy()
 
     def at(self, time_us: int) -> tuple[int, float] | None:
         """Newest good sample at or before a time, among those kept."""
@@ -125,17 +131,20 @@ class Track:
         return (int(self.time_us[position]), float(self.value[position])) if position >= 0 else None
 
     def saved(self) -> dict[str, Any]:
-        arrays = (self.time_us, self.value)
+        arrays = (self.time_us, self.value, self.gap)
         return {
             "arrays": [zlib.compress(array.tobytes(), 1) for array in arrays],
+            "pace": self.pace.saved(),
             "last_word_us": self.last_word_us,
             "steady": self._steady,
             "zero_since_us": self._zero_since_us,
         }
 
     def restore(self, saved: dict[str, Any]) -> None:
-        time_us, value = (zlib.decompress(array) for array in saved["arrays"])
+        time_us, value, gap = (zlib.decompress(array) for array in saved["arrays"])
         self.time_us, self.value = np.frombuffer(time_us, np.int64), np.frombuffer(value, np.float64)
+        self.gap = np.frombuffer(gap, np.bool_)
+        self.pace.restore(saved["pace"])
         self.last_word_us = saved["last_word_us"]
         steady = saved["steady"]
         self._steady = (steady[0], steady[1]) if steady is not None else None

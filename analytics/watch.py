@@ -16,10 +16,12 @@ import msgspec
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    from analytics.beats import Beat
     from analytics.events import Day, Look, Rest, Run
     from analytics.plant.description import Plant
     from analytics.records import Outlook, Priority
     from analytics.signature import Signature
+    from analytics.silences import Silence
     from analytics.water import Water
 
 
@@ -104,6 +106,12 @@ class Detector:
         return ()
 
     def rest(self, rest: Rest, known: Known) -> Sequence[Word]:
+        return ()
+
+    def beat(self, beat: Beat, known: Known) -> Sequence[Word]:
+        return ()
+
+    def silence(self, silence: Silence, known: Known) -> Sequence[Word]:
         return ()
 
     def day(self, day: Day, known: Known) -> Sequence[Word]:

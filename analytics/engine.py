@@ -1,0 +1,154 @@
+"""The engine: readings in, cycles, findings and outlooks out.
+
+    readings -> ordering -> observer -> events -> signature, detectors -> arbitration -> outcome
+
+Deterministic and causal: every event is due at a reading, is computed from readings up to it, and is
+heard by every detector before the next. So neither chunks nor restarts nor speed change a finding.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+import msgspec
+
+from analytics import faults
+from analytics.arbitration import Ledger, resting_on
+from analytics.beats import Beat
+from analytics.events import Day, Look, Rest, Run
+from analytics.observer import Observer
+from analytics.ordering import Ordering
+from analytics.records import Cycle, Finding, Outcome, Outlook
+from analytics.signature import Signature
+from analytics.silences import Silence
+from analytics.watch import AllClear, Detector
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Sequence
+
+    from analytics.events import Event
+    from analytics.plant.description import Plant
+    from analytics.readings import Readings
+    from analytics.water import Water
+    from analytics.watch import Word
+
+STATE_VERSION = 1
+
+#: Which of a detector's methods hears which event.
+HEARD_BY: dict[type, str] = {
+    Run: "run", Look: "look", Rest: "rest", Beat: "beat", Silence: "silence", Day: "day",
+}  # fmt: skip
+#: A repaired plant may have another signature: findings of these, once cleared, let it be learned anew.
+CHANGES_THE_PLANT = frozenset({"clogged_filter", "pump_wear", "short_cycling", "switch_drift"})
+
+
+class Engine:
+    """One plant's analytics. `feed` readings in any chunks; ask for `snapshot` between feeds."""
+
+    def __init__(self, plant: Plant) -> None:
+        self.plant = plant
+        self.signature = Signature()
+        self._ordering = Ordering()
+        self._observer = Observer(plant)
+        self._ledger = Ledger(resting_on(plant))
+        self._detectors: list[Detector] = faults.detectors(plant)
+        self._hearers = {kind: self._hearing(name) for kind, name in HEARD_BY.items()}
+        self._now_us = 0
+
+    def _hearing(self, name: str) -> list[Callable[[Any, Any], Sequence[Word]]]:
+        """The detectors' methods of one name, without those that only inherit it and say nothing."""
+        return [
+            getattr(detector, name)
+            for detector in self._detectors
+            if getattr(type(detector), name) is not getattr(Detector, name)
+        ]
+
+    @classmethod
+    def restore(cls, plant: Plant, state: bytes) -> Engine:
+        """The engine as it was when it gave `state`. ValueError where that is of another version."""
+        saved = msgspec.msgpack.decode(state)
+        if saved["version"] != STATE_VERSION:
+            raise ValueError(f"engine state of version {saved['version']}, not {STATE_VERSION}")
+        engine = cls(plant)
+        engine._ordering.restore(saved["ordering"])
+        engine._observer.restore(saved["observer"])
+        engine._ledger.standing = msgspec.convert(saved["standing"], dict[str, Finding])
+        engine.signature = msgspec.convert(saved["signature"], Signature)
+        for detector in engine._detectors:
+            if detector.FAULT in saved["detectors"]:
+                detector.restore(saved["detectors"][detector.FAULT])
+        engine._now_us = saved["now_us"]
+        return engine
+
+    def snapshot(self) -> bytes:
+        """Everything that later findings depend on, as MessagePack."""
+        state = {
+            "version": STATE_VERSION,
+            "ordering": self._ordering.saved(),
+            "observer": self._observer.saved(),
+            "standing": msgspec.to_builtins(self._ledger.standing),
+            "signature": msgspec.to_builtins(self.signature),
+            "detectors": {detector.FAULT: detector.saved() for detector in self._detectors},
+            "now_us": self._now_us,
+        }
+        return msgspec.msgpack.encode(state)
+
+    @property
+    def late(self) -> int:
+        """Readings that came later than the hold-back and were not analysed."""
+        return self._ordering.late
+
+    def feed(self, readings: Readings) -> Outcome:
+        """Take readings in order of arrival; say what they changed."""
+        return self._take(self._ordering.feed(readings))
+
+    def finish(self) -> Outcome:
+        """End of a recording: judge what is still held back. Nothing that is unfinished is closed."""
+        return self._take(self._ordering.finish())
+
+    def _take(self, readings: Readings) -> Outcome:
+        cycles: list[Cycle] = []
+        outlooks: list[Outlook] = []
+        changed: dict[tuple[str, str, int], Finding] = {}
+        for event in self._observer.feed(readings):
+            self._now_us = event.at_us
+            if isinstance(event, Run):
+                cycles.append(event.cycle)
+            for finding in self._judge(event):
+                changed[finding.key] = finding
+            if isinstance(event, Day):
+                outlooks += [o for detector in self._detectors for o in detector.outlooks(event, self)]
+        if len(readings):
+            self._observer.forget(int(readings.time_us[-1]))
+        return Outcome(tuple(cycles), tuple(changed.values()), tuple(outlooks))
+
+    def _judge(self, event: Event) -> list[Finding]:
+        changed: list[Finding] = []
+        for hear in self._hearers[type(event)]:
+            words = hear(event, self)
+            if words:
+                changed += self._ledger.hear(words, event.at_us)
+                if any(isinstance(w, AllClear) and w.fault in CHANGES_THE_PLANT for w in words):
+                    self.signature.repaired()
+        if isinstance(event, Run):
+            self.signature.learn(event, healthy=not self._ledger.standing)
+        return changed
+
+    # What detectors may ask (watch.Known).
+
+    @property
+    def water(self) -> Water:
+        return self._observer.water
+
+    def is_open(self, fault: str, of: str | None = None) -> bool:
+        return self._ledger.is_open(fault, of)
+
+    def last(self, signal: int) -> tuple[int, float] | None:
+        return self._observer.tracks[signal].at(self._now_us)
+
+    def every_s(self, signal: int) -> float | None:
+        declared = self.plant.signals[signal].every_s
+        return declared if declared is not None else self._observer.tracks[signal].pace.learned_s()
+
+    def motor_lies(self) -> bool:
+        return False

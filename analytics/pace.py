@@ -1,0 +1,73 @@
+"""How often a signal speaks: told by the plant file, or learned from its first hundred words."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+LESSON = 100
+#: Before anything is learned: ten seconds between samples, and an hour's silence is a gap.
+FIRST_GUESS_S = 10.0
+FIRST_LIMIT_S = 3600.0
+
+
+class Pace:
+    """Typical spacing and the silence that counts as a gap: ten intervals and two minutes (contract).
+
+    An interval that is learned is the 95th percentile of the first LESSON, so that a sensor which
+    reports on change is not found silent whenever nothing changes; twice the margin then.
+    """
+
+    def __init__(self, every_s: float | None) -> None:
+        self.every_s = every_s
+        self._lesson: list[float] = []
+        self._typical_s: float | None = None
+        self._longest_s: float | None = None
+        self.learned_us: int | None = None
+
+    def gaps(self, time_us: NDArray[np.int64], before_us: int | None) -> NDArray[np.bool_]:
+        """For each sample, whether the silence before it was a gap. The very first is none."""
+        steps = np.diff(time_us, prepend=time_us[0] if before_us is None else before_us) * 1e-6
+        limits = np.full(len(steps), self.limit_s())
+        if self._typical_s is None:
+            skip = 1 if before_us is None else 0
+            wanted = LESSON - len(self._lesson)
+            self._lesson += steps[skip : skip + wanted].tolist()
+            if len(self._lesson) >= LESSON:
+                spacing = sorted(self._lesson)
+                self._typical_s, self._longest_s = spacing[LESSON // 2], spacing[int(LESSON * 0.95)]
+                self.learned_us = int(time_us[skip + wanted - 1])
+                limits[skip + wanted :] = self.limit_s()
+                self._lesson = []
+        return np.asarray(steps > limits)
+
+    def limit_s(self) -> float:
+        if self.every_s is not None:
+            return max(10.0 * self.every_s, 120.0)
+        return FIRST_LIMIT_S if self._longest_s is None else max(20.0 * self._longest_s, 300.0)
+
+    def typical_s(self, time_us: int) -> float:
+        """Typical spacing as known at a time."""
+        if self.learned_us is not None and self._typical_s is not None and time_us >= self.learned_us:
+            return self._typical_s
+        return FIRST_GUESS_S if self.every_s is None else min(self.every_s, FIRST_GUESS_S)
+
+    def learned_s(self) -> float | None:
+        return self._typical_s
+
+    def saved(self) -> dict[str, Any]:
+        return {
+            "lesson": self._lesson,
+            "typical_s": self._typical_s,
+            "longest_s": self._longest_s,
+            "learned_us": self.learned_us,
+        }
+
+    def restore(self, saved: dict[str, Any]) -> None:
+        self._lesson = list(saved["lesson"])
+        self._typical_s, self._longest_s = saved["typical_s"], saved["longest_s"]
+        self.learned_us = saved["learned_us"]
