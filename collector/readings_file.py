@@ -15,10 +15,10 @@ import gzip
 import zlib
 from collections import deque
 from concurrent.futures import Future, ThreadPoolExecutor
-from typing import IO, TYPE_CHECKING, NamedTuple
+from typing import IO, TYPE_CHECKING, NamedTuple, cast
 
 import numpy as np
-from isal import igzip
+from isal import igzip, igzip_lib
 
 from analytics.readings import Readings
 from collector.readings_blocks import MOST_NAMED, Block, BlockReader
@@ -39,6 +39,8 @@ DISORDER_US = 60_000_000
 _STRETCH = 1 << 18
 #: Stretches parsed ahead of the caller.
 _AHEAD = 4
+#: What a compressed file that was cut short or damaged raises.
+_DAMAGED = (EOFError, zlib.error, gzip.BadGzipFile, igzip_lib.IsalError)
 #: Readings handed over at once, about 40 MB with what it takes to sort them.
 _CHUNK = 1_000_000
 
@@ -66,6 +68,7 @@ class ReadingsFile:
         self._chunk = chunk
         self._blocks = BlockReader(Rows(plant))
         self._line = 1
+        self._damage = ""
 
     def __iter__(self) -> Iterator[Readings]:
         held = Readings.none()
@@ -95,6 +98,8 @@ class ReadingsFile:
                 waiting = []
         if waiting:
             yield self._joined(waiting)
+        if self._damage:
+            self._account_damage()
 
     def _account(self, block: Block) -> None:
         self.malformed += block.malformed
@@ -131,9 +136,9 @@ class ReadingsFile:
             while True:
                 try:
                     more = file.read(_STRETCH)
-                except (EOFError, zlib.error, gzip.BadGzipFile) as error:
+                except _DAMAGED as error:
                     yield from _last(rest)
-                    self._cut_short(error)
+                    self._damage = str(error)
                     return
                 if not more:
                     yield from _last(rest)
@@ -146,11 +151,12 @@ class ReadingsFile:
                     # What cannot be a row is not kept, however long: enough to be refused by.
                     rest = (rest + more)[: LONGEST_LINE + 1]
 
-    def _cut_short(self, error: Exception) -> None:
+    def _account_damage(self) -> None:
         """A recording that a power cut ended is good up to there; the end counts as one bad row."""
         self.malformed += 1
         if len(self.named) < MOST_NAMED:
-            self.named.append((self._line, f"the compressed file breaks off or is damaged here: {error}"))
+            told = f"the compressed file breaks off or is damaged about here: {self._damage}"
+            self.named.append((self._line, told))
 
 
 class Recording(NamedTuple):
@@ -171,7 +177,9 @@ def read_readings(path: Path, plant: Plant, *, stored: bool = False) -> Recordin
 
 def _opened(path: Path) -> IO[bytes]:
     try:
-        return igzip.IGzipFile(path, "rb") if path.name.endswith(".gz") else path.open("rb")
+        if path.name.endswith(".gz"):
+            return cast("IO[bytes]", igzip.open(path, "rb"))  # type: ignore[no-untyped-call]
+        return path.open("rb")
     except OSError as error:
         raise ReadingsError(f"{path}: cannot be read: {error.strerror or error}") from error
 
@@ -180,7 +188,7 @@ def _after_header(file: IO[bytes], path: Path) -> bytes:
     """Reads the header away. Raises ReadingsError where it is another."""
     try:
         line = file.readline(1000)
-    except (OSError, EOFError, zlib.error) as error:
+    except (OSError, *_DAMAGED) as error:
         raise ReadingsError(f"{path}: cannot be read: {error}") from error
     header = line.decode("utf-8-sig", "replace").strip()
     if header.replace('"', "").replace(" ", "") != HEADER:
