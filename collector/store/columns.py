@@ -108,7 +108,7 @@ def _pack_scaled(values: NDArray[np.float64]) -> bytes | None:
     """As decimals of the fewest digits that give every value back, but for a few exceptions."""
     for digits in range(_MOST_DIGITS + 1):
         with np.errstate(invalid="ignore", over="ignore"):
-            whole = np.rint(values * 10.0**digits)
+            whole = np.rint(values * 10.0**digits) + 0.0  # a negative zero is a misfit
             fits = (np.abs(whole) < _EXACT) & ((whole / 10.0**digits).view(np.int64) == values.view(np.int64))
         misfits = np.flatnonzero(~fits)
         if len(misfits) <= _EXCEPTIONS * len(values):

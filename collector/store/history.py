@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Literal, TypeVar, overload
 
 import numpy as np
 
+from analytics.readings import Readings
 from collector.store import connection as connections
 from collector.store import journal, queries, records, schema, tallies
 from collector.store.blocks import HOUR_US, MINUTE_US
@@ -23,7 +24,7 @@ from collector.store.signals import Streams
 
 if TYPE_CHECKING:
     import sqlite3
-    from collections.abc import Callable, Iterator
+    from collections.abc import Callable, Iterator, Sequence
     from pathlib import Path
 
     from analytics.plant.description import Plant, Signal
@@ -149,6 +150,20 @@ class History:
             newest = [sample.time_us for _, sample in self._latest(connection)]
             return None if first is None or not newest else (first, max(newest))
 
+    def recording(self, signals: Sequence[str], from_us: int, to_us: int) -> Iterator[Readings]:
+        """Several signals as one recording, an hour or so at a time, in time order and then in the
+        plant file's; values as stored, in the declared unit."""
+        positions = sorted(self.plant.index(name) for name in signals)
+        names = [self.plant.signals[position].name for position in positions]
+        for hour in self._occupied(names, *_within(from_us, to_us)):
+            start, stop = max(hour * HOUR_US, from_us), min((hour + 1) * HOUR_US, to_us)
+            found = [self.readings(name, start, stop) for name in names]
+            yield Readings(
+                np.repeat(np.array(positions, np.int16), [len(one) for one in found]),
+                np.concatenate([one.time_us for one in found]),
+                np.concatenate([one.value for one in found]),
+            ).in_time_order()
+
     # --- records ----------------------------------------------------------------------------
 
     def cycles(self, from_us: int = queries.FIRST_US, to_us: int = queries.LAST_US) -> list[Cycle]:
@@ -202,6 +217,15 @@ class History:
                 queries.rollup(connection, self._hot, s, from_us, to_us, base_us).by(step_us) for s in streams
             ]
             return queries.bands(one, streams, parts, step_us)
+
+    def _occupied(self, names: list[str], from_us: int, to_us: int) -> list[int]:
+        """Hours that hold readings of these signals, rising."""
+        first, last = from_us // HOUR_US, (to_us - 1) // HOUR_US
+        with self._transaction() as connection:
+            if connection is None:
+                return []
+            streams = [stream.number for name in names for stream in self._streams.of(self._signal(name))]
+            return queries.occupied(connection, self._hot, streams, first, last)
 
     def _latest(self, connection: sqlite3.Connection) -> Iterator[tuple[str, Sample]]:
         for signal in self.plant.signals:

@@ -154,6 +154,20 @@ def first_time(connection: sqlite3.Connection, hot: Hot) -> int | None:
     return min(times, default=None)
 
 
+def occupied(
+    connection: sqlite3.Connection, hot: Hot, streams: list[int], first: int, last: int
+) -> list[int]:
+    """Hours from `first` to `last` in which any of these streams has a reading, rising."""
+    mine = hot.records["time_us"][np.isin(hot.records["signal"], streams)] // HOUR_US
+    hours = set(mine[(mine >= first) & (mine <= last)].tolist())
+    for stream in streams:
+        rows = connection.execute(
+            "SELECT hour FROM hours WHERE signal = ? AND hour BETWEEN ? AND ?", (stream, first, last)
+        )
+        hours.update(hour for (hour,) in rows)
+    return sorted(hours)
+
+
 def step_for(span_us: int, points: int) -> int:
     """The shortest step, of a few round ones, that needs no more than `points` for the span; 0 where
     a step would be under a minute and the readings themselves are to be looked at."""

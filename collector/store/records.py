@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+from math import nan
 from typing import TYPE_CHECKING
 
 import msgspec
@@ -30,8 +31,16 @@ def _replace(table: str, columns: tuple[str, ...]) -> str:
     return f"REPLACE INTO {table} ({', '.join(columns)}) VALUES ({', '.join('?' * len(columns))})"
 
 
+def _plain(number: float | None) -> float | None:
+    """NumPy's numbers are not SQLite's."""
+    return None if number is None else float(number)
+
+
 def write_cycles(connection: sqlite3.Connection, cycles: Iterable[Cycle]) -> None:
-    rows = [tuple(getattr(cycle, name) for name in _CYCLE) for cycle in cycles]
+    rows = [
+        (int(cycle.start_us), int(cycle.stop_us), *(_plain(getattr(cycle, name)) for name in _CYCLE[2:]))
+        for cycle in cycles
+    ]
     connection.executemany(_replace("cycle", _CYCLE), rows)
 
 
@@ -46,10 +55,17 @@ def read_cycles(connection: sqlite3.Connection, from_us: int, to_us: int) -> lis
 
 def write_findings(connection: sqlite3.Connection, findings: Iterable[Finding]) -> None:
     """A later word on the same (fault, of, raised) takes the place of the earlier."""
-    for finding in findings:
-        row = dataclasses.asdict(finding)
-        row |= {"of": finding.of or "", "evidence": msgspec.json.encode(finding.evidence).decode()}
-        connection.execute(_replace("finding", _FINDING), tuple(row[name] for name in _FINDING))
+    connection.executemany(
+        _replace("finding", _FINDING),
+        [
+            (
+                *(f.fault, f.of or "", int(f.raised_us), int(f.onset_us), f.priority, float(f.confidence)),
+                *(f.summary, f.cause, None if f.cleared_us is None else int(f.cleared_us)),
+                msgspec.json.encode({name: float(number) for name, number in f.evidence.items()}).decode(),
+            )
+            for f in findings
+        ],
+    )
 
 
 def read_findings(connection: sqlite3.Connection, open_only: bool) -> list[Finding]:
@@ -62,7 +78,8 @@ def read_findings(connection: sqlite3.Connection, open_only: bool) -> list[Findi
     for row in rows:
         words = dict(zip(_FINDING, row, strict=True))
         words["of"] = words["of"] or None
-        words["evidence"] = msgspec.json.decode(words["evidence"], type=dict[str, float])
+        evidence = msgspec.json.decode(words["evidence"], type=dict[str, float | None])
+        words["evidence"] = {name: nan if number is None else number for name, number in evidence.items()}
         found.append(Finding(**words))
     return found
 
@@ -73,7 +90,16 @@ def write_outlooks(connection: sqlite3.Connection, outlooks: Iterable[Outlook]) 
         "INSERT INTO outlook VALUES (?, ?, ?, ?, ?, ?, ?) ON CONFLICT (kind, of, day) DO UPDATE SET"
         " time_us = excluded.time_us, p10 = excluded.p10, p50 = excluded.p50, p90 = excluded.p90"
         " WHERE excluded.time_us >= outlook.time_us",
-        [(o.kind, o.of or "", o.time_us // DAY_US, o.time_us, o.p10, o.p50, o.p90) for o in outlooks],
+        [
+            (
+                o.kind,
+                o.of or "",
+                int(o.time_us) // DAY_US,
+                int(o.time_us),
+                *map(_plain, (o.p10, o.p50, o.p90)),
+            )
+            for o in outlooks
+        ],
     )
 
 
