@@ -1,0 +1,128 @@
+"""The supply is saltier than the crop stands.
+
+What fails: the well has turned salty, or more of it is mixed in than the rainwater can dilute; a
+valve passes that should be shut. Roots then take up less water, from some salt on less every day.
+
+Physics: electrical conductivity at 25 degC is the measure of salt in irrigation water. Mixed water
+conducts as its parts do, by share: EC = f EC1 + (1 - f) EC2.
+
+Sensors show: `supply_conductivity` above the limit for an hour.
+
+Mistaken for it: a slug of standing water at the first draw of the day; a fouled or dry probe (which
+mostly reads low); the flush of first rain off a roof.
+
+Parameters:
+    SLIGHT_S_M   0.07 S/m (0.7 dS/m)  no restriction on use below, for any crop
+    SEVERE_S_M   0.30 S/m (3.0 dS/m)  severe restriction above: priority high
+    LAST_S       1 h, and READINGS 3: a slug has passed by then, and no single sample raises it
+    CLEAR_SHARE  0.9                  of the limit, as long again: hysteresis
+
+False alarms: none by chance at this persistence; it is a statement about a probe.
+
+Source: Ayers & Westcot, Water quality for agriculture, FAO Irrigation and Drainage Paper 29 Rev.1,
+table 1 (limits seen reprinted, tests/reference).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from analytics import words
+from analytics.plant.description import Measure
+from analytics.watch import AllClear, Claim, Coverage, Detector
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from analytics.beats import Beat
+    from analytics.plant.description import Plant
+    from analytics.watch import Known, Word
+
+SLIGHT_S_M = 0.07
+SEVERE_S_M = 0.30
+LAST_S = 3600.0
+READINGS = 3
+CLEAR_SHARE = 0.9
+
+
+@dataclass
+class SaltMemory:
+    standing: bool = False
+    severe: bool = False
+    since_us: int | None = None  # of what speaks for a change: salty, or fresh again while standing
+    readings: int = 0
+    total_s_m: float = 0.0
+
+
+class SalinityHigh(Detector):
+    FAULT = "salinity_high"
+    Memory = SaltMemory
+    memory: SaltMemory
+
+    def __init__(self, plant: Plant) -> None:
+        super().__init__(plant)
+        self._signal = next(iter(plant.measuring(Measure.SUPPLY_CONDUCTIVITY)), None)
+
+    def beat(self, beat: Beat, known: Known) -> Sequence[Word]:
+        span = beat.spans.get(self._signal) if self._signal is not None else None
+        if span is None or not span.count:
+            return ()
+        memory, now = self.memory, span.mean
+        speaks = now < CLEAR_SHARE * SLIGHT_S_M if memory.standing else now > SLIGHT_S_M
+        if not speaks:
+            memory.since_us, memory.readings, memory.total_s_m = None, 0, 0.0
+            return self._worse(now)
+        memory.since_us = beat.from_us if memory.since_us is None else memory.since_us
+        memory.readings += span.count
+        memory.total_s_m += now * span.count
+        lasted = beat.to_us - memory.since_us >= LAST_S * 1e6 and memory.readings >= READINGS
+        if not lasted or known.is_open("sensor_fault", self._name()):
+            return ()
+        return self._turn(memory.since_us, memory.total_s_m / memory.readings)
+
+    def _turn(self, since_us: int, mean_s_m: float) -> Sequence[Word]:
+        memory = self.memory
+        memory.standing = not memory.standing
+        memory.since_us, memory.readings, memory.total_s_m = None, 0, 0.0
+        if not memory.standing:
+            memory.severe = False
+            return [AllClear(self.FAULT, summary=f"The supply is back at {words.conductivity(mean_s_m)}.")]
+        memory.severe = mean_s_m > SEVERE_S_M
+        return [self._claim(since_us, mean_s_m)]
+
+    def _worse(self, now_s_m: float) -> Sequence[Word]:
+        if not self.memory.standing or self.memory.severe or now_s_m <= SEVERE_S_M:
+            return ()
+        self.memory.severe = True
+        return [self._claim(0, now_s_m)]
+
+    def _name(self) -> str:
+        assert self._signal is not None
+        return self.plant.signals[self._signal].name
+
+    def _claim(self, since_us: int, s_m: float) -> Claim:
+        limit = SEVERE_S_M if s_m > SEVERE_S_M else SLIGHT_S_M
+        harm = "does severe harm to most crops" if s_m > SEVERE_S_M else "begins to harm sensitive crops"
+        return Claim(
+            self.FAULT,
+            onset_us=since_us,
+            priority="high" if s_m > SEVERE_S_M else "medium",
+            confidence=0.95,
+            summary=(
+                f"The supply conducts {words.conductivity(s_m)}; above {words.conductivity(limit)} "
+                f"irrigation water {harm}."
+            ),
+            evidence={"supply_conductivity_s_m": s_m, "limit_s_m": limit},
+        )
+
+
+def coverage(plant: Plant) -> Coverage:
+    """Needs a conductivity probe in the supply."""
+    if plant.measuring(Measure.SUPPLY_CONDUCTIVITY):
+        return Coverage(True, "Told by the supply's conductivity, against the limit for irrigation water.")
+    return Coverage(False, "Needs a supply_conductivity signal.")
+
+
+def detector(plant: Plant) -> SalinityHigh:
+    return SalinityHigh(plant)

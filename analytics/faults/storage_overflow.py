@@ -1,0 +1,179 @@
+"""A storage tank stands at its overflow while more comes in.
+
+What fails: nothing yet; water that was worth keeping runs away, and may wash out what stands below.
+It is the moment to water, to fill another tank, or to see that the overflow pipe is clear.
+
+Physics: at the overflow the level can rise no further, so what rain brings no longer shows as a
+rise. With a rain gauge the balance tells:
+
+    expected = runoff * area * rain,  and the level at `full_level` does not follow it.
+
+Without one, a level that rose into the overflow's mark and stays there has more coming in at that
+moment; and a level above the mark is water standing over the weir.
+
+Sensors show: `storage_level` at the full level, `rainfall` still coming.
+
+Mistaken for it: a tank filled to the brim and left (no finding: nothing comes in); a level gauge
+that reads a little high (so the mark alone is not enough); the last of a shower.
+
+Parameters:
+    NEAR_SHARE    1.5 %   of the full level: what common level gauges are good to
+    EXPECT_SHARE  1 %     of the full volume that rain must have brought at the mark, twice what
+                          could still hide below it on average
+    FOLLOW        0.5     the level must have followed by less than this share of it
+    RISE_SHARE    2 %     of the full level in two hours: a fill, where there is no gauge
+    BEATS         3       half an hour at the mark
+    CLEAR_S       3 h     without inflow, or the level NEAR_SHARE below the mark
+
+Source: arithmetic of the balance; thresholds common practice, no source.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
+
+from analytics import words
+from analytics.balance import Watched, rain_yield_m3
+from analytics.plant.description import Measure
+from analytics.watch import AllClear, Claim, Coverage, Detector
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from analytics.beats import Beat
+    from analytics.plant.description import Plant
+    from analytics.watch import Known, Word
+
+NEAR_SHARE = 0.015
+EXPECT_SHARE = 0.01
+FOLLOW = 0.5
+RISE_SHARE = 0.02
+RISE_BEATS = 12
+BEATS = 3
+CLEAR_S = 3 * 3600.0
+
+
+@dataclass
+class Brim:
+    """Memory of one storage."""
+
+    levels_m: list[float] = field(default_factory=list)  # of the last two hours
+    beats: int = 0  # at the mark, in a row
+    since_us: int = 0
+    entry_m: float = 0.0  # level when the mark was reached
+    rain_m: float = 0.0  # since then
+    filling: bool = False  # it was reached by a rise
+    standing: bool = False
+    inflow_us: int = 0  # last beat with more coming in
+
+
+@dataclass
+class BrimMemory:
+    storages: dict[str, Brim] = field(default_factory=dict)
+
+
+class StorageOverflow(Detector):
+    FAULT = "storage_overflow"
+    Memory = BrimMemory
+    memory: BrimMemory
+
+    def __init__(self, plant: Plant) -> None:
+        super().__init__(plant)
+        self._watched = [Watched(plant, one) for one in plant.storages]
+
+    def beat(self, beat: Beat, known: Known) -> Sequence[Word]:
+        found: list[Word] = []
+        for watched in self._watched:
+            if watched.level is None:
+                continue
+            brim = self.memory.storages.setdefault(watched.storage.name, Brim())
+            self._rain(brim, beat, watched)
+            span = beat.spans.get(watched.level)
+            if span is None or not span.count:
+                continue
+            if known.is_open("sensor_fault", self.plant.signals[watched.level].name):
+                brim.beats = 0
+                continue
+            found += self._level(brim, beat, span.mean, watched)
+        return found
+
+    def _rain(self, brim: Brim, beat: Beat, watched: Watched) -> None:
+        span = beat.spans.get(watched.rain) if watched.rain is not None else None
+        if span is None or span.high <= 0.0:
+            return
+        brim.inflow_us = beat.to_us
+        if brim.beats:
+            brim.rain_m += span.mean * span.count
+
+    def _level(self, brim: Brim, beat: Beat, level_m: float, watched: Watched) -> Sequence[Word]:
+        storage = watched.storage
+        near_m = NEAR_SHARE * storage.full_level_m
+        low_m = min(brim.levels_m, default=level_m)
+        brim.levels_m = [*brim.levels_m[-RISE_BEATS + 1 :], level_m]
+        if level_m < storage.full_level_m - near_m:
+            brim.beats = 0
+            brim.rain_m = 0.0
+            clear = brim.standing and level_m < storage.full_level_m - 2.0 * near_m
+            return self._clear(brim, storage.name) if clear else ()
+        if level_m > storage.full_level_m + near_m:
+            brim.inflow_us = beat.to_us
+        if not brim.beats:
+            brim.since_us, brim.entry_m = beat.from_us, level_m
+            brim.filling = level_m - low_m > RISE_SHARE * storage.full_level_m
+        brim.beats += 1
+        if brim.standing:
+            over = (beat.to_us - brim.inflow_us) / 1e6 >= CLEAR_S
+            return self._clear(brim, storage.name) if over else ()
+        inflow_m3 = self._inflow_m3(brim, level_m, watched)
+        if brim.beats < BEATS or inflow_m3 is None:
+            return ()
+        brim.standing = True
+        brim.inflow_us = max(brim.inflow_us, beat.to_us if watched.rain is None else 0)
+        return [self._claim(brim, level_m, inflow_m3, storage.name)]
+
+    def _inflow_m3(self, brim: Brim, level_m: float, watched: Watched) -> float | None:
+        """Water that came and did not show since the mark was reached; None while nothing says so."""
+        storage, catchment = watched.storage, self.plant.catchment
+        area_m2 = storage.volume_m3 / storage.full_level_m
+        if watched.rain is not None and catchment is not None:
+            brought = float(rain_yield_m3(brim.rain_m, catchment.area_m2, catchment.runoff))
+            shown = max(level_m - brim.entry_m, 0.0) * area_m2
+            return (
+                brought if brought > EXPECT_SHARE * storage.volume_m3 and shown < FOLLOW * brought else None
+            )
+        over_m = level_m - storage.full_level_m
+        if brim.filling or over_m > NEAR_SHARE * storage.full_level_m:
+            return max(over_m, 0.0) * area_m2
+        return None
+
+    def _claim(self, brim: Brim, level_m: float, inflow_m3: float, name: str) -> Claim:
+        return Claim(
+            self.FAULT,
+            of=name,
+            onset_us=brim.since_us,
+            priority="low",
+            confidence=0.9,
+            summary=(
+                f"The {name} storage is full at {words.length(self.plant, level_m)} and more comes in: "
+                "water runs away at the overflow."
+            ),
+            evidence={"level_m": level_m, "inflow_m3": inflow_m3},
+        )
+
+    def _clear(self, brim: Brim, name: str) -> Sequence[Word]:
+        brim.standing, brim.filling, brim.rain_m = False, False, 0.0
+        return [AllClear(self.FAULT, of=name, summary="Nothing more comes in.")]
+
+
+def coverage(plant: Plant) -> Coverage:
+    """Needs a level; a rain gauge and the catchment make it surer."""
+    if not plant.measuring(Measure.STORAGE_LEVEL):
+        return Coverage(False, "Needs a storage_level signal.")
+    if plant.measuring(Measure.RAINFALL) and plant.catchment:
+        return Coverage(True, "Told by the level at its overflow while rain still comes.")
+    return Coverage(True, "Told by a level that rises to its overflow; a rain gauge would make it surer.")
+
+
+def detector(plant: Plant) -> StorageOverflow:
+    return StorageOverflow(plant)
