@@ -5,8 +5,8 @@
         ...
     file.malformed, file.late     # exact counts; file.named says the first malformed rows
 
-or `read_readings(path, plant)` for a whole recording at once. Text is read, decompressed and parsed
-in two threads beside the caller's: NumPy and the decompressor let go of the interpreter's lock.
+or `read_readings(path, plant)` for a whole recording at once. Text is parsed in
+a thread beside the caller's: NumPy lets go of the interpreter's lock.
 """
 
 from __future__ import annotations
@@ -36,11 +36,11 @@ HEADER = "time,signal,value"
 DISORDER_US = 60_000_000
 
 #: A stretch of text that is parsed at once: its columns fit the processor's cache.
-_STRETCH = 1 << 18
+_STRETCH = 1 << 19
 #: Stretches parsed ahead of the caller.
 _AHEAD = 4
 #: What a compressed file that was cut short or damaged raises.
-_DAMAGED = (EOFError, zlib.error, gzip.BadGzipFile, igzip_lib.IsalError)
+_DAMAGED = (EOFError, zlib.error, gzip.BadGzipFile, cast("type[Exception]", igzip_lib.IsalError))
 #: Readings handed over at once, about 40 MB with what it takes to sort them.
 _CHUNK = 1_000_000
 
@@ -117,7 +117,7 @@ class ReadingsFile:
 
     def _parsed(self) -> Iterator[Block]:
         """Parsed blocks in order, a few ahead of the caller."""
-        pool = ThreadPoolExecutor(max_workers=2, thread_name_prefix="readings")
+        pool = ThreadPoolExecutor(max_workers=1, thread_name_prefix="readings")
         ahead: deque[Future[Block]] = deque()
         try:
             for text in self._stretches():
