@@ -1,0 +1,109 @@
+// Live values for the text that the server already drew. No library; a page without this script
+// still says everything, only not by the second.
+(() => {
+  "use strict";
+  const body = document.body, page = body.dataset;
+  const LIVE_MS = 30 * 60e3, WIDTH = 320, HEIGHT = 56;
+  let skew = Number(page.now) - Date.now();  // the server's clock less the phone's
+  let newest = Number(page.newest) || null, heard = Date.now(), source = null, wait = 1000, timer = null;
+  const $ = (selector, root = document) => root.querySelector(selector);
+
+  const span = (s) => s < 9.95 ? Math.round(s) + " s" : s < 100 ? Math.round(s) + " s" : s < 5970 ? Math.round(s / 60) + " min"
+    : s < 172800 ? Math.round(s / 3600) + " h" : Math.round(s / 86400) + " days";
+
+  function age() {
+    const el = $("#age");
+    if (!el) return;
+    if (newest === null) { el.textContent = "no reading yet"; return; }
+    const s = Math.max(0, (Date.now() + skew - newest) / 1000);
+    el.textContent = s < 1.5 ? "heard just now" : "heard " + span(s) + " ago";
+  }
+
+  function link(state) {
+    page.link = state;
+    const el = $(".lost");
+    if (el) el.textContent = state === "lost" ? "Holdwater cannot be reached. What stands here is " + span((Date.now() - heard) / 1000) + " old." : "";
+  }
+
+  // --- the live saw-tooth -------------------------------------------------------------------
+  let saw = null;
+  function find() {
+    const svg = $("svg[data-live]");
+    if (!svg) { saw = null; return; }
+    const { points, span } = JSON.parse(svg.dataset.live);
+    saw = { path: $(".live", svg), points, span };
+  }
+  function draw() {
+    if (!saw) return;
+    const now = Date.now() + skew, [low, high] = saw.span;
+    saw.points = saw.points.filter((p) => p[0] > now - LIVE_MS);
+    saw.path.setAttribute("d", saw.points.map(([t, v], i) =>
+      (i ? "L" : "M") + (WIDTH * (1 - (now - t) / LIVE_MS)).toFixed(1) + " " +
+      Math.min(HEIGHT, Math.max(0, HEIGHT - 2 - (v - low) / (high - low) * (HEIGHT - 4))).toFixed(1)).join(""));
+  }
+
+  // --- messages ----------------------------------------------------------------------------
+  function put(key, html) {
+    const old = document.getElementById(key);
+    if (!old) return location.reload();  // another column: the plant file was changed
+    const opened = [...old.querySelectorAll("details")].map((d) => d.open), focus = old.contains(document.activeElement)
+      ? [...old.querySelectorAll("a,summary")].indexOf(document.activeElement) : -1;
+    old.outerHTML = html;
+    const fresh = document.getElementById(key);
+    fresh.querySelectorAll("details").forEach((d, i) => { d.open = opened[i] ?? false; });
+    if (focus >= 0) fresh.querySelectorAll("a,summary")[focus]?.focus({ preventScroll: true });
+  }
+  function verdictMark() {
+    const h = $("#verdict"), there = $("svg", h), wrong = page.mood === "wrong";
+    if (wrong && !there) h.insertAdjacentHTML("afterbegin", '<svg viewBox="0 0 24 24" class="mark" aria-hidden="true"><path d="M12 2.5Q5 11 5 15.2A7 7 0 0 0 12 22a7 7 0 0 0 7-6.8Q19 11 12 2.5ZM12 9v5M12 17.6v.1"/></svg>');
+    if (!wrong && there) there.remove();
+  }
+  function take(event) {
+    const m = JSON.parse(event.data);
+    heard = Date.now(); skew = m.now - heard; wait = 1000;
+    if (page.link !== "live") link("live");
+    if (m.trouble) return;
+    newest = m.newest; page.flow = m.flow; page.mood = m.mood;
+    if ($(".column")) {
+      for (const key in m.html || {}) put(key, m.html[key]);
+      if (m.html) find();
+      for (const key in m.fill || {}) document.getElementById(key)?.querySelector(".vessel")?.style.setProperty("--fill", m.fill[key]);
+      if (saw && m.points) { saw.points.push(...m.points.filter((p) => !saw.points.length || p[0] > saw.points[saw.points.length - 1][0])); draw(); }
+    }
+    for (const key in m.slots || {}) {
+      const el = $('[data-slot="' + CSS.escape(key) + '"]');
+      if (el && el.textContent !== m.slots[key]) el.textContent = m.slots[key];
+    }
+    if (m.seen) page.seen = m.seen;
+    verdictMark(); age();
+    body.dispatchEvent(new CustomEvent("heard", { detail: m }));
+  }
+  function open() {
+    close();
+    if (document.hidden) return;
+    source = new EventSource(page.live + "?seen=" + (page.seen || ""));
+    source.onmessage = take;
+    source.onerror = () => { close(); if (Date.now() - heard > 4000) link("lost"); timer = setTimeout(open, wait); wait = Math.min(wait * 1.6, 8000); };
+  }
+  function close() { clearTimeout(timer); if (source) { source.close(); source = null; } }
+
+  document.addEventListener("visibilitychange", () => { if (document.hidden) close(); else { wait = 1000; open(); } });
+  addEventListener("online", open);
+  addEventListener("pageshow", (e) => { if (e.persisted) open(); });
+  setInterval(() => {
+    age(); draw();
+    const quiet = Date.now() - heard;
+    if (page.link === "lost") link("lost");
+    if (source && quiet > 20000) { link("lost"); open(); }
+  }, 1000);
+  const theme = localStorage.getItem("light");
+  if (theme) document.documentElement.dataset.theme = theme;
+  if ($(".column")) find();
+  open();
+  // Fetch the other rooms' script while nothing else is going on, unless data is dear.
+  if (page.next && !(navigator.connection && navigator.connection.saveData)) {
+    addEventListener("load", () => setTimeout(() => {
+      const link = document.createElement("link"); link.rel = "prefetch"; link.as = "script"; link.href = page.next; document.head.append(link);
+    }, 3000));
+  }
+})();

@@ -1,0 +1,74 @@
+"""`holdwater dashboard`: the pages for one plant or several."""
+
+from __future__ import annotations
+
+import ipaddress
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    import argparse
+
+HELP = "show the plants on a phone: serves the pages"
+LISTEN = "127.0.0.1:8470"
+
+
+def arguments(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("plants", nargs="+", metavar="PLANT", help="plant file")
+    parser.add_argument("--data", type=Path, metavar="FOLDER", help="where the histories are kept")
+    parser.add_argument(
+        "--listen", default=LISTEN, metavar="HOST:PORT", help=f"where to serve (default {LISTEN})"
+    )
+    parser.add_argument(
+        "--name", action="append", default=[], metavar="HOST", help="a further host name that is ours"
+    )
+
+
+def listening(words: str) -> tuple[str, int]:
+    """("host", port) of HOST:PORT or [v6]:PORT. ValueError for anything else."""
+    host, colon, port = words.rpartition(":")
+    if not colon or not port.isdigit() or not 0 < int(port) < 65_536:
+        raise ValueError(words)
+    return host.strip("[]") or "127.0.0.1", int(port)
+
+
+def loopback(host: str) -> bool:
+    """Whether an address reaches no further than this machine."""
+    if host == "localhost":
+        return True
+    try:
+        return ipaddress.ip_address(host).is_loopback
+    except ValueError:
+        return False
+
+
+def run(options: argparse.Namespace) -> int:
+    from analytics.plant.mistakes import PlantErrors
+    from collector.plantfile import load_plant
+
+    try:
+        host, port = listening(options.listen)
+        plants = [load_plant(path) for path in options.plants]
+    except PlantErrors as mistakes:
+        print(mistakes, file=sys.stderr)
+        return 2
+    except ValueError:
+        print(f"--listen {options.listen}: expected HOST:PORT, as in {LISTEN}", file=sys.stderr)
+        return 2
+    from platformdirs import user_data_path
+
+    data = options.data or user_data_path("holdwater")
+    print(f"Dashboard at http://{options.listen}/ ; {reach(host)}", file=sys.stderr, flush=True)
+    from dashboard.app import make_app
+    from dashboard.serving import serve
+
+    serve(lambda: make_app(plants, data, options.listen, frozenset(options.name)), host, port)
+    return 0
+
+
+def reach(host: str) -> str:
+    """Who can open the pages, in a sentence."""
+    if loopback(host):
+        return "this machine only (--listen 0.0.0.0:8470 opens it to the network)."
+    return "anyone on the network can read these pages: there is no sign-in yet."

@@ -1,0 +1,126 @@
+"""Set-up: what should it be? Expected figures, what the fitted sensors can and cannot see, who can look."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from dash import ClientsideFunction, Input, Output, html
+
+from dashboard import display
+from dashboard.cli import listening, reach
+from dashboard.coverage import seen_and_unseen
+from dashboard.expected import expected
+from dashboard.pages.common import pairs, picks
+from dashboard.site import now_us
+
+if TYPE_CHECKING:
+    import dash
+    from dash.development.base_component import Component
+
+    from analytics.plant.description import Plant
+    from dashboard.site import Site
+
+LIGHTS = [("auto", "As the phone"), ("day", "Day"), ("sun", "Full sun"), ("dark", "Dark")]
+
+
+def layout(site: Site, rest: str, screen: dict[str, bool], listen: str) -> list[Component]:
+    plant = site.plant
+    return [
+        html.H1("What it should be"),
+        pairs(figures_expected(plant)),
+        html.H2("Sensors"),
+        _sensors(site),
+        html.H2("What they can and cannot show"),
+        *_coverage(plant),
+        html.H2("Messages set aside"),
+        *_set_aside(site),
+        html.H2("Light"),
+        picks("light", "How this phone shows it", LIGHTS, "auto"),
+        html.H2("Who can look"),
+        html.P(_who(listen)),
+        html.P("Holdwater watches and advises. It is no safety device.", className="quiet"),
+    ]
+
+
+def register(app: dash.Dash, sites: dict[str, Site]) -> None:
+    app.clientside_callback(
+        ClientsideFunction("screen", "light"), Output("light", "value"), Input("light", "value")
+    )
+
+
+def _who(listen: str) -> str:
+    try:
+        host, _ = listening(listen)
+    except ValueError:
+        return "Where these pages are served is not known here."
+    return f"Served at {listen}: {reach(host)}"
+
+
+def figures_expected(plant: Plant) -> list[tuple[str, str]]:
+    """Names and values in the owner's units; what cannot be known is said so."""
+    units, told = plant.display_units, expected(plant)
+    rows = []
+    if plant.switch is not None:
+        rows += [
+            ("Pump starts at", str(display.show(plant.switch.cut_in_pa, "pressure", units))),
+            ("Pump stops at", str(display.show(plant.switch.cut_out_pa, "pressure", units))),
+        ]
+    if plant.pressure_tank is not None:
+        rows.append(("Pressure tank", str(display.volume(plant.pressure_tank.volume_m3, units))))
+        rows.append(("Its air charge", str(display.show(plant.pressure_tank.precharge_pa, "pressure", units))))
+    rows += [
+        ("Water it gives a cycle", str(display.volume(told.drawdown_m3, units))),
+        ("Run with nothing drawn", display.duration(told.run_time_s)),
+        ("Fastest it can cycle", display.duration(told.fastest_cycle_s)),
+        ("Delivery when new", str(display.show(told.delivery_m3_s, "flow", units))),
+        ("Shortest harmless run", display.duration(plant.pump.min_run_time_s)),
+    ]
+    for storage in plant.storages:
+        full, level = display.volume(storage.volume_m3, units), display.show(storage.full_level_m, "level", units)
+        rows.append((f"Storage {storage.name}", f"{full} at {level}"))
+    return rows
+
+
+def _sensors(site: Site) -> Component:
+    latest, at, units = site.history.latest(), now_us(), site.plant.display_units
+    body = []
+    for signal in site.plant.signals:
+        kind = display.KIND[signal.measures]
+        sample = latest.get(signal.name)
+        if sample is None:
+            value, age = "not heard yet", ""
+        else:
+            value = str(display.show(float(signal.to_si(sample.value)), kind, units, 1))
+            age = display.ago((at - sample.time_us) / 1e6)
+        body.append(html.Tr([html.Td(display.MEASURE_NAME[signal.measures]), html.Td(value), html.Td(age)]))
+    head = html.Tr([html.Th("Sensor", scope="col"), html.Th("Says", scope="col"), html.Th("Heard", scope="col")])
+    return html.Table([html.Thead(head), html.Tbody(body)])
+
+
+def _coverage(plant: Plant) -> list[Component]:
+    seen, unseen = seen_and_unseen(plant)
+    page: list[Component] = []
+    for title, rows in (("Can", seen), ("Cannot", unseen)):
+        if rows:
+            page += [html.H3(title), pairs(rows)]
+    return page or [html.P("Not known.")]
+
+
+def _set_aside(site: Site) -> list[Component]:
+    held = site.history.set_aside(20)
+    if not held:
+        return [html.P("None: every message could be read.")]
+    zone, at = site.plant.timezone, now_us()
+    rows = [
+        html.Tr(
+            [
+                html.Td(display.moment(one.time_us, at, zone)),
+                html.Td([one.topic, html.Br(), html.Span(one.reason, className="quiet")]),
+                html.Td(html.Code(one.payload[:40].decode("utf-8", "replace"))),
+            ]
+        )
+        for one in held
+    ]
+    total = site.history.counts().get("set_aside", len(held))
+    head = html.Tr([html.Th("When", scope="col"), html.Th("Topic and reason", scope="col"), html.Th("It began", scope="col")])
+    return [html.P(f"{total:,} could not be read; the newest:"), html.Table([html.Thead(head), html.Tbody(rows)])]

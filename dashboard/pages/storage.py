@@ -1,0 +1,111 @@
+"""Storage: how long will it last? Level, days to empty as a band, what rain would add."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+from dash import html
+
+from analytics.plant.description import Measure
+from dashboard import display, figures
+from dashboard.figures import look_of
+from dashboard.pages.common import chart, pairs
+from dashboard.site import now_us
+from dashboard.traces import DAY_US
+
+if TYPE_CHECKING:
+    import dash
+    from dash.development.base_component import Component
+
+    from analytics.plant.description import Plant, Signal, Storage
+    from analytics.records import Outlook
+    from dashboard.facts import Facts
+    from dashboard.figures import Figure, Look
+    from dashboard.site import Site
+
+PAST_DAYS = 30
+#: Rain depths that people know from a forecast.
+RAINS_M = {"us": (0.25 * 0.0254, 0.0254, 3 * 0.0254), "metric": (0.005, 0.02, 0.05)}
+
+
+def layout(site: Site, rest: str, screen: dict[str, bool], listen: str) -> list[Component]:
+    facts = site.facts(now_us())
+    if not site.plant.storages:
+        return [html.H1("Storage"), html.P("The plant file names no storage.")]
+    page: list[Component] = []
+    for storage in site.plant.storages:
+        page += _one(site, facts, storage, look_of(screen), zoom=bool(screen.get("fine")))
+    return page + _rain(site.plant)
+
+
+def register(app: dash.Dash, sites: dict[str, Site]) -> None:
+    """Nothing here calls back."""
+
+
+def _one(site: Site, facts: Facts, storage: Storage, look: Look, *, zoom: bool) -> list[Component]:
+    units = site.plant.display_units
+    title = "Storage" if len(site.plant.storages) == 1 else f"Storage: {storage.name}"
+    signal = facts.signal(Measure.STORAGE_LEVEL, of=storage.name)
+    reading = facts.reading(signal)
+    if signal is None or reading is None:
+        return [html.H1(title), html.P("No level has been heard, so how long it lasts cannot be told.")]
+    held = float(storage.volume_at(reading.value))
+    days = facts.outlook("days_to_empty", storage.name)
+    figure = level(site, storage, signal, facts.now_us, days, look, zoom=zoom)
+    demand = facts.outlook("demand_m3_day")
+    rows = [
+        ("Held now", f"{display.volume(held, units)} of {display.volume(storage.volume_m3, units)}"),
+        ("Level", f"{display.show(reading.value, 'level', units)}, {display.ago(facts.age_s(reading))}"),
+    ]
+    rows.append(("Days until the outlet draws air", lasting(days)))
+    if demand is not None:
+        rows.append(("Usual use", f"{display.volume(demand.p50, units)} a day"))
+    rows.append(("You are told ahead by", display.duration(storage.warn_ahead_s)))
+    words = f"Level over {PAST_DAYS} days; to the right of today the days until it is empty, if no rain falls."
+    return [html.H1(title), chart(figure, words), pairs(rows)]
+
+
+def lasting(days: Outlook | None) -> str:
+    if days is None or days.p50 is None:
+        return "not known yet"
+    if days.p10 is None or days.p90 is None:
+        return f"about {days.p50:.0f}"
+    return f"about {days.p50:.0f}, likely {days.p10:.0f} to {days.p90:.0f}"
+
+
+def level(
+    site: Site, storage: Storage, signal: Signal, at: int, days: Outlook | None, look: Look, *, zoom: bool
+) -> Figure:
+    """A month of level and the fan of what is to come."""
+    plant = site.plant
+    units, zone = plant.display_units, plant.timezone
+    hours = site.history.bands(signal.name, at - PAST_DAYS * DAY_US, at, 720)
+    keep = np.isfinite(hours.mean)
+    si = signal.to_si(hours.mean[keep])
+    y = [round(display.in_unit(float(v), "level", units), 3) for v in si]
+    figure = figures.base(look, unit=display.unit_of("level", units)[0], zoom=zoom)
+    figures.line(figure, figures.wall(hours.time_us[keep], zone), y, look, fill="tozeroy", fillcolor=look.band)
+    outlet = display.in_unit(storage.outlet_level_m, "level", units)
+    figures.level_mark(figure, outlet, "outlet", look)
+    figures.level_mark(figure, display.in_unit(storage.full_level_m, "level", units), "overflow", look)
+    if y and days is not None and days.p10 is not None and days.p90 is not None:
+        now, soon, late = figures.wall([at, at + int(days.p10 * DAY_US), at + int(min(days.p90, 365) * DAY_US)], zone)
+        clear = {"width": 0}
+        figures.line(figure, [now, soon, late], [y[-1], outlet, outlet], look, line=clear, hoverinfo="skip")
+        figures.line(figure, [now, late], [y[-1], outlet], look, line=clear, fill="tonexty", fillcolor=look.band, hoverinfo="skip")
+    figure["layout"]["yaxis"]["rangemode"] = "tozero"
+    return figure
+
+
+def _rain(plant: Plant) -> list[Component]:
+    """What rain adds: depth times area times runoff, less the first flush."""
+    roof = plant.catchment
+    if roof is None:
+        return [html.H2("What rain would add"), html.P("The plant file names no catchment, so this cannot be told.")]
+    units = plant.display_units
+    rows = []
+    for depth in RAINS_M[units]:
+        water = max(0.0, depth * roof.area_m2 * roof.runoff - roof.first_flush_m3)
+        rows.append((f"{display.show(depth, 'rain', units)} of rain", str(display.volume(water, units))))
+    return [html.H2("What rain would add"), pairs(rows)]

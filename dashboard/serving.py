@@ -1,0 +1,46 @@
+"""gunicorn, started from here: one process, many threads, because every open phone holds one."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from gunicorn.app.base import BaseApplication
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from flask import Flask
+
+#: 24 phones and room to answer beside them.
+THREADS = 32
+
+
+class _Server(BaseApplication):
+    def __init__(self, make: Callable[[], Flask], host: str, port: int) -> None:
+        self._make, self._bind = make, f"[{host}]:{port}" if ":" in host else f"{host}:{port}"
+        super().__init__()
+
+    def load_config(self) -> None:
+        for name, value in {
+            "bind": self._bind,
+            "workers": 1,
+            "worker_class": "gthread",
+            "threads": THREADS,
+            "worker_connections": 200,
+            "timeout": 60,
+            "graceful_timeout": 1,  # streams never end by themselves; phones come back
+            "keepalive": 15,
+            "loglevel": "warning",
+            "limit_request_line": 4094,
+            "control_socket_disable": True,
+        }.items():
+            if name in self.cfg.settings:
+                self.cfg.set(name, value)
+
+    def load(self) -> Flask:
+        return self._make()
+
+
+def serve(make: Callable[[], Flask], host: str, port: int) -> None:
+    """Serve until SIGTERM or SIGINT. `make` is called in the worker process."""
+    _Server(make, host, port).run()
