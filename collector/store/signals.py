@@ -15,6 +15,8 @@ from typing import TYPE_CHECKING
 import msgspec
 import numpy as np
 
+from analytics.readings import TICK, Readings
+
 if TYPE_CHECKING:
     import sqlite3
 
@@ -123,3 +125,12 @@ class Streams:
 def plant_fingerprint(plant: Plant) -> bytes:
     """Differs where two plants differ in anything that the engine could see."""
     return hashlib.sha256(msgspec.json.encode(plant)).digest()
+
+
+def in_si(readings: Readings, plant: Plant) -> Readings:
+    """Readings of stored values as the engine takes them. Ticks stay as they are."""
+    value = readings.value.copy()
+    for position in np.unique(readings.signal[readings.signal != TICK]).tolist():
+        where = readings.signal == position
+        value[where] = plant.signals[position].to_si(readings.value[where])
+    return Readings(readings.signal, readings.time_us, value)
