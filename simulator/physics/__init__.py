@@ -1,0 +1,1 @@
+"""The plant's physics, one phenomenon a file. Plain functions: numbers in, numbers out, SI units."""
