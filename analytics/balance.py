@@ -122,7 +122,7 @@ def follow(track: LevelTrack, beat: Beat, watched: Watched) -> LevelStep | None:
     track.ran |= ran or ran_before
     track.rained |= rained
     span = None if watched.level is None else beat.spans.get(watched.level)
-    if span is None:
+    if span is None or not span.count:
         return None
     step = _step(track, beat.to_us, span.mean, watched) if track.time_us else None
     track.time_us, track.level_m = beat.to_us, span.mean
@@ -161,7 +161,7 @@ def _learn_scatter(track: LevelTrack, step_m: float) -> None:
 def _pumped(beat: Beat, watched: Watched) -> bool:
     """Whether line pressure rose as only the pump can raise it, whatever the motor signal says."""
     span = None if watched.pressure is None else beat.spans.get(watched.pressure)
-    if span is None or span.high - span.low < watched.pump_rise_pa:
+    if span is None or not span.count or span.high - span.low < watched.pump_rise_pa:
         return False
     value = span.value
     return bool(np.max(value - np.minimum.accumulate(value)) >= watched.pump_rise_pa)

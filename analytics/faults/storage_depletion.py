@@ -174,7 +174,7 @@ class StorageDepletion(Detector):
         lasts = (
             f"The {storage.name} storage is down to its outlet: the pump would draw air."
             if empty
-            else f"At the present use the {storage.name} storage reaches its outlet in {words.days(bands[2])} "
+            else f"At the present use the {storage.name} storage is empty in {words.days(bands[2])} "
             f"({words.days(bands[0])} to {words.days(bands[3])}), rain not counted."
         )
         priority: Literal["high", "medium"] = "high" if bands[2] <= 1.0 else "medium"

@@ -1,0 +1,218 @@
+"""A signal cannot be believed: out of range, stuck, silent or implausible.
+
+What fails: a cable, a connector, a gauge that is clogged or frozen, a radio link, a battery, a relay
+contact whose status lies.
+
+Physics: none of its own; a sensor is judged by what the plant can do (see
+`analytics.contradiction`), by its range (`analytics.tracks.possible_range`: the plant file's `valid`
+or what is possible at all) and by its own pace (`analytics.silences`).
+
+Sensors show:
+- out_of_range: more bad words than good ones, BEATS in a row; a lone drop-out or overflow code
+  (655.33 and the like) is counted and passed over;
+- silent: ten intervals and two minutes without a word while others speak;
+- stuck: exactly the same while the plant moved;
+- implausible: moves that nothing in the plant could make; a motor signal that water contradicts.
+
+Mistaken for it: a resting plant on report-by-change; a collector that was off (nobody spoke); all
+signals silent together, which is one fault of network, broker or power and is raised once.
+
+Parameters:
+    BAD_SHARE   0.5   of a beat's words bad
+    BEATS       2     such beats in a row, and BAD_WORDS of them: at a 5 % drop-out rate and one word
+    BAD_WORDS   5     a minute that is less than one in a million years (binomial)
+    GOOD_BEATS  3     beats without it: cleared
+
+False alarms: each rule states something that cannot be; chance enters only by BAD_SHARE.
+
+Source: common practice, no source; "believe water and pressure over a status" from recordings of
+pumping stations whose run status stayed on for hours.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
+
+from analytics import words
+from analytics.contradiction import Contradictions, Evidence
+from analytics.plant.description import MOTOR_MEASURES, Measure
+from analytics.watch import AllClear, Claim, Coverage, Detector
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from analytics.beats import Beat
+    from analytics.events import Run
+    from analytics.plant.description import Plant
+    from analytics.silences import Silence
+    from analytics.watch import Known, Word
+
+BAD_SHARE = 0.5
+BEATS = 2
+BAD_WORDS = 5
+GOOD_BEATS = 3
+LIE_BEATS = 6
+#: Signals on which most rests: their loss is priority high.
+VITAL = (Measure.LINE_PRESSURE, *MOTOR_MEASURES)
+SAYS = {
+    "out_of_range": "says what it cannot have measured",
+    "stuck": "has not moved by its last digit while the plant did",
+    "silent": "has said nothing",
+    "implausible": "contradicts what water and pressure do",
+}
+
+
+@dataclass
+class Doubt:
+    """Memory of one signal."""
+
+    bad_beats: int = 0
+    bad_words: int = 0
+    since_us: int = 0
+    cause: str | None = None  # while a finding stands
+    good_beats: int = 0
+    silent_since_us: int | None = None
+    lies: int = 0
+
+
+@dataclass
+class SensorMemory:
+    doubts: dict[int, Doubt] = field(default_factory=dict)
+    evidence: Evidence = field(default_factory=Evidence)
+
+
+class SensorFault(Detector):
+    FAULT = "sensor_fault"
+    Memory = SensorMemory
+    memory: SensorMemory
+
+    def __init__(self, plant: Plant) -> None:
+        super().__init__(plant)
+        self._contradictions = Contradictions(plant)
+
+    def run(self, run: Run, known: Known) -> Sequence[Word]:
+        self._contradictions.run(self.memory.evidence, run)
+        return ()
+
+    def silence(self, silence: Silence, known: Known) -> Sequence[Word]:
+        doubt = self._doubt(silence.signal)
+        if silence.ended:
+            doubt.silent_since_us = None
+            return self._clear(silence.signal, doubt) if doubt.cause == "silent" else ()
+        doubt.silent_since_us = silence.since_us
+        return self._silent(silence.signal, doubt, silence.at_us, silence.since_us, known)
+
+    def beat(self, beat: Beat, known: Known) -> Sequence[Word]:
+        found: list[Word] = []
+        against = self._contradictions.beat(self.memory.evidence, beat)
+        self._lies(against, beat, known)
+        for position in sorted({*beat.spans, *against, *self.memory.doubts}):
+            doubt = self._doubt(position)
+            if doubt.silent_since_us is not None and doubt.cause is None:
+                found += self._silent(position, doubt, beat.at_us, doubt.silent_since_us, known)
+            cause = self._out_of_range(doubt, beat, position) or against.get(position)
+            if cause is not None and doubt.cause is None:
+                found.append(self._claim(position, doubt, cause, self._since_us(position, cause, beat)))
+            elif doubt.cause not in (None, "silent") and position in beat.spans:
+                doubt.good_beats = 0 if cause is not None or doubt.bad_beats else doubt.good_beats + 1
+                if doubt.good_beats >= GOOD_BEATS and not self._unmoved(position, doubt):
+                    found += self._clear(position, doubt)
+        return found
+
+    def _doubt(self, position: int) -> Doubt:
+        return self.memory.doubts.setdefault(position, Doubt())
+
+    def _lies(self, against: dict[int, str], beat: Beat, known: Known) -> None:
+        """The run detectors' word that the motor signal is contradicted, once it has lasted an hour."""
+        motor = self._contradictions.motor
+        if motor is None:
+            return
+        doubt = self._doubt(motor)
+        doubt.lies = min(doubt.lies + 1, LIE_BEATS) if known.motor_lies() else 0
+        if doubt.lies >= LIE_BEATS:
+            against.setdefault(motor, "implausible")
+
+    def _out_of_range(self, doubt: Doubt, beat: Beat, position: int) -> str | None:
+        span = beat.spans.get(position)
+        if span is None:
+            return "out_of_range" if doubt.cause == "out_of_range" else None
+        if span.bad <= BAD_SHARE * (span.bad + span.count):
+            doubt.bad_beats = doubt.bad_words = 0
+            return None
+        doubt.since_us = doubt.since_us if doubt.bad_beats else beat.from_us
+        doubt.bad_beats += 1
+        doubt.bad_words += span.bad
+        return "out_of_range" if doubt.bad_beats >= BEATS and doubt.bad_words >= BAD_WORDS else None
+
+    def _since_us(self, position: int, cause: str, beat: Beat) -> int:
+        if cause == "out_of_range":
+            return self._doubt(position).since_us
+        still = self.memory.evidence.still.get(position)
+        return still.since_us if cause == "stuck" and still is not None and still.since_us else beat.from_us
+
+    def _unmoved(self, position: int, doubt: Doubt) -> bool:
+        """A stuck signal is not well again until it has moved."""
+        still = self.memory.evidence.still.get(position)
+        return doubt.cause == "stuck" and still is not None and still.since_us > 0
+
+    def _silent(self, position: int, doubt: Doubt, at_us: int, since_us: int, known: Known) -> Sequence[Word]:
+        """Raise it if others spoke since; if nobody did, once for all, by the first of the silent."""
+        if doubt.cause is not None:
+            return ()
+        others = [other for other in range(len(self.plant.signals)) if other != position]
+        spoke = [word for other in others if (word := known.last(other)) is not None]
+        if any(time_us > since_us + (at_us - since_us) // 2 for time_us, _ in spoke) or not spoke:
+            return [self._claim(position, doubt, "silent", since_us)]
+        stands = any(one.cause == "silent" for one in self.memory.doubts.values())
+        return () if stands else [self._claim(position, doubt, "silent", since_us, everybody=True)]
+
+    def _claim(
+        self, position: int, doubt: Doubt, cause: str, since_us: int, everybody: bool = False
+    ) -> Claim:
+        doubt.cause, doubt.good_beats = cause, 0
+        signal = self.plant.signals[position]
+        evidence: dict[str, float] = {}
+        if cause == "stuck" and position in self.memory.evidence.still:
+            still = self.memory.evidence.still[position]
+            evidence = {"runs_meanwhile": float(still.runs), "ran_meanwhile_s": still.ran_s}
+        summary = f"The signal {signal.name} {SAYS[cause]}."
+        if cause == "out_of_range":
+            evidence = {"bad_words": float(doubt.bad_words)}
+        if everybody:
+            summary = "No signal has said anything: look at the broker, the network and the sensors' power."
+        elif cause == "silent" and signal.every_s is not None:
+            summary = (
+                f"The signal {signal.name}, due each {words.duration(signal.every_s)}, has said nothing."
+            )
+        return Claim(
+            self.FAULT,
+            of=signal.name,
+            onset_us=since_us,
+            priority="high" if signal.measures in VITAL else "medium",
+            confidence=0.95 if cause in ("silent", "out_of_range") else 0.9,
+            summary=summary,
+            cause=cause,
+            evidence=evidence,
+        )
+
+    def _clear(self, position: int, doubt: Doubt) -> Sequence[Word]:
+        cause, name = doubt.cause, self.plant.signals[position].name
+        self.memory.doubts[position] = Doubt()
+        said = "It speaks again." if cause == "silent" else "It has been believable for half an hour."
+        return [AllClear(self.FAULT, of=name, summary=said)]
+
+
+def coverage(plant: Plant) -> Coverage:
+    """Range and silence for every signal; contradiction where there are two to compare."""
+    if not plant.signals:
+        return Coverage(False, "Needs a signal.")
+    if plant.measuring(Measure.LINE_PRESSURE) and plant.measuring(*MOTOR_MEASURES):
+        return Coverage(
+            True, "Each signal's range and silence; pressure and motor are checked by one another."
+        )
+    return Coverage(True, "Each signal's range and silence; with pressure and motor both, stuck ones too.")
+
+
+def detector(plant: Plant) -> SensorFault:
+    return SensorFault(plant)
