@@ -37,6 +37,7 @@ class Silence:
     since_us: int  # its last word before the silence
     limit_s: float
     ended: bool
+    alone: bool = True  # another signal has spoken meanwhile
 
 
 class Silences:
@@ -54,6 +55,7 @@ class Silences:
         self._word_lost_us = [0] * count
         self._longest_us = [0] * count
         self._silent = [False] * count
+        self._before_us = [0] * count  # last words before the feed at hand
 
     def feed(self, readings: Readings) -> list[Silence]:
         """Silences that began or ended in these readings, in order of time."""
@@ -65,6 +67,7 @@ class Silences:
             self._word_us = [self._start_us if every is not None else None for every in self._every]
         steps = np.diff(time_us, prepend=self._newest_us)
         holes = np.flatnonzero(steps > self._hole_us)
+        self._readings = readings
         self._hole_at = time_us[holes]
         self._hole_lost = self._lost_us + np.cumsum(steps[holes] - self._hole_us)
         found: list[Silence] = []
@@ -72,6 +75,8 @@ class Silences:
             self._hear(signal, time_us, time_us[readings.signal == signal], found)
         self._newest_us = int(time_us[-1])
         self._lost_us = self._lost(self._newest_us)
+        self._before_us = [word if word is not None else 0 for word in self._word_us]
+        del self._readings, self._hole_at, self._hole_lost
         return sorted(found, key=lambda one: (one.at_us, one.signal))
 
     def _lost(self, time_us: int) -> int:
@@ -125,9 +130,19 @@ class Silences:
             after = int(np.searchsorted(time_us, since + limit + lost, side="right"))
             if after <= first:
                 self._silent[signal] = True
-                found.append(Silence(int(time_us[first]), signal, since, limit / 1e6, False))
+                alone = self._others_us(signal, int(time_us[first])) > since + limit // 2
+                found.append(Silence(int(time_us[first]), signal, since, limit / 1e6, False, alone))
                 return
             first = after
+
+    def _others_us(self, signal: int, until_us: int) -> int:
+        """The last word of any other signal up to a time."""
+        past = int(np.searchsorted(self._readings.time_us, until_us, side="right"))
+        whose = self._readings.signal[:past]
+        theirs = np.flatnonzero((whose != signal) & (whose >= 0))
+        if len(theirs):
+            return int(self._readings.time_us[theirs[-1]])
+        return max((word for other, word in enumerate(self._before_us) if other != signal), default=0)
 
     def _end(self, signal: int, since: int, at_us: int, found: list[Silence]) -> None:
         self._silent[signal] = False
@@ -150,6 +165,7 @@ class Silences:
             "word_lost_us": self._word_lost_us,
             "longest_us": self._longest_us,
             "silent": self._silent,
+            "before_us": self._before_us,
         }
 
     def restore(self, saved: dict[str, Any]) -> None:

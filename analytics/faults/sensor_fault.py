@@ -101,7 +101,7 @@ class SensorFault(Detector):
             doubt.silent_since_us = None
             return self._clear(silence.signal, doubt) if doubt.cause == "silent" else ()
         doubt.silent_since_us = silence.since_us
-        return self._silent(silence.signal, doubt, silence.at_us, silence.since_us, known)
+        return self._silent(silence.signal, doubt, silence.since_us, silence.alone)
 
     def beat(self, beat: Beat, known: Known) -> Sequence[Word]:
         found: list[Word] = []
@@ -110,7 +110,8 @@ class SensorFault(Detector):
         for position in sorted({*beat.spans, *against, *self.memory.doubts}):
             doubt = self._doubt(position)
             if doubt.silent_since_us is not None and doubt.cause is None:
-                found += self._silent(position, doubt, beat.at_us, doubt.silent_since_us, known)
+                alone = any(span != position for span in beat.spans)
+                found += self._silent(position, doubt, doubt.silent_since_us, alone)
             cause = self._out_of_range(doubt, beat, position) or against.get(position)
             if cause is not None and doubt.cause is None:
                 found.append(self._claim(position, doubt, cause, self._since_us(position, cause, beat)))
@@ -156,13 +157,11 @@ class SensorFault(Detector):
         still = self.memory.evidence.still.get(position)
         return doubt.cause == "stuck" and still is not None and still.since_us > 0
 
-    def _silent(self, position: int, doubt: Doubt, at_us: int, since_us: int, known: Known) -> Sequence[Word]:
-        """Raise it if others spoke since; if nobody did, once for all, by the first of the silent."""
+    def _silent(self, position: int, doubt: Doubt, since_us: int, alone: bool) -> Sequence[Word]:
+        """Raise it if others spoke meanwhile; if nobody did, once for all, by the first of the silent."""
         if doubt.cause is not None:
             return ()
-        others = [other for other in range(len(self.plant.signals)) if other != position]
-        spoke = [word for other in others if (word := known.last(other)) is not None]
-        if any(time_us > since_us + (at_us - since_us) // 2 for time_us, _ in spoke) or not spoke:
+        if alone:
             return [self._claim(position, doubt, "silent", since_us)]
         stands = any(one.cause == "silent" for one in self.memory.doubts.values())
         return () if stands else [self._claim(position, doubt, "silent", since_us, everybody=True)]

@@ -1,0 +1,56 @@
+"""`holdwater cycles`: a recording's pump runs as CSV, one a row (contract, section 4)."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    import argparse
+
+    from analytics.records import Cycle
+
+HELP = "list a recording's pump runs as CSV"
+
+#: The contract's columns that are numbers; each is a field of Cycle.
+NUMBERS = (
+    "run_time_s",
+    "rest_before_s",
+    "pressure_start_pa",
+    "pressure_stop_pa",
+    "drawdown_m3",
+    "delivery_start_m3_s",
+    "delivery_stop_m3_s",
+    "demand_m3_s",
+)
+
+
+def arguments(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("plant", metavar="PLANT", help="plant file")
+    parser.add_argument("readings", metavar="READINGS", help="recording, .csv or .csv.gz")
+
+
+def run(options: argparse.Namespace) -> int:
+    from analytics.plant.mistakes import PlantErrors
+    from collector.plantfile import load_plant
+    from collector.readings_file import ReadingsError
+    from collector.recording import outcomes
+
+    try:
+        plant = load_plant(options.plant)
+        print("start,stop," + ",".join(NUMBERS))
+        for outcome in outcomes(Path(options.readings), plant):
+            sys.stdout.writelines(_row(cycle) + "\n" for cycle in outcome.cycles)
+    except (PlantErrors, ReadingsError) as error:
+        print(error, file=sys.stderr)
+        return 2
+    return 0
+
+
+def _row(cycle: Cycle) -> str:
+    from analytics.instants import rfc3339
+
+    numbers = (getattr(cycle, name) for name in NUMBERS)
+    told = ("" if number is None else f"{number:.6g}" for number in numbers)
+    return ",".join((rfc3339(cycle.start_us), rfc3339(cycle.stop_us), *told))
