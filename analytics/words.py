@@ -67,3 +67,7 @@ def _figures(number: float, unit: str) -> str:
     if abs(number) >= 100.0:
         return f"{float(f'{number:.3g}'):,.0f} {unit}"
     return f"{number:.2g} {unit}" if abs(number) < 10.0 else f"{number:.0f} {unit}"
+
+
+def percent(share: float) -> str:
+    return f"{100.0 * share:.0f} %"
