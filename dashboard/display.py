@@ -110,7 +110,7 @@ def duration(seconds: float | None) -> str:
         return "for ever"
     if seconds < 9.95:
         return f"{seconds:.1f} s"
-    for limit, size, word in ((100, 1, "s"), (5_970, 60, "min")):
+    for limit, size, word in ((180, 1, "s"), (5_970, 60, "min")):
         if seconds < limit:
             return f"{seconds / size:.0f} {word}"
     if seconds < 10 * 3600:
@@ -122,7 +122,9 @@ def duration(seconds: float | None) -> str:
 
 def ago(seconds: float) -> str:
     """How old: "2 s ago"; "now" for less than a second and a half."""
-    return "just now" if seconds < 1.5 else f"{duration(max(seconds, 0)).replace('.0 s', ' s')} ago"
+    if seconds < 1.5:
+        return "just now"
+    return f"{seconds:.0f} s ago" if seconds < 9.95 else f"{duration(seconds)} ago"
 
 
 @lru_cache(maxsize=64)

@@ -204,7 +204,7 @@ def span(figure: Figure, begin: str, end: str, colour: str, *, low: float = 0.0,
             "y0": low,
             "y1": high,
             "fillcolor": colour,
-            "opacity": 0.2,
+            "opacity": 0.1,
             "line": {"width": 0},
             "layer": "below",
         }

@@ -23,16 +23,16 @@ ASSETS = Path(__file__).parent / "assets"
 DASH = Path(dash.__file__).parent
 FOR_GOOD = "public, max-age=31536000, immutable"
 
-#: What Dash's page needs, in the order in which it must run. The polyfill for browsers without
-#: async functions (before 2017) is left out, and so is the table.
+#: What Dash's page needs, in the order in which it must run (the table is left out).
 _DASH_PARTS = (
+    "deps/polyfill@7.*.min.js",
     "deps/react@18.*.min.js",
     "deps/react-dom@18.*.min.js",
     "deps/prop-types@*.min.js",
-    "html/dash_html_components.min.js",
-    "dcc/dash_core_components-shared.js",
-    "dcc/dash_core_components.js",
     "dash-renderer/build/dash_renderer.min.js",
+    "dcc/dash_core_components.js",
+    "dcc/dash_core_components-shared.js",
+    "html/dash_html_components.min.js",
 )
 
 

@@ -8,7 +8,7 @@
   let newest = Number(page.newest) || null, heard = Date.now(), source = null, wait = 1000, timer = null;
   const $ = (selector, root = document) => root.querySelector(selector);
 
-  const span = (s) => s < 9.95 ? Math.round(s) + " s" : s < 100 ? Math.round(s) + " s" : s < 5970 ? Math.round(s / 60) + " min"
+  const span = (s) => s < 180 ? Math.round(s) + " s" : s < 5970 ? Math.round(s / 60) + " min"
     : s < 172800 ? Math.round(s / 3600) + " h" : Math.round(s / 86400) + " days";
 
   function age() {

@@ -52,11 +52,11 @@ def layout(site: Site, rest: str, screen: dict[str, bool], listen: str) -> list[
         words = f"Line pressure in the last {min(OVERLAID, len(runs))} runs, each from its start. "
         words += "Dashed: what the plant file leads one to expect with nothing drawn." if expected(site.plant).run_time_s else ""
         page.append(chart(shape, words))
-    page.append(html.H1("Day by day", className="second"))
+    page.append(html.H2("Day by day"))
     for name, kind, title in COURSES:
         found = course(site.plant, runs, name, kind, look, zoom=zoom)
         if found is not None:
-            page += [html.H2(title), chart(*found)]
+            page += [html.H3(title), chart(*found)]
     return page
 
 

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from datetime import datetime
 from typing import TYPE_CHECKING, Any
+from urllib.parse import urlencode
 
 import numpy as np
 from dash import Input, Output, State, ctx, dcc, html, no_update
 
 from analytics.plant.description import MOTOR_MEASURES
 from dashboard import display, figures
-from dashboard.export import POINTS
 from dashboard.figures import look_of
 from dashboard.pages.common import chart, picks
 from dashboard.site import now_us
@@ -27,16 +27,17 @@ if TYPE_CHECKING:
 SPANS = {"hour": HOUR_US, "day": DAY_US, "week": 7 * DAY_US, "month": 30 * DAY_US, "year": 365 * DAY_US}
 SHORTEST_US = 60_000_000
 LONGEST_US = 40 * 365 * DAY_US
+#: Steps across a chart: a band wants about two pixels a step, or its mean is a scribble.
+STEPS, STEPS_WIDE = 150, 360
 #: More strokes than this at the chart's foot are a solid bar and say nothing.
 MOST_RUNS = 150
 
 
 def layout(site: Site, rest: str, screen: dict[str, bool], listen: str) -> list[Component]:
     signals = [(signal.name, _label(site, signal)) for signal in site.plant.signals]
-    span = [(key, f"{key}") for key in SPANS]
+    span = [(key, key) for key in SPANS]
     return [
-        html.H1("History"),
-        picks("history-signal", "Which", signals, signals[0][0]),
+        html.H1(signals[0][1], id="history-title"),
         picks("history-span", "The last", span, "day"),
         dcc.Store(id="history-window"),
         dcc.Store(id="history-plant", data=site.plant.name),
@@ -47,8 +48,9 @@ def layout(site: Site, rest: str, screen: dict[str, bool], listen: str) -> list[
                 for key, text in (("earlier", "Earlier"), ("later", "Later"), ("closer", "Closer"), ("wider", "Wider"))
             ]
             + [html.A("CSV of what is shown", id="history-csv", className="button", href="#")],
-            className="picks",
+            className="buttons",
         ),
+        picks("history-signal", "Show", signals, signals[0][0]),
     ]
 
 
@@ -81,6 +83,7 @@ def register(app: dash.Dash, sites: dict[str, Site]) -> None:
         Output("history-chart", "figure"),
         Output("history-chart-words", "children"),
         Output("history-csv", "href"),
+        Output("history-title", "children"),
         Input("history-signal", "value"),
         Input("history-window", "data"),
         State("history-plant", "data"),
@@ -89,10 +92,12 @@ def register(app: dash.Dash, sites: dict[str, Site]) -> None:
     )
     def draw(name: str, window: list[int] | None, plant: str, screen: dict[str, bool]) -> Any:
         if window is None:
-            return no_update, no_update, no_update
+            return no_update, no_update, no_update, no_update
         site = sites[plant]
         figure, words = drawn(site, name, window[0], window[1], screen or {})
-        return figure, words, f"/at/{plant}/history.csv?signal={name}&from={window[0]}&to={window[1]}"
+        asked = urlencode({"signal": name, "from": window[0], "to": window[1]})
+        title = _label(site, site.plant.signals[site.plant.index(name)])
+        return figure, words, f"/at/{plant}/history.csv?{asked}", title
 
 
 def newest(site: Site) -> int:
@@ -128,7 +133,7 @@ def drawn(site: Site, name: str, begin: int, end: int, screen: dict[str, bool]) 
     """One signal between two instants, with runs and findings marked, and the same in words."""
     plant = site.plant
     signal = plant.signals[plant.index(name)]
-    bands = site.history.bands(name, begin, end, POINTS)
+    bands = site.history.bands(name, begin, end, STEPS_WIDE if screen.get("wide") else STEPS)
     kind, units, zone = display.KIND[signal.measures], plant.display_units, plant.timezone
     look = look_of(screen)
     figure = figures.base(look, unit=display.unit_of(kind, units)[0], zoom=bool(screen.get("fine")))
