@@ -168,6 +168,3 @@ def _streams(server: Flask, sites: Sites) -> None:
         file = f"{site.plant.name}-{signal.name}.csv"
         headers = {"Content-Disposition": f'attachment; filename="{re.sub(r"[^A-Za-z0-9._-]", "_", file)}"'}
         return Response(csv_of(site, signal, *span), mimetype="text/csv", headers=headers)
-
-
-

@@ -146,7 +146,9 @@ def _expected_levels(figure: Figure, site: Site, signal: Signal, look: Look) -> 
             figures.level_mark(figure, display.in_unit(value, "pressure", units), word, look)
     for storage in plant.storages if signal.measures is Measure.STORAGE_LEVEL else ():
         if signal.of in (storage.name, None):
-            figures.level_mark(figure, display.in_unit(storage.outlet_level_m, "level", units), "outlet", look)
+            figures.level_mark(
+                figure, display.in_unit(storage.outlet_level_m, "level", units), "outlet", look
+            )
 
 
 def _by_runs(site: Site, finding: Finding, at_us: int, look: Look, *, zoom: bool) -> Figure | None:

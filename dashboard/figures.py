@@ -131,7 +131,8 @@ def band(
 
 def line(figure: Figure, x: list[str], y: list[float], look: Look, **more: Any) -> None:
     figure["data"].append(
-        {"type": "scatter", "x": x, "y": y, "mode": "lines", "line": {"color": look.water, "width": 1.8}} | more
+        {"type": "scatter", "x": x, "y": y, "mode": "lines", "line": {"color": look.water, "width": 1.8}}
+        | more
     )
 
 

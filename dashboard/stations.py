@@ -111,7 +111,9 @@ def _storage(facts: Facts, storage: Storage) -> Station:
     return Station(
         "storage",
         name,
-        Figure(quantity.text, quantity.unit, f"of {of_all.text}", _stale(facts, reading, facts.fresh(signal))),
+        Figure(
+            quantity.text, quantity.unit, f"of {of_all.text}", _stale(facts, reading, facts.fresh(signal))
+        ),
         _lasts(days.p10, days.p50, days.p90) if days else "How long it lasts is not known yet.",
         storage.name,
         min(1.0, max(0.0, held / storage.volume_m3)),
@@ -169,7 +171,7 @@ def _pump(facts: Facts) -> Station:
 
 
 def _rhythm(facts: Facts) -> str:
-    """"Rests 14 min, runs 72 s": the medians of the last dozen cycles."""
+    """ "Rests 14 min, runs 72 s": the medians of the last dozen cycles."""
     run = facts.median("run_time_s")
     if run is None:
         return "No run seen yet."
@@ -284,7 +286,10 @@ def _tank_more(facts: Facts) -> tuple[tuple[str, str], ...]:
         more.append(("Should give", f"{display.volume(should.drawdown_m3, units)} a cycle"))
     if plant.pressure_tank is not None:
         more.append(
-            ("Air charge by the plant file", str(display.show(plant.pressure_tank.precharge_pa, "pressure", units)))
+            (
+                "Air charge by the plant file",
+                str(display.show(plant.pressure_tank.precharge_pa, "pressure", units)),
+            )
         )
     charge = facts.outlook("air_charge_pa")
     if charge is not None:

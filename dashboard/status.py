@@ -6,12 +6,14 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal
 
 from analytics.advice import advice
+
 from dashboard import display
 from dashboard.facts import SILENT_AFTER_S
 from dashboard.stations import Station, running, stations
 
 if TYPE_CHECKING:
     from analytics.advice import Advice
+
     from analytics.records import Finding
     from dashboard.facts import Facts
 

@@ -137,12 +137,16 @@ def delivery(facts: Facts) -> Small | None:
     units = facts.plant.display_units
     median = display.show(float(np.median(value)), "flow", units)
     words = f"Delivery of {len(told)} runs over {days} days, half of them above {median}."
-    return Small("cloud", words, (*paths, ("dots", dots)), f"{days} days ago", "line: when new" if paths else "now")
+    return Small(
+        "cloud", words, (*paths, ("dots", dots)), f"{days} days ago", "line: when new" if paths else "now"
+    )
 
 
 def storage(facts: Facts, tank: Storage, days: Outlook | None) -> Small | None:
     """A fortnight of level and, to its right, the days until empty as a fan."""
-    signal = next((s for s in facts.plant.signals if s.of in (tank.name, None) and s.name in facts.levels), None)
+    signal = next(
+        (s for s in facts.plant.signals if s.of in (tank.name, None) and s.name in facts.levels), None
+    )
     trace = facts.levels.get(signal.name) if signal else None
     if trace is None or len(trace) < 2:
         return None

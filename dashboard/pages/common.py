@@ -27,7 +27,9 @@ def chart(figure: figures.Figure | None, words: str, identity: str | None = None
     named = {"id": identity} if identity else {}
     drawn = dcc.Graph(figure=figure or {}, config=figures.CONFIG, className="chart", responsive=True, **named)
     caption = {"id": f"{identity}-words"} if identity else {}
-    return html.Figure([html.Div(drawn, **{"aria-hidden": "true"}), html.Figcaption(words, className="quiet", **caption)])
+    return html.Figure(
+        [html.Div(drawn, **{"aria-hidden": "true"}), html.Figcaption(words, className="quiet", **caption)]
+    )
 
 
 def picks(identity: str, label: str, options: list[tuple[str, str]], value: str) -> Component:

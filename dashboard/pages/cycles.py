@@ -50,7 +50,11 @@ def layout(site: Site, rest: str, screen: dict[str, bool], listen: str) -> list[
     shape = overlaid(site, runs[-OVERLAID:], look)
     if shape is not None:
         words = f"Line pressure in the last {min(OVERLAID, len(runs))} runs, each from its start. "
-        words += "Dashed: what the plant file leads one to expect with nothing drawn." if expected(site.plant).run_time_s else ""
+        words += (
+            "Dashed: what the plant file leads one to expect with nothing drawn."
+            if expected(site.plant).run_time_s
+            else ""
+        )
         page.append(chart(shape, words))
     page.append(html.H2("Day by day"))
     for name, kind, title in COURSES:
@@ -75,12 +79,29 @@ def overlaid(site: Site, runs: list[Cycle], look: Look) -> Figure | None:
         stored = site.history.readings(signal.name, run.start_us - LEAD_US, run.stop_us + LEAD_US)
         trace = si_trace(signal, stored)
         x = [round(float(t - run.start_us) / 1e6, 2) for t in trace.time_us]
-        y = [round(display.in_unit(float(v), "pressure", units), 2) if np.isfinite(v) else None for v in trace.value]
-        figures.line(figure, x, y, look, opacity=1.0 if age == 0 else max(0.12, 0.5 - age * 0.04), name=_name(site.plant, run))
+        y = [
+            round(display.in_unit(float(v), "pressure", units), 2) if np.isfinite(v) else None
+            for v in trace.value
+        ]
+        figures.line(
+            figure,
+            x,
+            y,
+            look,
+            opacity=1.0 if age == 0 else max(0.12, 0.5 - age * 0.04),
+            name=_name(site.plant, run),
+        )
     if (curve := ideal(site.plant)) is not None:
         seconds, pressure = curve
         y = [round(display.in_unit(float(p), "pressure", units), 2) for p in pressure]
-        figures.line(figure, seconds.round(2).tolist(), y, look, name="expected", line={"color": look.ink, "width": 2, "dash": "dash"})
+        figures.line(
+            figure,
+            seconds.round(2).tolist(),
+            y,
+            look,
+            name="expected",
+            line={"color": look.ink, "width": 2, "dash": "dash"},
+        )
     figure["layout"]["xaxis"]["ticksuffix"] = " s"
     return figure
 
@@ -92,7 +113,12 @@ def _name(plant: Plant, run: Cycle) -> str:
 def ideal(plant: Plant) -> tuple[np.ndarray, np.ndarray] | None:
     """Seconds and pressure [Pa] of a run at rated flow with nothing drawn; None if not known."""
     told = expected(plant)
-    if told.run_time_s is None or plant.switch is None or plant.pressure_tank is None or told.drawdown_m3 is None:
+    if (
+        told.run_time_s is None
+        or plant.switch is None
+        or plant.pressure_tank is None
+        or told.drawdown_m3 is None
+    ):
         return None
     tank, atmosphere = plant.pressure_tank, hydraulics.atmosphere_pa_abs(plant.altitude_m)
     start = hydraulics.tank_water_m3(plant.switch.cut_in_pa, tank.volume_m3, tank.precharge_pa, atmosphere)
@@ -120,7 +146,14 @@ def course(
     top = float(np.quantile(values, 0.99)) * 1.15  # one endless run must not flatten all others
     figure["layout"]["yaxis"]["range"] = [0, top or 1]
     dots = {"color": look.water, "size": 5, "opacity": 0.35}
-    figures.line(figure, figures.wall([t for t, _ in told], zone), [round(v, 3) for v in values], look, mode="markers", marker=dots)
+    figures.line(
+        figure,
+        figures.wall([t for t, _ in told], zone),
+        [round(v, 3) for v in values],
+        look,
+        mode="markers",
+        marker=dots,
+    )
     days, medians = daily([t for t, _ in told], values, zone)
     figures.line(figure, days, medians, look, line={"color": look.water, "width": 2.2, "shape": "hvh"})
     words = f"Half of {len(told)} runs: above {np.median(values):,.1f} {unit}. Line: the middle of each day."

@@ -45,7 +45,9 @@ def _base(site: Site) -> str:
 
 
 def _all(site: Site, every: list[Finding], at: int) -> list[Component]:
-    standing = sorted((f for f in every if f.cleared_us is None), key=lambda f: (RANK[f.priority], f.raised_us))
+    standing = sorted(
+        (f for f in every if f.cleared_us is None), key=lambda f: (RANK[f.priority], f.raised_us)
+    )
     past = sorted((f for f in every if f.cleared_us is not None), key=lambda f: -f.raised_us)
     page: list[Component] = [html.H1("Standing now")]
     if standing:
@@ -89,7 +91,12 @@ def _one(site: Site, finding: Finding, at: int, screen: dict[str, bool]) -> list
     page.append(chart(figure, words) if figure else html.P("The readings of that time are no longer kept."))
     if finding.evidence:
         page.append(pairs(evidence_words(finding, site.plant.display_units)))
-    page += [html.H2("What to do", id="do"), _steps(one), html.H2("What would prove it mended"), html.P(one.advice.proof)]
+    page += [
+        html.H2("What to do", id="do"),
+        _steps(one),
+        html.H2("What would prove it mended"),
+        html.P(one.advice.proof),
+    ]
     return page
 
 

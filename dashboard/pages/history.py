@@ -45,7 +45,12 @@ def layout(site: Site, rest: str, screen: dict[str, bool], listen: str) -> list[
         html.Div(
             [
                 html.Button(text, id=f"history-{key}", className="button", n_clicks=0)
-                for key, text in (("earlier", "Earlier"), ("later", "Later"), ("closer", "Closer"), ("wider", "Wider"))
+                for key, text in (
+                    ("earlier", "Earlier"),
+                    ("later", "Later"),
+                    ("closer", "Closer"),
+                    ("wider", "Wider"),
+                )
             ]
             + [html.A("CSV of what is shown", id="history-csv", className="button", href="#")],
             className="buttons",
@@ -142,7 +147,13 @@ def drawn(site: Site, name: str, begin: int, end: int, screen: dict[str, bool]) 
         return figure, "No reading was kept between these times."
     x, low, mean, high = columns(signal, bands, zone, units)
     if bands.step_us == 0:
-        shape = {"line": {"color": look.water, "width": 1.8, "shape": "hv" if signal.measures in MOTOR_MEASURES else "linear"}}
+        shape = {
+            "line": {
+                "color": look.water,
+                "width": 1.8,
+                "shape": "hv" if signal.measures in MOTOR_MEASURES else "linear",
+            }
+        }
         figures.line(figure, x, mean, look, **shape)
     else:
         figures.band(figure, x, low, mean, high, look)
@@ -181,4 +192,3 @@ def _words(signal: Signal, bands: Bands, runs: int, found: int, units: display.U
     if found:
         words += f" {found} finding{'s' if found > 1 else ''} marked."
     return words
-

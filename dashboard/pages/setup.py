@@ -67,7 +67,9 @@ def figures_expected(plant: Plant) -> list[tuple[str, str]]:
         ]
     if plant.pressure_tank is not None:
         rows.append(("Pressure tank", str(display.volume(plant.pressure_tank.volume_m3, units))))
-        rows.append(("Its air charge", str(display.show(plant.pressure_tank.precharge_pa, "pressure", units))))
+        rows.append(
+            ("Its air charge", str(display.show(plant.pressure_tank.precharge_pa, "pressure", units)))
+        )
     rows += [
         ("Water it gives a cycle", str(display.volume(told.drawdown_m3, units))),
         ("Run with nothing drawn", display.duration(told.run_time_s)),
@@ -76,7 +78,10 @@ def figures_expected(plant: Plant) -> list[tuple[str, str]]:
         ("Shortest harmless run", display.duration(plant.pump.min_run_time_s)),
     ]
     for storage in plant.storages:
-        full, level = display.volume(storage.volume_m3, units), display.show(storage.full_level_m, "level", units)
+        full, level = (
+            display.volume(storage.volume_m3, units),
+            display.show(storage.full_level_m, "level", units),
+        )
         rows.append((f"Storage {storage.name}", f"{full} at {level}"))
     return rows
 
@@ -93,7 +98,9 @@ def _sensors(site: Site) -> Component:
             value = str(display.show(float(signal.to_si(sample.value)), kind, units, 1))
             age = display.ago((at - sample.time_us) / 1e6)
         body.append(html.Tr([html.Td(display.MEASURE_NAME[signal.measures]), html.Td(value), html.Td(age)]))
-    head = html.Tr([html.Th("Sensor", scope="col"), html.Th("Says", scope="col"), html.Th("Heard", scope="col")])
+    head = html.Tr(
+        [html.Th("Sensor", scope="col"), html.Th("Says", scope="col"), html.Th("Heard", scope="col")]
+    )
     return html.Table([html.Thead(head), html.Tbody(body)])
 
 
@@ -122,5 +129,14 @@ def _set_aside(site: Site) -> list[Component]:
         for one in held
     ]
     total = site.history.counts().get("set_aside", len(held))
-    head = html.Tr([html.Th("When", scope="col"), html.Th("Topic and reason", scope="col"), html.Th("It began", scope="col")])
-    return [html.P(f"{total:,} could not be read; the newest:"), html.Table([html.Thead(head), html.Tbody(rows)])]
+    head = html.Tr(
+        [
+            html.Th("When", scope="col"),
+            html.Th("Topic and reason", scope="col"),
+            html.Th("It began", scope="col"),
+        ]
+    )
+    return [
+        html.P(f"{total:,} could not be read; the newest:"),
+        html.Table([html.Thead(head), html.Tbody(rows)]),
+    ]

@@ -62,7 +62,9 @@ def _one(site: Site, facts: Facts, storage: Storage, look: Look, *, zoom: bool) 
     if demand is not None:
         rows.append(("Usual use", f"{display.volume(demand.p50, units)} a day"))
     rows.append(("You are told ahead by", display.duration(storage.warn_ahead_s)))
-    words = f"Level over {PAST_DAYS} days; to the right of today the days until it is empty, if no rain falls."
+    words = (
+        f"Level over {PAST_DAYS} days; to the right of today the days until it is empty, if no rain falls."
+    )
     return [html.H1(title), chart(figure, words), pairs(rows)]
 
 
@@ -85,15 +87,28 @@ def level(
     si = signal.to_si(hours.mean[keep])
     y = [round(display.in_unit(float(v), "level", units), 3) for v in si]
     figure = figures.base(look, unit=display.unit_of("level", units)[0], zoom=zoom)
-    figures.line(figure, figures.wall(hours.time_us[keep], zone), y, look, fill="tozeroy", fillcolor=look.band)
+    figures.line(
+        figure, figures.wall(hours.time_us[keep], zone), y, look, fill="tozeroy", fillcolor=look.band
+    )
     outlet = display.in_unit(storage.outlet_level_m, "level", units)
     figures.level_mark(figure, outlet, "outlet", look)
     figures.level_mark(figure, display.in_unit(storage.full_level_m, "level", units), "overflow", look)
     if y and days is not None and days.p10 is not None and days.p90 is not None:
-        now, soon, late = figures.wall([at, at + int(days.p10 * DAY_US), at + int(min(days.p90, 365) * DAY_US)], zone)
+        now, soon, late = figures.wall(
+            [at, at + int(days.p10 * DAY_US), at + int(min(days.p90, 365) * DAY_US)], zone
+        )
         clear = {"width": 0}
         figures.line(figure, [now, soon, late], [y[-1], outlet, outlet], look, line=clear, hoverinfo="skip")
-        figures.line(figure, [now, late], [y[-1], outlet], look, line=clear, fill="tonexty", fillcolor=look.band, hoverinfo="skip")
+        figures.line(
+            figure,
+            [now, late],
+            [y[-1], outlet],
+            look,
+            line=clear,
+            fill="tonexty",
+            fillcolor=look.band,
+            hoverinfo="skip",
+        )
     figure["layout"]["yaxis"]["rangemode"] = "tozero"
     return figure
 
@@ -102,7 +117,10 @@ def _rain(plant: Plant) -> list[Component]:
     """What rain adds: depth times area times runoff, less the first flush."""
     roof = plant.catchment
     if roof is None:
-        return [html.H2("What rain would add"), html.P("The plant file names no catchment, so this cannot be told.")]
+        return [
+            html.H2("What rain would add"),
+            html.P("The plant file names no catchment, so this cannot be told."),
+        ]
     units = plant.display_units
     rows = []
     for depth in RAINS_M[units]:
