@@ -56,6 +56,10 @@ class Mistakes:
         shown = "" if value is None else as_written(value)
         self.found.append((path, Mistake(None, key_path(path), shown, accepted, message)))
 
+    def told_of(self, path: Path) -> bool:
+        """Whether a mistake was written down at just this path."""
+        return any(told == path for told, _ in self.found)
+
 
 def key_path(path: Path) -> str:
     """A path in words: ("signal", 1, "unit") is `signal[2].unit`."""

@@ -93,7 +93,8 @@ def _read_unit(fields: Fields, dimension: Dimension, path: Path, mistakes: Mista
         fields["raw"] = True
         return
     if spelled is None:
-        mistakes.add(at, "missing; it is required", accepted=accepted)
+        if not mistakes.told_of(at):
+            mistakes.add(at, "missing; it is required", accepted=accepted)
         return
     try:
         if not isinstance(spelled, str):
