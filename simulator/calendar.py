@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from dataclasses import dataclass
-from datetime import UTC, date, datetime, time, timedelta
 from zoneinfo import ZoneInfo
 
 
@@ -14,8 +14,8 @@ class Day:
     number: int
     start_s: float
     length_s: float
-    date: date
-    season: date  # what the weather and the garden go by
+    date: dt.date
+    season: dt.date  # what the weather and the garden go by
 
 
 class Calendar:
@@ -27,18 +27,18 @@ class Calendar:
     def __init__(self, start_us: int, timezone: str, as_if: tuple[int, int] | None = None) -> None:
         self.start_us = start_us
         self._zone = ZoneInfo(timezone)
-        start = datetime.fromtimestamp(start_us / 1e6, UTC).astimezone(self._zone)
+        start = dt.datetime.fromtimestamp(start_us / 1e6, dt.UTC).astimezone(self._zone)
         self._first = start.date()
-        self._shift = timedelta()
+        self._shift = dt.timedelta()
         if as_if is not None:
-            self._shift = date(self._first.year, *as_if) - self._first
+            self._shift = dt.date(self._first.year, *as_if) - self._first
 
     def day(self, number: int) -> Day:
         """The local day `number` days after the first."""
-        local = self._first + timedelta(days=number)
-        begin, end = self._midnight_s(local), self._midnight_s(local + timedelta(days=1))
+        local = self._first + dt.timedelta(days=number)
+        begin, end = self._midnight_s(local), self._midnight_s(local + dt.timedelta(days=1))
         return Day(number, begin, end - begin, local, local + self._shift)
 
-    def _midnight_s(self, local: date) -> float:
-        midnight = datetime.combine(local, time(), self._zone)
+    def _midnight_s(self, local: dt.date) -> float:
+        midnight = dt.datetime.combine(local, dt.time(), self._zone)
         return midnight.timestamp() - self.start_us / 1e6

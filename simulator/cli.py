@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sys
+import time
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -27,7 +28,9 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--days", type=float, metavar="N", help="how long (default: as the scenario says)")
     parser.add_argument("--seed", type=int, default=1, metavar="S", help="same seed, same bytes (default 1)")
     parser.add_argument(
-        "--start", metavar="TIME", help=f"RFC 3339; default {_DEFAULT_START}, or now - N days"
+        "--start",
+        metavar="TIME",
+        help=f"RFC 3339 (default {_DEFAULT_START}; publishing: so that it ends now)",
     )
     parser.add_argument("--out", metavar="FILE", help="readings file: .csv or .csv.gz")
     parser.add_argument("--publish", metavar="URL", help="broker to publish to: mqtt://host:port")
@@ -36,7 +39,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
         type=float,
         default=1.0,
         metavar="X",
-        help="simulated seconds a second when publishing; 0: all",
+        help="simulated seconds a second; 0: no waiting",
     )
 
 
@@ -67,13 +70,16 @@ def _prepare(options: argparse.Namespace) -> tuple[Simulation, int] | None:
     if scenario is None:
         return None
     days = options.days if options.days is not None else scenario.days
+    if options.speed < 0:
+        _mistake(f"--speed {options.speed:g}: expected 0 or more")
+        return None
     if not 0 < days <= 20_000:
         _mistake(f"--days {days:g}: expected more than 0 and at most 20000")
         return None
     if options.seed < 0:
         _mistake(f"--seed {options.seed}: expected 0 or more")
         return None
-    start_us = _start(options.start or _DEFAULT_START)
+    start_us = _start(options, days)
     if start_us is None:
         return None
     return Simulation(plant, scenario, options.seed, start_us), start_us + round(days * 86_400e6)
@@ -120,7 +126,14 @@ def _scenario(name: str, plant: Plant) -> Scenario | None:
     return None
 
 
-def _start(text: str) -> int | None:
+def _start(options: argparse.Namespace, days: float) -> int | None:
+    """When the simulation begins: as asked; else a fixed day for a file, and for a broker now, or so
+    long ago that it ends now where it runs faster than the clock."""
+    text = options.start
+    if text is None and options.publish:
+        now_us = time.time_ns() // 1_000_000_000 * 1_000_000
+        return now_us if options.speed == 1.0 else now_us - round(days * 86_400e6)
+    text = text or _DEFAULT_START
     try:
         moment = datetime.fromisoformat(text)
     except ValueError:

@@ -7,7 +7,7 @@ any one of them can be set by a scenario's [hardware] table.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field, fields, replace
+from dataclasses import dataclass, field
 from math import pi, sqrt
 from typing import TYPE_CHECKING
 
@@ -121,15 +121,6 @@ def sized_for(plant: Plant, sizes: Sizes | None = None) -> Hardware:
     )
 
 
-def resized(sizes: Sizes, changes: dict[str, float | bool]) -> Sizes:
-    """`sizes` with some set otherwise. KeyError names a size there is not."""
-    known = {one.name for one in fields(Sizes)}
-    for name in changes:
-        if name not in known:
-            raise KeyError(name)
-    return replace(sizes, **changes)  # type: ignore[arg-type]
-
-
 def _switch(switch: Switch | None) -> tuple[float, float]:
     """Cut-in and cut-out [Pa]; 30 and 50 psi where the plant file has none."""
     return (switch.cut_in_pa, switch.cut_out_pa) if switch else (206_843.0, 344_738.0)
@@ -142,7 +133,7 @@ def _tank(tank: PressureTank | None, cut_in_pa: float) -> tuple[float, float]:
 
 def _friction_k(length_m: float, bore_m: float, flow_m3_s: float, sizes: Sizes) -> float:
     """A short pipe's friction as k in k Q^2, exact at the rated flow."""
-    return hazen_williams(length_m, bore_m, sizes.roughness_c) * flow_m3_s ** (HAZEN_EXPONENT - 2)
+    return float(hazen_williams(length_m, bore_m, sizes.roughness_c) * flow_m3_s ** (HAZEN_EXPONENT - 2))
 
 
 def _curve(

@@ -51,7 +51,8 @@ from __future__ import annotations
 
 import re
 import tomllib
-from typing import TYPE_CHECKING, Any
+from dataclasses import replace
+from typing import TYPE_CHECKING, Any, TypeVar
 
 from analytics.plant.dimensions import OF_MEASURE, Dimension
 from simulator import faults
@@ -65,6 +66,7 @@ from simulator.weather import Climate
 if TYPE_CHECKING:
     from analytics.plant.description import Plant
 
+_Plain = TypeVar("_Plain", Climate, Sizes)
 _P, _F, _L, _T, _C = (
     Dimension.PRESSURE,
     Dimension.FLOW,
@@ -108,26 +110,11 @@ _SENSOR_SHARES = {"drop": "drop_share", "repeat": "repeat_share", "late": "late_
 _SENSOR_TIMES = {"every": "every_s", "jitter": "jitter_s", "look": "look_s", "late_by": "late_s"}
 _SENSOR_VALUES = ("noise", "step", "deadband")
 _ONSETS = ("sudden", "ramp", "intermittent")
-_ALLOWED = [
-    "version",
-    "title",
-    "about",
-    "days",
-    "season",
-    "storage_at_start",
-    "open_storage",
-    "life",
-    "guests",
-    "away",
-    "forgotten_hose",
-    "hand_watering",
-    "programme",
-    "programmes",
-    "weather",
-    "hardware",
-    "sensor",
-    "fault",
-]
+_ALLOWED = (
+    *("version", "title", "about", "days", "season", "storage_at_start", "open_storage", "life"),
+    *("guests", "away", "forgotten_hose", "hand_watering", "programme", "programmes"),
+    *("weather", "hardware", "sensor", "fault"),
+)
 
 
 class ScenarioErrors(ValueError):
@@ -243,23 +230,17 @@ def _sizes(top: Table) -> Sizes:
     table = top.table("hardware")
     table.only(*HARDWARE)
     sizes = _set(Sizes(), table, HARDWARE)
-    return _replaced(sizes, storage_open=top.yes("open_storage", False))
+    return replace(sizes, storage_open=top.yes("open_storage", False))
 
 
-def _set(plain: Any, table: Table, names: dict[str, tuple[str, Dimension | None]]) -> Any:
-    changes = {}
+def _set(plain: _Plain, table: Table, names: dict[str, tuple[str, Dimension | None]]) -> _Plain:
+    changes: dict[str, Any] = {}
     for name, (attribute, dimension) in names.items():
         if name in table.data:
             usual = getattr(plain, attribute)
             changes[attribute] = (
                 table.quantity(name, dimension, usual) if dimension else table.number(name, usual)
             )
-    return _replaced(plain, **changes)
-
-
-def _replaced(plain: Any, **changes: Any) -> Any:
-    from dataclasses import replace
-
     return replace(plain, **changes)
 
 
@@ -304,7 +285,7 @@ def _fault(table: Table, plant: Plant) -> FaultPlan:
         severity=table.number("severity", 0.8, 0.0, 1.0),
         from_s=table.quantity("from", _T, 0.0),
         until_s=table.quantity("until", _T, 0.0) if "until" in table.data else None,
-        onset=table.choice("onset", _ONSETS, "sudden"),  # type: ignore[arg-type]
+        onset=table.choice("onset", _ONSETS, "sudden"),
         over_s=table.quantity("over", _T, 86_400.0),
         on_s=table.quantity("present", _T, 3_600.0),
         off_s=table.quantity("absent", _T, 10_800.0),

@@ -80,9 +80,12 @@ class Sensor:
             make = replace(make, every_s=self.signal.every_s)
         self.make = replace(make, **change.changes) if change else make
         name = self.signal.name
-        self._noise, self._clock, self._path, self._churn = (
-            stream(seed, "sensor", name, purpose) for purpose in ("noise", "clock", "path", "churn")
+        self._noise, self._path, self._churn = (
+            stream(seed, "sensor", name, purpose) for purpose in ("noise", "path", "churn")
         )
+        # signals in one JSON object are measured and sent at one moment
+        clock = name if self.signal.pointer is None else self.signal.topic
+        self._clock = stream(seed, "clock", clock)
         self._phase_s = float(self._clock.uniform(0.0, min(self._pace_s, 5.0)))
         self._count = 0
         self._truth = _truth_of(plant, self.signal)
@@ -103,11 +106,11 @@ class Sensor:
         self._count += len(numbers)
         odd = self._clock.normal(0.0, 1.0, len(numbers))
         jitter = np.clip(self.make.jitter_s * odd, -0.4 * self._pace_s, 0.4 * self._pace_s)
-        times = np.round(np.maximum(self._phase_s + numbers * self._pace_s + jitter, 0.0), 3)
+        times = _milliseconds(np.maximum(self._phase_s + numbers * self._pace_s + jitter, 0.0))
         moment = trace.at(times)
         values = self._spoken(moment)
         times, values = self._lies.told(times, values)
-        stored = self._in_steps(self.signal.from_si(values))
+        stored: Floats = self._in_steps(self.signal.from_si(values))
         if self.make.deadband is not None:
             times, stored = self._on_change(times, stored)
         return self._on_the_way(times, stored)
@@ -161,6 +164,12 @@ class Sensor:
             np.concatenate([stored[kept], stored[again]]),
             np.concatenate([arrives[kept], arrives[again] + 0.2]),
         )
+
+
+def _milliseconds(seconds: Floats) -> Floats:
+    """Times as a sensor stamps them: whole milliseconds."""
+    stamped: Floats = np.round(seconds, 3)
+    return stamped
 
 
 def _truth_of(plant: Plant, signal: Signal) -> Callable[[Moment], Floats]:

@@ -88,11 +88,13 @@ class Moment:
         self._share = np.clip((times_s - begin) / self._length, 0.0, 1.0)
 
     def _of(self, name: str) -> Floats:
-        return self._trace[name][self._piece]
+        values: Floats = self._trace[name][self._piece]
+        return values
 
     def _between(self, name: str) -> Floats:
         first, last = self._of(name + "0"), self._of(name + "1")
-        return first + (last - first) * self._share
+        value: Floats = first + (last - first) * self._share
+        return value
 
     @property
     def line_pa(self) -> Floats:
@@ -116,7 +118,8 @@ class Moment:
     @property
     def speed(self) -> Floats:
         since = np.nan_to_num(self.times_s - self._of("run_since"), nan=0.0)
-        return speed_share(since, RUN_UP_S) * (1.0 - self._of("locked")) * self.energised
+        value: Floats = speed_share(since, RUN_UP_S) * (1.0 - self._of("locked")) * self.energised
+        return value
 
     @property
     def prime(self) -> Floats:
@@ -127,15 +130,18 @@ class Moment:
         curve = self.hardware.curve
         flow = np.maximum(self.pump_m3_s, 0.0)
         shaft = curve.shaft_w(flow, self.speed * self._of("wear_speed"), self.prime)
-        return shaft + self._of("drag") * curve.shaft_power_w * self.speed
+        value: Floats = shaft + self._of("drag") * curve.shaft_power_w * self.speed
+        return value
 
     @property
     def current_a(self) -> Floats:
-        return self.energised * self.hardware.motor.current_a(self.shaft_w, self.speed)
+        value: Floats = self.energised * self.hardware.motor.current_a(self.shaft_w, self.speed)
+        return value
 
     @property
     def power_w(self) -> Floats:
-        return self.energised * self.hardware.motor.starting_power_w(self.shaft_w, self.speed)
+        value: Floats = self.energised * self.hardware.motor.starting_power_w(self.shaft_w, self.speed)
+        return value
 
     @property
     def discharge_pa(self) -> Floats:
@@ -147,12 +153,14 @@ class Moment:
         lost = curve.shut_off_head_m * (self.speed * self._of("wear_speed")) ** 2 * (1 - self.prime**2)
         pushed = head - lost + self._of("static_m")
         pushed = pushed - (hardware.suction_k + hardware.valve_k) * flow**2
-        return np.where(self.energised > 0, np.maximum(through, PA_PER_M * pushed), through)
+        value: Floats = np.where(self.energised > 0, np.maximum(through, PA_PER_M * pushed), through)
+        return value
 
     @property
     def suction_pa(self) -> Floats:
         flow = np.maximum(self.pump_m3_s, 0.0)
-        return PA_PER_M * (self._of("static_m") - self.hardware.suction_k * flow**2)
+        value: Floats = PA_PER_M * (self._of("static_m") - self.hardware.suction_k * flow**2)
+        return value
 
     @property
     def rain_m(self) -> Floats:
@@ -170,4 +178,5 @@ class Moment:
         if storage == 0:
             return self._between("level")
         first, last = self._trace._more[self._piece][:, 2 * (storage - 1) : 2 * storage].T
-        return first + (last - first) * self._share
+        value: Floats = first + (last - first) * self._share
+        return value

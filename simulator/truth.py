@@ -42,9 +42,8 @@ class Truth:
 def stamp(time_us: int | None) -> str | None:
     if time_us is None:
         return None
-    return (
-        datetime.fromtimestamp(time_us / 1e6, UTC).isoformat(timespec="milliseconds").replace("+00:00", "Z")
-    )
+    moment = datetime.fromtimestamp(time_us / 1e6, UTC)
+    return moment.isoformat(timespec="milliseconds").replace("+00:00", "Z")
 
 
 def truths(simulation: Simulation) -> list[Truth]:

@@ -8,6 +8,7 @@ steps and a start of the motor a dozen. The world never reads a clock and never 
 from __future__ import annotations
 
 import heapq
+from functools import partial
 from math import nan
 from typing import TYPE_CHECKING
 
@@ -101,9 +102,9 @@ class World:
             plan = course.plan
             for edge in course.edges():
                 self._at(max(edge, 0.0), self._look_round_once)
-            self._at(max(plan.from_s, 0.0), lambda one=one: one.begin(self))
+            self._at(max(plan.from_s, 0.0), partial(one.begin, self))
             if plan.until_s is not None:
-                self._at(plan.until_s, lambda one=one: one.repair(self))
+                self._at(plan.until_s, partial(one.repair, self))
         self._new_day(self._calendar.day(0))
         self._wall_k = ZERO_CELSIUS_K + self._air_c
         self.gas_k = self._wall_k
@@ -116,11 +117,11 @@ class World:
         self._today = self._weather.next_day(day)
         for use in self._life.day(day, self.condition.demand_share):
             if use.stop_s > self.now_s:
-                self._at(use.start_s, lambda use=use: self._open_outlet(use))
+                self._at(use.start_s, partial(self._open_outlet, use))
         for shower in self._today.showers:
             if shower.stop_s > self.now_s:
-                self._at(shower.start_s, lambda rate=shower.rate_m_s: self._set_rain(rate))
-                self._at(shower.stop_s, lambda rate=shower.rate_m_s: self._set_rain(-rate))
+                self._at(shower.start_s, partial(self._set_rain, shower.rate_m_s))
+                self._at(shower.stop_s, partial(self._set_rain, -shower.rate_m_s))
         if self.scenario.sizes.storage_open:
             depth_m = evaporation.hargreaves_m_day(
                 self.scenario.climate.latitude_deg,
@@ -130,7 +131,7 @@ class World:
             )
             self._evaporation_m_s = depth_m / 86_400.0
         tomorrow = self._calendar.day(day.number + 1)
-        self._at(tomorrow.start_s, lambda: self._new_day(tomorrow))
+        self._at(tomorrow.start_s, partial(self._new_day, tomorrow))
         self._air_c = self._air_now()
 
     def _set_rain(self, change_m_s: float) -> None:
@@ -140,7 +141,7 @@ class World:
 
     def _open_outlet(self, use: Use) -> None:
         self._open.append(use)
-        self._at(use.stop_s, lambda: self._close_outlet(use))
+        self._at(use.stop_s, partial(self._close_outlet, use))
         self._set_outlets()
 
     def _close_outlet(self, use: Use) -> None:
@@ -256,7 +257,7 @@ class World:
         self.switch.operate()
         if self.switch.closed:
             for i, after_s in enumerate(self.switch.bounces(self.condition)):
-                self._at(self.now_s + after_s, lambda opens=i % 2 == 0: self._bounce(opens))
+                self._at(self.now_s + after_s, partial(self._bounce, i % 2 == 0))
         self._motor_changed()
 
     def _bounce(self, opens: bool) -> None:
@@ -266,7 +267,7 @@ class World:
     def _motor_changed(self) -> None:
         if self.energised and self._run_since != self._run_since:
             self._run_since = self.now_s
-            self._at(self.now_s + TRIPS_AFTER_S, lambda since=self.now_s: self._protect(since))
+            self._at(self.now_s + TRIPS_AFTER_S, partial(self._protect, self.now_s))
         elif not self.energised:
             self._run_since = nan
         self._step_s = _RUN_UP_STEP_S
@@ -276,8 +277,6 @@ class World:
             self._tripped = True
             self._motor_changed()
             self._at(self.now_s + COOLS_IN_S, self._let_go)
-        elif self.energised and not self.condition.rotor_locked:
-            return
 
     def _let_go(self) -> None:
         self._tripped = False

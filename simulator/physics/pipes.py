@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from math import pi
+from math import pi, sqrt
 
 from simulator.physics.water import GRAVITY_M_S2
 
@@ -24,8 +24,8 @@ def fitting(loss_k: float, bore_m: float) -> float:
 
     Source: EPANET 2.2 Users Manual table 3.3 for K (swing check 2.5, short elbow 0.9).
     """
-    area_m2 = pi * bore_m**2 / 4
-    return loss_k / (2 * GRAVITY_M_S2 * area_m2**2)
+    area_m2 = pi * bore_m * bore_m / 4
+    return loss_k / (2.0 * GRAVITY_M_S2 * area_m2 * area_m2)
 
 
 def orifice(diameter_m: float, discharge: float = 0.62) -> float:
@@ -33,4 +33,4 @@ def orifice(diameter_m: float, discharge: float = 0.62) -> float:
 
     Source: Torricelli's law with the sharp-edged orifice's Cd 0.62 (hydraulics textbooks).
     """
-    return discharge * pi * diameter_m**2 / 4 * (2 * GRAVITY_M_S2) ** 0.5
+    return discharge * pi * diameter_m**2 / 4 * sqrt(2 * GRAVITY_M_S2)
