@@ -20,7 +20,7 @@ _MOST_LINES = 20_000
 
 def lines_of_keys(text: str) -> dict[Path, int]:
     """Path of every table and key to its line, counted from 1. Array elements count from 0."""
-    lines = text.split("\n")[:_MOST_LINES]
+    lines = text.replace("\r\n", "\n").split("\n")[:_MOST_LINES]
     found: dict[Path, int] = {}
     table: Path = ()
     elements: dict[Path, int] = {}
