@@ -85,11 +85,10 @@ class BeatFold:
         newest = int(readings.time_us[-1]) // BEAT_US
         if newest == self._beat:
             return []
-        both = Readings.concatenate(self._held)
-        number = both.time_us // BEAT_US
-        closed = int(np.searchsorted(number, newest))
+        both = Readings.concatenate(self._held) if len(self._held) > 1 else self._held[0]
+        closed = int(np.searchsorted(both.time_us, newest * BEAT_US))
         self._held, self._beat = [_without_ticks(both[closed:])], newest
-        return self._close(both[:closed], number[:closed], both.time_us[: closed + 1]) if closed else []
+        return self._close(both[:closed], both.time_us[: closed + 1]) if closed else []
 
     def saved(self) -> dict[str, Any]:
         held = Readings.concatenate(self._held)
@@ -107,24 +106,25 @@ class BeatFold:
         time_us = np.frombuffer(saved["time_us"], np.int64)
         self._held = [Readings(signal, time_us, np.frombuffer(saved["value"], np.float64))]
 
-    def _close(self, readings: Readings, number: NDArray[np.int64], times: NDArray[np.int64]) -> list[Beat]:
+    def _close(self, readings: Readings, times: NDArray[np.int64]) -> list[Beat]:
         """`times`: the readings', and after them that of the reading which closed the last beat."""
-        starts = np.flatnonzero(np.diff(number, prepend=number[0] - 1))
-        numbers = number[starts]
-        at_us = times[np.append(starts[1:], len(number))].tolist()
+        edges_us = np.arange(times[0] // BEAT_US, times[-2] // BEAT_US + 2) * BEAT_US
+        cuts = np.searchsorted(readings.time_us, edges_us)
+        heard = np.flatnonzero(np.diff(cuts))
+        from_us = edges_us[heard]
+        at_us = times[cuts[heard + 1]].tolist()
         spans: list[dict[int, Span]] = [{} for _ in at_us]
         running = np.where(self._on, BEAT_US / 1e6, 0.0) * np.ones(len(at_us))
         for position, limits in enumerate(self._limits):
             mine = np.flatnonzero(readings.signal == position)
             if not len(mine):
                 continue
-            good = _spread(spans, position, np.searchsorted(numbers, number[mine]), readings[mine], limits)
+            good = _spread(spans, position, from_us, readings[mine], limits)
             if position == self._motor and len(good):
-                running = self._running(numbers * BEAT_US, good)
-        first_us = (numbers * BEAT_US).tolist()
+                running = self._running(from_us, good)
         return [
             Beat(at, start, start + BEAT_US, found, on)
-            for at, start, found, on in zip(at_us, first_us, spans, running.tolist(), strict=True)
+            for at, start, found, on in zip(at_us, from_us.tolist(), spans, running.tolist(), strict=True)
         ]
 
     def _running(self, from_us: NDArray[np.int64], motor: Readings) -> NDArray[np.float64]:
@@ -144,7 +144,7 @@ class BeatFold:
 def _spread(
     spans: list[dict[int, Span]],
     position: int,
-    beat: NDArray[np.intp],
+    from_us: NDArray[np.int64],
     mine: Readings,
     limits: tuple[float, float],
 ) -> Readings:
@@ -152,16 +152,17 @@ def _spread(
     good = (mine.value >= limits[0]) & (mine.value <= limits[1])
     bad: dict[int, int] = {}
     if not good.all():
-        where, count = np.unique(beat[~good], return_counts=True)
-        bad = dict(zip(where.tolist(), count.tolist(), strict=True))
-        beat, mine = beat[good], mine[good]
+        refused = np.diff(np.searchsorted(mine.time_us[~good], np.append(from_us, from_us[-1] + BEAT_US)))
+        bad = {index: int(refused[index]) for index in np.flatnonzero(refused).tolist()}
+        mine = mine[good]
     if len(mine):
-        first = np.flatnonzero(np.diff(beat, prepend=-1))
-        past = np.append(first[1:], len(beat))
+        cuts = np.searchsorted(mine.time_us, np.append(from_us, from_us[-1] + BEAT_US))
+        beats = np.flatnonzero(np.diff(cuts))
+        first, past = cuts[beats], cuts[beats + 1]
         value = mine.value
         low, high = np.minimum.reduceat(value, first), np.maximum.reduceat(value, first)
         mean = np.clip(np.add.reduceat(value, first) / (past - first), low, high)
-        columns = (beat[first], first, past, low, high, mean, value[first], value[past - 1])
+        columns = (beats, first, past, low, high, mean, value[first], value[past - 1])
         for row in zip(*(column.tolist() for column in columns), strict=True):
             index, start, end, lowest, highest, middle, earliest, latest = row
             spans[index][position] = Span(
@@ -178,8 +179,8 @@ def _spread(
                 end,
             )
     nan = float("nan")
-    for index, refused in bad.items():
-        spans[index][position] = Span(0, refused, nan, nan, nan, nan, nan, mine.time_us, mine.value, 0, 0)
+    for where, words in bad.items():
+        spans[where][position] = Span(0, words, nan, nan, nan, nan, nan, mine.time_us, mine.value, 0, 0)
     return mine
 
 

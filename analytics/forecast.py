@@ -98,7 +98,7 @@ def _empties(usable_m3: float, daily_m3: NDArray[np.float64], by_week: bool) -> 
     ring = daily_m3[(starts[:, None] + np.arange(2 * count)[None, :]) % count]
     drawn = np.maximum.accumulate(np.cumsum(ring, axis=1), axis=1)
     left = usable_m3 - laps * total
-    day = np.array([np.searchsorted(row, left) for row in drawn])
+    day = np.count_nonzero(drawn < left, axis=1)
     inside = day < drawn.shape[1]
     rows, at = np.arange(len(starts)), np.minimum(day, drawn.shape[1] - 1)
     before = np.where(at > 0, drawn[rows, at - 1], 0.0)

@@ -20,6 +20,9 @@ Parameters:
     SURE_SHARE  0.25      chance of being empty within warn_ahead that raises it: one warning in
                           four comes early rather than one in two late; the owner asked to know that
                           long *before*
+    GOES_ON     0.1       chance that suffices where the last 24 hours, gone on with, empty it in
+                          that time: guests and a new watering schedule are seen before their week
+    LEAK_SHARE  0.5 %     of the volume a day: below it a loss at rest is evaporation and scatter
     CLEAR       1.5       times warn_ahead at the median: cleared (rain, a refill, a repair)
     DAY_PART    12 h      of dry level needed to count a day; a young plant's first half day likewise
     JUMP_SHARE  0.08      of the full volume in ten minutes: a 3,000 gal tank through a 2 in pipe
@@ -49,6 +52,7 @@ if TYPE_CHECKING:
     from analytics.watch import Known, Word
 
 SURE_SHARE = 0.25
+LEAK_SHARE = 0.005
 CLEAR = 1.5
 DAY_PART_S = 12 * 3600.0
 JUMP_SHARE = 0.08
@@ -75,6 +79,9 @@ class Stock:
     at_outlet: int = 0
     standing: bool = False
     since_us: int = 0
+    cause: str | None = None
+    day_m3: list[float] = field(default_factory=list)  # dry net draw of the last 24 hours, an hour each
+    hour_m3: float = 0.0
 
 
 @dataclass
@@ -104,6 +111,8 @@ class StorageDepletion(Detector):
                 continue
             if step is not None and step.seconds <= DAY_S:
                 _count(stock, step)
+            if not beat.to_us % LOOK_US:
+                stock.day_m3, stock.hour_m3 = [*stock.day_m3[-23:], stock.hour_m3], 0.0
             found += self._judge(stock, beat, watched, known)
         return found
 
@@ -147,12 +156,15 @@ class StorageDepletion(Detector):
             bands = (0.0, 0.0, 0.0, 0.0)
         if bands is None:
             return ()
-        if bands[1] <= warn_days:
+        goes_on = (
+            _usable_m3(storage, stock.level_m) <= warn_days * sum(stock.day_m3) and len(stock.day_m3) == 24
+        )
+        if bands[1] <= warn_days or (bands[0] <= warn_days and goes_on):
             stock.since_us = stock.since_us if stock.standing else beat.from_us
             stock.standing = True
             return [self._claim(stock, watched, bands, known)]
         if stock.standing and bands[2] > CLEAR * warn_days:
-            stock.standing = False
+            stock.standing, stock.cause = False, None
             lasts = words.days(bands[2])
             return [AllClear(self.FAULT, of=storage.name, summary=f"There is water for {lasts} again.")]
         return ()
@@ -167,10 +179,13 @@ class StorageDepletion(Detector):
         return _usable_m3(storage, stock.level_m) <= 4.0 * most * storage.warn_ahead_s / DAY_S
 
     def _claim(self, stock: Stock, watched: Watched, bands: tuple[float, ...], known: Known) -> Claim:
-        storage, cause = watched.storage, self._cause(stock, watched, known)
+        storage = watched.storage
         assert stock.level_m is not None
         empty = stock.at_outlet >= OUTLET_BEATS
-        why = {"leak": " A leak takes the larger part of it.", "demand": "", None: ""}[cause]
+        if not empty or stock.cause is None:  # of an empty tank nothing can be drawn or lost
+            stock.cause = self._cause(stock, watched, known)
+        cause = stock.cause
+        why = " A leak takes the larger part of it." if cause == "leak" else ""
         lasts = (
             f"The {storage.name} storage is down to its outlet: the pump would draw air."
             if empty
@@ -202,7 +217,8 @@ class StorageDepletion(Detector):
         draw = sum(days) / len(days) if days else stock.drawn_m3 * DAY_S / max(stock.dry_s, 1.0)
         if stock.quiet_s < 3 * 3600.0 or draw <= 0.0:
             return "demand" if watched.has_motor else None
-        return "leak" if stock.quiet_m3 / stock.quiet_s * DAY_S >= 0.5 * draw else "demand"
+        loss_m3_day = stock.quiet_m3 / stock.quiet_s * DAY_S
+        return "leak" if loss_m3_day >= max(0.5 * draw, LEAK_SHARE * watched.storage.volume_m3) else "demand"
 
 
 def _usable_m3(storage: Storage, level_m: float) -> float:
@@ -231,6 +247,7 @@ def _count(stock: Stock, step: LevelStep) -> None:
     if not step.dry or step.rising:
         return
     stock.drawn_m3 -= step.change_m3
+    stock.hour_m3 -= step.change_m3
     stock.dry_s += step.seconds
     if step.quiet:
         fade = max(1.0 - step.seconds / (2 * DAY_S), 0.0)
