@@ -11,7 +11,7 @@ if TYPE_CHECKING:
     import argparse
 
 HELP = "show the plants on a phone: serves the pages"
-LISTEN = "127.0.0.1:8470"
+LISTEN = "127.0.0.1:8050"
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
@@ -70,5 +70,5 @@ def run(options: argparse.Namespace) -> int:
 def reach(host: str) -> str:
     """Who can open the pages, in a sentence."""
     if loopback(host):
-        return "this machine only (--listen 0.0.0.0:8470 opens it to the network)."
+        return "this machine only (--listen 0.0.0.0:8050 opens it to the network)."
     return "anyone on the network can read these pages: there is no sign-in yet."

@@ -83,7 +83,8 @@ def drawn(site: Site, finding: Finding, at_us: int, look: Look, *, zoom: bool) -
         return None, ""
     _moments(figure, finding, site.plant.timezone, look)
     zone = site.plant.timezone
-    words = f"The dashed lines: began {display.moment(finding.onset_us, at_us, zone)}, called {display.moment(finding.raised_us, at_us, zone)}"
+    began, called = (display.moment(t, at_us, zone) for t in (finding.onset_us, finding.raised_us))
+    words = f"The dashed lines: began {began}, called {called}"
     if finding.cleared_us is not None:
         words += f", over {display.moment(finding.cleared_us, at_us, zone)}"
     return figure, words + "."

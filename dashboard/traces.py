@@ -7,6 +7,7 @@ deliveries, a saw-tooth, an hour-by-hour use. `words` says the same for who cann
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import TYPE_CHECKING, Literal
 
 import numpy as np
@@ -57,7 +58,7 @@ def thin(time_us: NDArray[np.int64], value: NDArray[np.float64], points: int) ->
         return np.arange(len(time_us))
     edges = np.linspace(0, len(time_us), points // 2 + 1).astype(int)
     keep: set[int] = {0, len(time_us) - 1}
-    for a, b in zip(edges[:-1], edges[1:], strict=True):
+    for a, b in pairwise(edges):
         keep.add(a + int(np.argmin(value[a:b])))
         keep.add(a + int(np.argmax(value[a:b])))
     return np.array(sorted(keep))
@@ -219,5 +220,6 @@ def use(facts: Facts) -> Small | None:
     )
     base = f"M0 {HEIGHT - 0.5:.1f}H{WIDTH:.0f}"
     units = facts.plant.display_units
-    words = f"{display.volume(float(hours.sum()), units)} in 24 hours, at most {display.volume(top, units)} in one."
+    all_day, most = display.volume(float(hours.sum()), units), display.volume(top, units)
+    words = f"{all_day} in 24 hours, at most {most} in one."
     return Small("bars", words, (("mark", base), ("bars", bars)), "24 h ago", "now")

@@ -102,7 +102,8 @@ def _one(site: Site, finding: Finding, at: int, screen: dict[str, bool]) -> list
 
 def _state(site: Site, one: Told, at: int) -> str:
     finding, zone = one.finding, site.plant.timezone
-    began = f"Began {display.moment(finding.onset_us, at, zone)}, called {display.moment(finding.raised_us, at, zone)}"
+    onset, raised = (display.moment(t, at, zone) for t in (finding.onset_us, finding.raised_us))
+    began = f"Began {onset}, called {raised}"
     sure = f"{finding.confidence:.0%} sure"
     if finding.cleared_us is None:
         return f"{one.urgency}. {began}; {sure}."

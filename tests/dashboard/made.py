@@ -111,7 +111,8 @@ def clogged(at_us: int, *, cleared_us: int | None = None) -> Finding:
         at_us - 3 * DAY_S * S_US,
         "medium",
         0.94,
-        "The pump delivers 5.6 of its 9.4 gpm at every pressure, and the filter takes 9 psi of it. Runs have grown from 72 to 121 s.",
+        "The pump delivers 5.6 of its 9.4 gpm at every pressure, and the filter takes 9 psi of it. "
+        "Runs have grown from 72 to 121 s.",
         None,
         cleared_us,
         {"delivery_mid_m3_s": 5.6 * GPM, "expected_delivery_mid_m3_s": 9.4 * GPM, "run_time_s": 121.0},

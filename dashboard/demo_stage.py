@@ -1,0 +1,151 @@
+"""The demo's stage: history written, broker up, daemon started, simulator publishing, until Ctrl-C."""
+
+from __future__ import annotations
+
+import signal
+import subprocess
+import sys
+import threading
+import time
+from contextlib import ExitStack
+from typing import TYPE_CHECKING
+
+from rich.console import Console
+from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
+
+from collector.backfill import backfill
+from collector.broker import embedded_broker
+from collector.plantfile import load_plant
+from collector.store import History
+from dashboard.cli import listening, loopback
+from dashboard.demo import history, new_world, plant_file
+from simulator.messages import messages
+from simulator.publish import connected, send
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+    from analytics.plant.description import Plant
+    from collector.backfill import Backfilled
+    from simulator.simulation import Simulation
+
+_DAY_US = 86_400_000_000
+_UP_WITHIN_S = 60.0
+
+
+def perform(data: Path, listen: str, days: int) -> int:
+    """Everything from the empty data folder to a clean stop. Returns the exit status."""
+    console = Console()
+    path = plant_file()
+    plant = load_plant(path)
+    now_us = time.time_ns() // 1_000_000 * 1_000
+    world = new_world(plant, now_us - days * _DAY_US)
+    try:
+        with ExitStack() as stack:
+            _write_history(console, plant, path.read_text("utf-8"), world, data, now_us)
+            url = stack.enter_context(embedded_broker())
+            console.print(f"A broker of its own listens at {url}.")
+            daemon = _started(path, url, data, listen)
+            stack.callback(_stopped, daemon)
+            stop = threading.Event()
+            publisher = threading.Thread(target=_publish, args=(world, url, stop), daemon=True)
+            publisher.start()
+            stack.callback(publisher.join, 10.0)
+            stack.callback(stop.set)
+            if not _up(daemon, listen):
+                console.print("The dashboard did not come up; its words stand above.")
+                return 1
+            _announce(console, listen)
+            return daemon.wait()
+    except KeyboardInterrupt:
+        console.print("\nStopped. Nothing of the demo runs any more.")
+        return 0
+
+
+def _write_history(
+    console: Console, plant: Plant, text: str, world: Simulation, data: Path, until_us: int
+) -> None:
+    columns = (TextColumn("{task.description}"), BarColumn(), TimeRemainingColumn())
+    begin_us = world.now_us
+    with Progress(*columns, console=console) as progress, History.open(data, plant) as kept:
+        days = round((until_us - begin_us) / _DAY_US)
+        task = progress.add_task(f"Simulating {days} days of {plant.title}", total=until_us - begin_us)
+
+        def say(done: Backfilled) -> None:
+            progress.update(task, completed=(done.newest_us or begin_us) - begin_us)
+
+        kept.keep_plant_file(text)
+        done = backfill(kept, history(world, until_us), say)
+        progress.update(task, completed=until_us - begin_us)
+    console.print(f"{done.stored:,} readings kept, {len(done.findings)} findings among them.")
+
+
+def _started(plant: Path, url: str, data: Path, listen: str) -> subprocess.Popen[bytes]:
+    """The daemon, in a session of its own: Ctrl-C reaches us alone, and we stop it in order."""
+    words = [sys.executable, "-m", "collector.cli", "run", str(plant), "--broker", url]
+    words += ["--data", str(data), "--listen", listen]
+    return subprocess.Popen(words, start_new_session=True)
+
+
+def _stopped(daemon: subprocess.Popen[bytes]) -> None:
+    if daemon.poll() is None:
+        daemon.send_signal(signal.SIGTERM)
+        try:
+            daemon.wait(20.0)
+        except subprocess.TimeoutExpired:
+            daemon.kill()
+
+
+def _publish(world: Simulation, url: str, stop: threading.Event) -> None:
+    """The simulated sensors speak at the pace of the clock, beginning where history ends."""
+    client = connected(url)
+    if client is None:
+        return
+    while not stop.wait(1.0 - time.time() % 1.0):
+        batch = world.advance(time.time_ns() // 1_000)
+        send(client, messages(world.plant, batch, world.decimals()))
+    client.disconnect()
+
+
+def _up(daemon: subprocess.Popen[bytes], listen: str) -> bool:
+    """Whether the dashboard answers within a minute."""
+    import socket
+
+    host, port = listening(listen)
+    deadline = time.monotonic() + _UP_WITHIN_S
+    while time.monotonic() < deadline and daemon.poll() is None:
+        try:
+            with socket.create_connection(("127.0.0.1" if host == "0.0.0.0" else host, port), timeout=1.0):
+                return True
+        except OSError:
+            time.sleep(0.2)
+    return False
+
+
+def address(listen: str) -> str:
+    """The one address to open: of this machine on its network where everybody may look, else loopback."""
+    import socket
+
+    host, port = listening(listen)
+    if host in ("0.0.0.0", "::"):
+        with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as probe:
+            try:
+                probe.connect(("192.0.2.1", 9))  # a documentation address: nothing is sent, a route is chosen
+                host = probe.getsockname()[0]
+            except OSError:
+                host = "127.0.0.1"
+    return f"http://{host}:{port}/"
+
+
+def _announce(console: Console, listen: str) -> None:
+    import segno
+
+    where = address(listen)
+    console.print()
+    segno.make(where, error="l").terminal(compact=True, border=2)
+    console.print(f"\nJuniper Bench is at [bold]{where}[/bold]   (Ctrl-C stops it)")
+    if loopback(listening(listen)[0]):
+        console.print(
+            "Only this machine can open it. For a phone on the same network: "
+            "make demo LISTEN=0.0.0.0:8050 (anybody on that network can then look: no sign-in yet)."
+        )

@@ -1,0 +1,168 @@
+"""A person's paths through the pages: a healthy day, a finding that comes, a server that dies, a year."""
+
+from __future__ import annotations
+
+import re
+import time
+from typing import TYPE_CHECKING
+
+import pytest
+from playwright.sync_api import expect
+
+from tests.browser.conftest import DESK, PHONE
+from tests.browser.test_everyone import settled
+from tests.dashboard import made
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from playwright.sync_api import BrowserContext, Page
+
+    from tests.browser.conftest import Feed, Server
+
+pytestmark = pytest.mark.browser
+
+
+def listening(page: Page) -> list[str]:
+    """Everything that the page complains of."""
+    said: list[str] = []
+    page.on("pageerror", lambda error: said.append(str(error)))
+    page.on("console", lambda m: said.append(m.text) if m.type == "error" else None)
+    return said
+
+
+@pytest.mark.parametrize("screen", [PHONE, DESK], ids=["phone", "desk"])
+def test_a_healthy_day(
+    browser: Callable[..., BrowserContext],
+    well_server: Server,
+    screen: dict[str, object],
+    shot: Callable[[Page, str], None],
+) -> None:
+    page = browser(**screen).new_page()
+    said = listening(page)
+    page.goto(well_server.url)
+    expect(page.locator("section.station")).to_have_count(5)
+    expect(page.locator(".station.wrong")).to_have_count(0)
+    page.locator("#tank .more summary").click()
+    expect(page.locator("#tank .more dl")).to_contain_text("Should give")
+    shot(page, f"healthy-{'phone' if screen is PHONE else 'desk'}")
+    for room, heading in (
+        ("Cycles", "The shape of a run"),
+        ("Storage", "Storage"),
+        ("Findings", "Standing now"),
+    ):
+        page.get_by_role("link", name=room, exact=True).click()
+        expect(page.locator("main h1")).to_have_text(heading)
+    page.get_by_role("link", name="Water", exact=True).click()
+    expect(page.locator("section.station")).to_have_count(5)
+    assert said == []
+
+
+def test_the_text_is_there_without_any_script(
+    browser: Callable[..., BrowserContext], wrong_server: Server
+) -> None:
+    page = browser(**PHONE, java_script_enabled=False).new_page()
+    page.goto(wrong_server.url)
+    expect(page.locator("#verdict")).not_to_be_empty()
+    expect(page.locator("section.station")).to_have_count(5)
+    page.locator(".do summary").first.click()
+    expect(page.locator(".steps").first).to_be_visible()
+
+
+def test_values_move_by_the_second_and_a_finding_appears(
+    browser: Callable[..., BrowserContext],
+    own_server: tuple[Server, Feed],
+    shot: Callable[[Page, str], None],
+) -> None:
+    server, feed = own_server
+    page = browser(**PHONE).new_page()
+    said = listening(page)
+    page.goto(server.url)
+    page.wait_for_function("document.body.dataset.link === 'live'")
+    before = page.evaluate("document.querySelector('.live').getAttribute('d')")
+    newest = page.evaluate(
+        "new Promise(d => document.body.addEventListener('heard', e => d(e.detail.newest)))"
+    )
+    assert time.time() * 1000 - newest < 3000
+    page.wait_for_function("b => document.querySelector('.live').getAttribute('d') !== b", arg=before)
+    expect(page.locator("#age")).to_have_text(re.compile(r"heard (just now|[1-4] s ago)"))
+
+    feed.tell(made.clogged(int(time.time()) * 1_000_000))
+    expect(page.locator("#filter.wrong")).to_be_visible(timeout=5000)
+    assert page.evaluate("document.body.dataset.mood") == "wrong"
+    expect(page.locator("#verdict svg")).to_be_visible()
+    shot(page, "finding-came")
+    page.get_by_text("What to do").click()
+    expect(page.locator(".steps")).to_be_visible()
+    page.get_by_text("Why we think so").click()
+    expect(page.locator("h2", has_text="Why we think so")).to_be_visible()
+    page.wait_for_selector(".chart .main-svg")
+    shot(page, "why-we-think-so")
+    assert said == []
+
+
+def test_the_page_comes_back_when_the_server_does(
+    browser: Callable[..., BrowserContext],
+    own_server: tuple[Server, Feed],
+    shot: Callable[[Page, str], None],
+) -> None:
+    server, _ = own_server
+    page = browser(**PHONE).new_page()
+    page.goto(server.url)
+    page.wait_for_function("document.body.dataset.link === 'live'")
+    server.kill()
+    page.wait_for_function("document.body.dataset.link === 'lost'", timeout=15_000)
+    expect(page.locator(".lost")).to_contain_text("cannot be reached")
+    expect(page.locator("#tank .figure b")).to_be_visible()
+    shot(page, "server-lost")
+    server.start()
+    page.wait_for_function("document.body.dataset.link === 'live'", timeout=15_000)
+    expect(page.locator(".lost")).to_be_hidden()
+
+
+def test_a_hidden_page_holds_no_stream(
+    browser: Callable[..., BrowserContext], own_server: tuple[Server, Feed]
+) -> None:
+    server, _ = own_server
+    page = browser(**PHONE).new_page()
+    page.goto(server.url)
+    page.wait_for_function("document.body.dataset.link === 'live'")
+    page.evaluate(
+        """() => { Object.defineProperty(document, 'hidden', {value: true, configurable: true});
+                   document.dispatchEvent(new Event('visibilitychange'));
+                   window.heardSince = 0; document.body.addEventListener('heard', () => window.heardSince++); }"""
+    )
+    page.wait_for_timeout(2500)
+    assert page.evaluate("window.heardSince") == 0
+    page.evaluate(
+        """() => { Object.defineProperty(document, 'hidden', {value: false, configurable: true});
+                   document.dispatchEvent(new Event('visibilitychange')); }"""
+    )
+    page.wait_for_function("window.heardSince > 0", timeout=5000)
+
+
+@pytest.mark.parametrize("screen", [PHONE, DESK], ids=["phone", "desk"])
+def test_history_from_afar_and_from_near(
+    browser: Callable[..., BrowserContext],
+    well_server: Server,
+    screen: dict[str, object],
+    shot: Callable[[Page, str], None],
+) -> None:
+    page = browser(**screen).new_page()
+    said = listening(page)
+    settled(page, f"{well_server.url}/at/juniper-bench/history")
+    page.get_by_label("year").check()
+    expect(page.locator("#history-chart-words")).to_contain_text("Band: lowest to highest")
+    far = page.locator("#history-chart-words").inner_text()
+    for _ in range(5):
+        words = page.locator("#history-chart-words").inner_text()
+        page.get_by_role("button", name="Closer").click()
+        expect(page.locator("#history-chart-words")).not_to_have_text(words)
+    assert page.locator("#history-chart-words").inner_text() != far
+    page.get_by_label("Storage level").check()
+    expect(page.locator("main h1")).to_have_text("Storage level")
+    shot(page, f"history-{'phone' if screen is PHONE else 'desk'}")
+    with page.expect_download() as download:
+        page.get_by_text("CSV of what is shown").click()
+    assert download.value.suggested_filename == "juniper-bench-rain_tank.csv"
+    assert said == []

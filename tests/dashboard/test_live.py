@@ -1,0 +1,115 @@
+"""Live values: what a stream says first, what it says on a commit, and that a slow phone is let go."""
+
+from __future__ import annotations
+
+import json
+import threading
+import time
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import pytest
+
+from dashboard import live
+from dashboard.live import BACKLOG, Watcher, event
+from dashboard.site import Site
+from tests.dashboard import made
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+    from pathlib import Path
+
+
+@pytest.fixture
+def fresh(tmp_path: Path) -> tuple[Path, Watcher, int]:
+    """A plant heard until this minute, and its watcher."""
+    now_s = int(time.time())
+    plant = made.juniper()
+    made.commit(tmp_path, plant, made.readings(plant, now_s - 600, now_s))
+    return tmp_path, Watcher(Site(plant, tmp_path), "/at/juniper-bench"), now_s
+
+
+def message(raw: bytes) -> dict[str, Any]:
+    assert raw.startswith(b"data: ")
+    assert raw.endswith(b"\n\n")
+    return dict(json.loads(raw[6:]))
+
+
+def test_a_stream_begins_with_everything_unless_the_phone_has_it(fresh: tuple[Path, Watcher, int]) -> None:
+    _, watcher, now_s = fresh
+    whole = watcher.whole()
+    assert set(whole["html"]) == {"storage-rain", "pump", "filter", "tank", "line"}  # type: ignore[call-overload]
+    assert whole["newest"] == (now_s - 1) * 1000
+    again = watcher.whole(str(whole["seen"]))
+    assert "html" not in again
+    assert again["slots"]["verdict"] == "All is well."  # type: ignore[index]
+
+
+def test_a_commit_reaches_an_open_stream(fresh: tuple[Path, Watcher, int]) -> None:
+    folder, watcher, now_s = fresh
+    stream = watcher.stream("")
+    assert next(stream) == b"retry: 2000\n\n"
+    message(next(stream))
+    message(next(stream))  # the watcher's own first look
+    plant = watcher.site.plant
+    later = threading.Timer(0.2, made.commit, (folder, plant, made.readings(plant, now_s, now_s + 1)))
+    later.start()
+    told = message(next(stream))
+    later.join()
+    assert told["newest"] == now_s * 1000
+    pressure = float(made.saw(np.array([now_s]))[0][0])
+    assert told["points"][-1] == [now_s * 1000, pytest.approx(pressure, abs=0.01)]
+    assert len(event(told)) < 1500
+    stream.close()
+    assert watcher.listeners == 0
+
+
+def test_a_finding_draws_its_station_anew(fresh: tuple[Path, Watcher, int]) -> None:
+    folder, watcher, now_s = fresh
+    watcher.change()
+    assert "html" not in watcher.change()
+    plant = watcher.site.plant
+    one = made.clogged(now_s * 1_000_000)
+    made.commit(folder, plant, made.readings(plant, now_s, now_s + 1), findings=[one])
+    told = watcher.change()
+    assert told["mood"] == "wrong"
+    assert "Why we think so" in told["html"]["filter"]  # type: ignore[index]
+    assert "storage-rain" not in told["html"]  # type: ignore[operator]
+
+
+def test_a_phone_that_cannot_keep_up_is_let_go(fresh: tuple[Path, Watcher, int]) -> None:
+    _, watcher, _ = fresh
+    watcher._running = True  # no thread: the test sends
+    stream = watcher.stream("")
+    next(stream), next(stream)
+    for _ in range(BACKLOG + 1):
+        watcher._send(b"data: {}\n\n")
+    assert watcher.listeners == 0
+    assert list(_rest(stream)) == []
+
+
+def _rest(stream: Iterator[bytes]) -> Iterator[bytes]:
+    yield from stream
+
+
+def test_a_history_in_trouble_is_said_and_the_watcher_lives(
+    fresh: tuple[Path, Watcher, int], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    from collector.store.errors import HistoryError
+
+    _, watcher, _ = fresh
+    stream = watcher.stream("")
+    next(stream), next(stream), next(stream)
+    good = watcher.site.history.seq
+    monkeypatch.setattr(live, "AT_LEAST_S", 0.0)
+
+    def broken() -> int:
+        raise HistoryError("the card is full")
+
+    monkeypatch.setattr(watcher.site.history, "seq", broken)
+    told = next(m for raw in stream if "trouble" in (m := message(raw)))
+    assert told["trouble"].startswith("the card is full")
+    monkeypatch.setattr(watcher.site.history, "seq", good)
+    heard = next(m for raw in stream if "newest" in (m := message(raw)))
+    assert heard["flow"] in ("still", "moving")
+    stream.close()

@@ -1,0 +1,233 @@
+"""The rooms that Dash fills: layouts, charts and moves, without a browser."""
+
+from __future__ import annotations
+
+import json
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import plotly.graph_objects as go
+import pytest
+from dash._utils import to_json  # what the server itself sends
+
+from dashboard import evidence, export, figures
+from dashboard.pages import cycles, findings, history, setup, storage
+from dashboard.site import Site
+from dashboard.status import finding_id
+from tests.dashboard import made
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+PHONE = {"dark": False, "fine": False, "wide": False}
+DESK = {"dark": True, "fine": True, "wide": True}
+HOUR_US = 3_600_000_000
+
+
+@pytest.fixture(autouse=True)
+def as_of_the_made_up_day(monkeypatch: pytest.MonkeyPatch, at_us: int) -> None:
+    for page in (cycles, findings, history, setup, storage):
+        if hasattr(page, "now_us"):
+            monkeypatch.setattr(page, "now_us", lambda: at_us)
+
+
+@pytest.fixture(scope="module")
+def site(folder: Path) -> Site:
+    return Site(made.juniper(), folder)
+
+
+@pytest.fixture(scope="module")
+def wrong(wrong_folder: Path) -> Site:
+    return Site(made.juniper(), wrong_folder)
+
+
+def said(layout: Any) -> str:
+    """A layout as the server sends it."""
+    return to_json(layout)
+
+
+def charts(layout: Any) -> list[dict[str, Any]]:
+    """Every figure of a layout, checked by the chart library's own schema."""
+    found: list[dict[str, Any]] = []
+
+    def look(node: Any) -> None:
+        if isinstance(node, dict):
+            if node.get("type") == "Graph" and node["props"].get("figure"):
+                found.append(node["props"]["figure"])
+            for value in node.values():
+                look(value)
+        elif isinstance(node, list):
+            for value in node:
+                look(value)
+
+    look(json.loads(said(layout)))
+    for figure in found:
+        go.Figure(figure)  # raises for any property that does not exist
+    return found
+
+
+@pytest.mark.parametrize("screen", [PHONE, DESK])
+@pytest.mark.parametrize("page", [cycles, storage, setup, findings, history])
+def test_every_room_has_one_heading_and_valid_charts(site: Site, page: Any, screen: dict[str, bool]) -> None:
+    layout = page.layout(site, "", screen, "127.0.0.1:8050")
+    assert said(layout).count('"type":"H1"') == 1
+    for figure in charts(layout):
+        assert figure["layout"]["dragmode"] == ("zoom" if screen["fine"] else False) or page is cycles
+        assert figure["layout"]["paper_bgcolor"] == "rgba(0,0,0,0)"
+
+
+def test_no_chart_offers_to_send_anything_to_anybody() -> None:
+    assert figures.CONFIG["showSendToCloud"] is False
+    assert figures.CONFIG["displayModeBar"] is False
+
+
+def test_findings_lists_what_stands_and_what_is_past(site: Site, wrong: Site) -> None:
+    assert "Nothing. What the sensors see" in said(findings.layout(site, "", PHONE, ""))
+    assert "over after" in said(findings.layout(site, "", PHONE, ""))
+    assert "None yet." in said(findings.layout(wrong, "", PHONE, ""))
+
+
+def test_a_findings_page_draws_its_evidence_and_says_what_to_do(wrong: Site) -> None:
+    (one,) = wrong.open_findings()
+    layout = findings.layout(wrong, finding_id(one), PHONE, "")
+    (figure,) = charts(layout)
+    words = [note["text"] for note in figure["layout"]["annotations"]]
+    assert "Delivery of each run, gpm" in words
+    assert {"began", "called", "expected"} <= set(words)
+    text = said(layout)
+    assert "What would prove it mended" in text
+    assert "94% sure" in text
+    assert "5.6 gpm" in text
+
+
+def test_an_unknown_finding_is_said_to_be_unknown(site: Site) -> None:
+    assert "No such finding" in said(findings.layout(site, "nothing.-.1", PHONE, ""))
+
+
+@pytest.mark.parametrize(
+    "fault",
+    ["lost_prime", "short_cycling", "storage_depletion", "clogged_filter", "sensor_fault", "freeze_risk"],
+)
+def test_every_kind_of_evidence_is_drawn(site: Site, at_us: int, fault: str) -> None:
+    from dataclasses import replace
+
+    of = {"sensor_fault": "pressure", "storage_depletion": "rain"}.get(fault)
+    one = replace(made.clogged(at_us), fault=fault, of=of, evidence={})
+    figure, words = evidence.drawn(site, one, at_us, figures.LIGHT, zoom=False)
+    assert figure is not None
+    go.Figure(figure)
+    assert figure["data"][-1]["y"]
+    assert words.startswith("The dashed lines: began ")
+
+
+def test_evidence_is_named_with_the_owners_units() -> None:
+    from dataclasses import replace
+
+    one = replace(
+        made.clogged(0),
+        evidence={
+            "run_time_s": 9.1,
+            "drop_pa": 62_052.8,
+            "delivery_m3_s": 6.30902e-4,
+            "drawdown_m3": 0.045,
+            "starts_per_hour": 31.0,
+            "level_m": 0.3048,
+        },
+    )
+    assert evidence.evidence_words(one, "us") == [
+        ("Run time", "9.1 s"),
+        ("Drop", "9.0 psi"),
+        ("Delivery", "10.0 gpm"),
+        ("Drawdown", "11.9 gal"),
+        ("Starts per hour", "31"),
+        ("Level", "1.00 ft"),
+    ]
+
+
+def test_history_moves_and_scales_about_its_middle() -> None:
+    window = [0, 4 * HOUR_US]
+    assert history.moved(window, "earlier") == [-2 * HOUR_US, 2 * HOUR_US]
+    assert history.moved(window, "later") == [2 * HOUR_US, 6 * HOUR_US]
+    assert history.moved(window, "closer") == [HOUR_US, 3 * HOUR_US]
+    assert history.moved(window, "wider") == [-2 * HOUR_US, 6 * HOUR_US]
+    for _ in range(80):
+        window = history.moved(window, "closer")
+    assert window[1] - window[0] == history.SHORTEST_US
+
+
+def test_a_drawn_zoom_is_read_in_the_owners_zone() -> None:
+    # 14:00 daylight time in Boise is 20:00 UTC
+    drawn = {"xaxis.range[0]": "2026-05-12 14:00:00", "xaxis.range[1]": "2026-05-12 15:00:00.5"}
+    begin = 1_778_616_000_000_000
+    assert history.zoom_of(drawn, "America/Boise") == [begin, begin + 3_600_500_000]
+    assert history.zoom_of({"autosize": True}, "America/Boise") is None
+    assert history.zoom_of({"xaxis.autorange": True}, "America/Boise") is None
+
+
+def test_history_draws_a_band_from_afar_and_the_runs_from_near(site: Site, at_us: int) -> None:
+    figure, words = history.drawn(site, "pressure", at_us - 14 * 24 * HOUR_US, at_us, PHONE)
+    low, _high = figure["data"][1]["y"], figure["data"][0]["y"]
+    assert len(low) <= 2 * history.STEPS
+    assert min(v for v in low if v is not None) == 30.0
+    assert "Band: lowest to highest" in words
+    near, _ = history.drawn(site, "pressure", at_us - HOUR_US, at_us, PHONE)
+    strokes = [s for s in near["layout"]["shapes"] if s["type"] == "rect"]
+    assert len(strokes) == len(site.history.cycles(at_us - HOUR_US, at_us))
+
+
+def test_history_marks_findings_of_that_time_only(site: Site, at_us: int) -> None:
+    _, with_it = history.drawn(site, "pressure", at_us - 6 * 24 * HOUR_US, at_us, PHONE)
+    _, without = history.drawn(site, "pressure", at_us - 24 * HOUR_US, at_us, PHONE)
+    assert "1 finding marked" in with_it
+    assert "finding" not in without
+
+
+def test_history_before_anything_was_kept_says_so(site: Site) -> None:
+    figure, words = history.drawn(site, "pressure", 0, HOUR_US, PHONE)
+    assert words == "No reading was kept between these times."
+    assert figure["data"] == []
+
+
+def test_a_gap_is_not_bridged(site: Site) -> None:
+    from collector.store.shapes import Bands
+
+    minute = 60_000_000
+    times = np.array([0, 1, 2, 60, 61, 62]) * minute
+    ones = np.ones(6)
+    bands = Bands(times, ones, ones, ones, np.ones(6, int), minute)
+    x, low, mean, high = history.columns(site.plant.signals[0], bands, "UTC", "us")
+    assert mean.index(None) == 3
+    assert len(x) == len(low) == len(mean) == len(high) == 7
+
+
+def test_the_csv_and_the_chart_hold_the_same_span(site: Site, at_us: int) -> None:
+    rows = list(export.csv_of(site, site.plant.signals[0], at_us - HOUR_US, at_us))
+    assert rows[1].startswith("2026-05-12T19:00:00")
+
+
+def test_the_expected_run_climbs_from_cut_in_to_cut_out(site: Site) -> None:
+    curve = cycles.ideal(site.plant)
+    assert curve is not None
+    seconds, pressure = curve
+    assert pressure[0] == pytest.approx(30 * made.PSI)
+    assert pressure[-1] == pytest.approx(50 * made.PSI)
+    assert np.all(np.diff(pressure) > 0)
+    # by hand: 4,600 ft is 12.4 psi; 44 gal * 40.4 * (1/42.4 - 1/62.4) = 13.4 gal; at 9 gpm 89.6 s
+    assert seconds[-1] == pytest.approx(89.6, abs=0.5)
+
+
+def test_daily_medians_stand_at_noon() -> None:
+    day = 86_400_000_000
+    days, medians = cycles.daily([0, 1, 2, day], [1.0, 9.0, 2.0, 5.0], "UTC")
+    assert days == ["1970-01-01 12:00:00", "1970-01-02 12:00:00"]
+    assert medians == [2.0, 5.0]
+
+
+def test_rain_adds_depth_times_roof_less_the_first_flush(site: Site) -> None:
+    """1 inch on 1,800 ft2 is 1,122 gal (0.6234 gal per ft2 and inch); 0.85 of it, less 40 gal: 914."""
+    assert "914 gal" in said(storage.layout(site, "", PHONE, ""))
+
+
+def test_set_up_says_who_can_look(site: Site) -> None:
+    assert "this machine only" in said(setup.layout(site, "", PHONE, "127.0.0.1:8050"))
+    assert "there is no sign-in yet" in said(setup.layout(site, "", PHONE, "0.0.0.0:8050"))
