@@ -1,14 +1,152 @@
-"""Where things are and how they are reached, unless the owner says otherwise."""
+"""Where things are and how they are reached, unless the owner says otherwise.
+
+Each setting comes from the command line, else from the environment, else from the settings file,
+else from its default. A password is never on the command line nor in a plant file: it stands alone
+in a file that only its owner may read.
+
+    # settings.toml
+    [broker]
+    url = "mqtts://shed.local:8883"
+    user = "holdwater"
+    password_file = "/etc/holdwater/broker-password"
+    ca_file = "/etc/holdwater/ca.pem"       # else the system's
+    protocol = "5"                          # "5" | "3.1.1"
+    client_id = "holdwater-juniper"         # else made from the machine's name
+"""
 
 from __future__ import annotations
 
 import os
+import platform
+import stat
+import tomllib
+from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
+from urllib.parse import urlsplit
 
-from platformdirs import user_data_path
+from platformdirs import user_config_path, user_data_path
+
+LISTEN = "127.0.0.1:8050"
+BROKER = "mqtt://127.0.0.1:1883"
+
+_KEYS = ("url", "user", "password_file", "ca_file", "cert_file", "key_file", "protocol", "client_id")
+_PORTS = {"mqtt": 1883, "mqtts": 8883}
+
+
+class SettingsError(ValueError):
+    """Every mistake of the settings, a line each: where, what was found, what would do."""
+
+
+@dataclass(frozen=True, slots=True)
+class Broker:
+    """How the broker is reached. Files are paths; what is in them is read when it is needed."""
+
+    host: str
+    port: int
+    tls: bool
+    user: str | None = None
+    password_file: Path | None = None
+    ca_file: Path | None = None
+    cert_file: Path | None = None
+    key_file: Path | None = None
+    protocol: str = "5"
+    client_id: str = "holdwater"
+
+    def password(self) -> str | None:
+        """The password, without the line's end. OSError where the file cannot be read."""
+        return None if self.password_file is None else self.password_file.read_text("utf-8").rstrip("\r\n")
+
+    def loose(self) -> str | None:
+        """A warning where others may read the password's file."""
+        file = self.password_file
+        if file is None or not file.exists() or not stat.S_IMODE(file.stat().st_mode) & 0o077:
+            return None
+        return f"{file}: others can read this password; chmod 600 {file}"
 
 
 def data_folder(option: str | Path | None) -> Path:
     """The folder that holds every plant's history: the option, else HOLDWATER_DATA, else the user's own."""
     given = option or os.environ.get("HOLDWATER_DATA")
     return Path(given).expanduser() if given else user_data_path("holdwater")
+
+
+def settings_file(option: str | Path | None) -> Path:
+    """The option, else HOLDWATER_SETTINGS, else settings.toml in the user's configuration folder."""
+    given = option or os.environ.get("HOLDWATER_SETTINGS")
+    return Path(given).expanduser() if given else user_config_path("holdwater") / "settings.toml"
+
+
+def broker(url: str | None, file: str | Path | None = None) -> Broker:
+    """How to reach the broker. Raises SettingsError with every mistake at once."""
+    mistakes: list[str] = []
+    path = settings_file(file)
+    table = _table(path, required=file is not None, mistakes=mistakes)
+    said: dict[str, tuple[str, str]] = {}  # key -> (value, where it was said)
+    for key in _KEYS:
+        if key in table:
+            if isinstance(table[key], str):
+                said[key] = (table[key], f"{path}, broker.{key}")
+            else:
+                mistakes.append(f"{path}, broker.{key}: found {table[key]!r}; a text is wanted")
+        variable = f"HOLDWATER_MQTT_{key.upper()}"
+        if os.environ.get(variable):
+            said[key] = (os.environ[variable], variable)
+    if url:
+        said["url"] = (url, "--broker")
+    host, port, tls = _address(*said.get("url", (BROKER, "default")), mistakes)
+    protocol, where = said.get("protocol", ("5", ""))
+    if protocol not in ("5", "3.1.1"):
+        mistakes.append(f'{where}: found "{protocol}"; "5" or "3.1.1" is wanted')
+    paths = {key: _file(*said[key], mistakes) for key in _KEYS if key.endswith("_file") and key in said}
+    if mistakes:
+        raise SettingsError("\n".join(mistakes))
+    client_id = said.get("client_id", (f"holdwater-{platform.node() or 'here'}", ""))[0]
+    user = said["user"][0] if "user" in said else None
+    return Broker(host, port, tls, user, protocol=protocol, client_id=client_id, **paths)
+
+
+def _table(path: Path, required: bool, mistakes: list[str]) -> dict[str, Any]:
+    if not path.exists() and not required:
+        return {}
+    try:
+        data = tomllib.loads(path.read_text("utf-8"))
+    except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
+        mistakes.append(f"{path}: {error}; a settings file in TOML is wanted")
+        return {}
+    mistakes += [f"{path}, {key}: an unknown key; known here: broker" for key in data if key != "broker"]
+    table = data.get("broker", {})
+    if not isinstance(table, dict):
+        mistakes.append(f"{path}, broker: found {table!r}; a table is wanted, [broker]")
+        return {}
+    for key in table:
+        if key == "password":
+            mistakes.append(
+                f"{path}, broker.password: keep it in a file of its own and name that: password_file"
+            )
+        elif key not in _KEYS:
+            mistakes.append(f"{path}, broker.{key}: an unknown key; known here: " + ", ".join(_KEYS))
+    return table
+
+
+def _address(url: str, where: str, mistakes: list[str]) -> tuple[str, int, bool]:
+    wanted = "mqtt://host:port or mqtts://host:port is wanted"
+    try:
+        parts = urlsplit(url)
+        port = parts.port or _PORTS.get(parts.scheme, 0)
+    except ValueError:
+        mistakes.append(f"{where}: found a URL that cannot be read; {wanted}")
+        return "", 0, False
+    if parts.password or parts.username:
+        # the URL itself is not repeated: it holds a secret
+        mistakes.append(f"{where}: found a user or password in the URL; set user and password_file instead")
+    elif parts.scheme not in _PORTS or not parts.hostname or parts.path.strip("/"):
+        mistakes.append(f'{where}: found "{url}"; {wanted}')
+    return parts.hostname or "", port, parts.scheme == "mqtts"
+
+
+def _file(name: str, where: str, mistakes: list[str]) -> Path:
+    path = Path(name).expanduser()
+    if not path.is_file():
+        mistakes.append(f'{where}: found "{name}"; a file that exists is wanted')
+    return path

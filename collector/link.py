@@ -1,0 +1,173 @@
+"""The link to the broker: one persistent session, QoS 1, acknowledged only when we say so.
+
+Runs in its caller's thread: `work` waits for the network and calls back for each message. Nothing
+is acknowledged on receipt; the caller acknowledges after its commit. What was not acknowledged
+when a connection ends is the broker's to send again, so those acknowledgements are forgotten.
+"""
+
+from __future__ import annotations
+
+import logging
+import random
+import ssl
+import time
+from typing import TYPE_CHECKING, Any
+
+import paho.mqtt.client as mqtt
+from paho.mqtt.enums import CallbackAPIVersion
+from paho.mqtt.packettypes import PacketTypes
+from paho.mqtt.properties import Properties
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Sequence
+
+    from collector.settings import Broker
+
+log = logging.getLogger("holdwater.link")
+
+_KEEPALIVE_S = 30
+_CONNECT_TIMEOUT_S = 5.0
+_FIRST_WAIT_S = 1.0
+_LONGEST_WAIT_S = 60.0
+#: How long the broker keeps our place while we are away: a fortnight's power cut.
+_SESSION_EXPIRY_S = 14 * 86_400
+#: Messages the broker may send ahead of our acknowledgements (MQTT 5); a commit's worth and more.
+_RECEIVE_MAXIMUM = 20_000
+
+
+class Link:
+    """A connection that mends itself. `hear(topic, payload, retained)` is called for each message."""
+
+    def __init__(
+        self, broker: Broker, topics: Sequence[str], hear: Callable[[str, bytes, bool], None]
+    ) -> None:
+        self._broker = broker
+        self._topics = sorted(set(topics))
+        self._hear = hear
+        self._client = self._new_client()
+        self._owed: list[tuple[int, int, str]] = []  # (message id, QoS, topic) heard, not acknowledged
+        self._refused: str | None = None
+        self._failures = 0
+        self._next_try = 0.0
+        self.connected = False
+        self.connections = 0
+        self.told = -1  # connections when last spoken of
+
+    def _new_client(self) -> mqtt.Client:
+        broker = self._broker
+        five = broker.protocol == "5"
+        client = mqtt.Client(
+            CallbackAPIVersion.VERSION2,
+            client_id=broker.client_id,
+            clean_session=None if five else False,
+            protocol=mqtt.MQTTv5 if five else mqtt.MQTTv311,
+            manual_ack=True,
+            reconnect_on_failure=False,
+        )
+        client.connect_timeout = _CONNECT_TIMEOUT_S
+        if broker.user is not None:
+            client.username_pw_set(broker.user, broker.password())
+        if broker.tls:
+            context = ssl.create_default_context(cafile=broker.ca_file)
+            if broker.cert_file is not None:
+                context.load_cert_chain(broker.cert_file, broker.key_file)
+            client.tls_set_context(context)
+        client.on_connect = self._on_connect
+        client.on_disconnect = self._on_disconnect
+        client.on_message = self._on_message
+        return client
+
+    # -- what the caller does ------------------------------------------------------------------
+
+    def work(self, wait_s: float) -> None:
+        """Wait up to `wait_s` for the network and handle what came; connect again when it is time."""
+        if self._client.socket() is None:
+            pause = self._next_try - time.monotonic()
+            if pause > 0:
+                time.sleep(min(pause, wait_s))
+                return
+            self._connect()
+        if self._client.loop(timeout=wait_s) != mqtt.MQTT_ERR_SUCCESS and self._client.socket() is None:
+            self._gone("the connection ended")
+
+    @property
+    def owed(self) -> int:
+        """Messages heard and not yet acknowledged."""
+        return len(self._owed)
+
+    def acknowledge(self, stored: Callable[[str], bool]) -> None:
+        """Acknowledge what was heard on this connection on the topics of which `stored` says yes."""
+        owed, self._owed = self._owed, []
+        for message_id, qos, topic in owed:
+            if stored(topic):
+                self._client.ack(message_id, qos)
+            else:
+                self._owed.append((message_id, qos, topic))
+
+    def close(self) -> None:
+        """Say goodbye; the session stays, and the broker keeps what comes for us."""
+        self._client.disconnect()
+        for _ in range(10):
+            if self._client.loop(timeout=0.1) != mqtt.MQTT_ERR_SUCCESS:
+                break
+
+    # -- what the network does -----------------------------------------------------------------
+
+    def _connect(self) -> None:
+        self._owed.clear()
+        self._refused = None
+        properties = None
+        options: dict[str, Any] = {}
+        if self._broker.protocol == "5":
+            properties = Properties(PacketTypes.CONNECT)
+            properties.SessionExpiryInterval = _SESSION_EXPIRY_S
+            properties.ReceiveMaximum = _RECEIVE_MAXIMUM
+            options = {"clean_start": False, "properties": properties}
+        try:
+            self._client.connect(self._broker.host, self._broker.port, _KEEPALIVE_S, **options)
+        except (OSError, ValueError) as error:
+            self._gone(str(error) or type(error).__name__)
+
+    def _on_connect(self, client: mqtt.Client, _: Any, flags: Any, reason: Any, __: Any = None) -> None:
+        if reason.is_failure:
+            self._refused = str(reason)
+            client.disconnect()
+            return
+        self.connected = True
+        self.connections += 1
+        self._failures = 0
+        log.info(
+            "connected to %s:%d%s",
+            self._broker.host,
+            self._broker.port,
+            ", session resumed" if flags.session_present else ", new session",
+        )
+        # Also on a resumed session: the plant files may name other topics than last time. With MQTT 5
+        # retained values then are not sent again; with 3.1.1 they are, and are known by their flag.
+        if self._topics:
+            client.subscribe([(topic, self._quality(flags.session_present)) for topic in self._topics])
+
+    def _quality(self, resumed: bool) -> Any:
+        if self._broker.protocol != "5":
+            return 1
+        return mqtt.SubscribeOptions(qos=1, retainHandling=1 if resumed else 0)
+
+    def _on_disconnect(self, _: Any, __: Any, ___: Any, reason: Any, ____: Any = None) -> None:
+        self._gone(self._refused or str(reason))
+
+    def _gone(self, why: str) -> None:
+        """Plan the next try; say so once, not for every attempt."""
+        self._owed.clear()
+        if self.connected or self._failures == 0:
+            log.warning("no broker at %s:%d: %s; trying again", self._broker.host, self._broker.port, why)
+        self.connected = False
+        longest = min(_FIRST_WAIT_S * 2 ** min(self._failures, 10), _LONGEST_WAIT_S)
+        self._next_try = time.monotonic() + longest * random.uniform(
+            0.5, 1.0
+        )  # so that many do not come at once
+        self._failures += 1
+
+    def _on_message(self, _: Any, __: Any, message: mqtt.MQTTMessage) -> None:
+        if message.qos > 0:
+            self._owed.append((message.mid, message.qos, message.topic))
+        self._hear(message.topic, message.payload, message.retain)

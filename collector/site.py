@@ -1,0 +1,139 @@
+"""One plant as the daemon holds it: decoder, engine, history, and what is not committed yet."""
+
+from __future__ import annotations
+
+import logging
+from collections import Counter
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+from analytics.plant.payload import Decoder, Rows
+from analytics.readings import TICK, Readings
+from collector.backfill import resumed
+from collector.store import Batch, History, HistoryError, SetAside
+from collector.store.signals import in_si
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+    from analytics.plant.description import Plant
+
+log = logging.getLogger("holdwater.site")
+
+#: A sensor's own clock may be ahead of ours by so much; a reading further ahead is set aside, since
+#: it would make everything after it look late.
+AHEAD_US = 5 * 60 * 1_000_000
+_TICK_US = 1_000_000
+#: Ticks alone are worth a commit this seldom (each commit wears the card).
+_TICKS_COMMIT_US = 10 * 1_000_000
+_SNAPSHOT_US = 5 * 60 * 1_000_000
+#: Readings that wait for a history that cannot be written; past this the broker keeps them for us.
+MOST_WAITING = 200_000
+
+
+class Site:
+    """A plant that is being watched. All times are given; no clock is read here."""
+
+    def __init__(self, plant: Plant, plant_file: str, data: Path, now_us: int) -> None:
+        self.plant = plant
+        self._decoder = Decoder(plant)
+        self.topics = self._decoder.topics
+        self._history = History.open(data, plant)
+        self._history.keep_plant_file(plant_file)
+        self._engine = resumed(self._history)
+        self._rows = Rows()
+        self._aside: list[SetAside] = []
+        self._counted: Counter[str] = Counter()
+        self._pending = Batch()
+        self._late = self._engine.late
+        self._last_us = now_us  # of the newest tick or message
+        self._snapshot_us = now_us
+        self._committed_us = now_us
+        self.trouble: str | None = None
+
+    # -- hearing -------------------------------------------------------------------------------
+
+    def hear(self, topic: str, payload: bytes, retained: bool, received_us: int) -> None:
+        """Decode one message. A retained value without a time of its own is not fresh and not kept."""
+        self._last_us = max(self._last_us, received_us)
+        decoded = self._decoder.decode(topic, payload, received_us)
+        for reject in decoded.rejects:
+            self._put_aside(received_us, reject.topic, reject.reason, reject.excerpt)
+        rows = decoded.readings
+        for signal, time_us, value in zip(rows.signal, rows.time_us, rows.value, strict=True):
+            if retained and time_us == received_us:
+                self._counted["retained"] += 1
+            elif time_us > received_us + AHEAD_US:
+                self._put_aside(received_us, topic, "its time lies in the future", str(time_us / 1e6))
+            else:
+                self._rows.add(signal, time_us, value)
+
+    def _put_aside(self, time_us: int, topic: str, reason: str, excerpt: str) -> None:
+        self._counted["rejected"] += 1
+        self._aside.append(SetAside(time_us, topic, reason, excerpt))
+
+    def tick(self, now_us: int) -> None:
+        """Time goes on: a tick where nothing was heard for a second."""
+        if now_us - self._last_us >= _TICK_US:
+            self._rows.add(TICK, now_us, float("nan"))
+            self._last_us = now_us
+
+    # -- keeping -------------------------------------------------------------------------------
+
+    def commit(self, now_us: int, final: bool = False) -> bool:
+        """Examine and store what was heard, in one transaction. Whether nothing is left unstored."""
+        heard = any(signal != TICK for signal in self._rows.signal) or bool(self._aside)
+        due = heard or final or now_us - self._committed_us >= _TICKS_COMMIT_US
+        if not due and not len(self._pending.readings):
+            return True
+        self._examine(final or now_us - self._snapshot_us >= _SNAPSHOT_US)
+        try:
+            self._history.commit(self._pending)
+        except HistoryError as error:
+            if self.trouble is None:
+                log.error("%s: nothing is being stored: %s", self.plant.name, error)
+            self.trouble = str(error)
+            return False
+        if self.trouble is not None:
+            log.info("%s: storing again", self.plant.name)
+            self.trouble = None
+        if self._pending.snapshot is not None:
+            self._snapshot_us = now_us
+        self._pending = Batch()
+        self._committed_us = now_us
+        return True
+
+    def _examine(self, snapshot: bool) -> None:
+        """What was heard goes through the engine and into the pending batch."""
+        rows, self._rows = self._rows, Rows()
+        fresh = self._history.admit(Readings.of(rows.signal, rows.time_us, rows.value))
+        repeated = len(rows) - len(fresh)
+        if repeated:
+            self._counted["repeated"] += repeated
+        outcome = self._engine.feed(in_si(fresh, self.plant))
+        if self._engine.late > self._late:
+            self._counted["late"] += self._engine.late - self._late
+            self._late = self._engine.late
+        before = self._pending
+        self._pending = replace(
+            before,
+            readings=Readings.concatenate([before.readings, fresh]),
+            cycles=(*before.cycles, *outcome.cycles),
+            findings=(*before.findings, *outcome.findings),
+            outlooks=(*before.outlooks, *outcome.outlooks),
+            set_aside=(*before.set_aside, *self._aside),
+            counted=dict(Counter(before.counted) + self._counted),
+            snapshot=self._engine.snapshot() if snapshot else before.snapshot and self._engine.snapshot(),
+        )
+        self._aside = []
+        self._counted = Counter()
+
+    @property
+    def full(self) -> bool:
+        """Whether so much waits for the history that no more should be taken from the broker."""
+        return len(self._pending.readings) + len(self._rows) > MOST_WAITING
+
+    def close(self, now_us: int) -> None:
+        """Store what is left, with a snapshot, and let go of the history."""
+        self.commit(now_us, final=True)
+        self._history.close()

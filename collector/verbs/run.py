@@ -1,0 +1,100 @@
+"""`holdwater run`: the daemon."""
+
+from __future__ import annotations
+
+import logging
+import sys
+import time
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from collector.settings import BROKER, LISTEN
+
+if TYPE_CHECKING:
+    import argparse
+
+    from analytics.plant.description import Plant
+    from collector.companion import Companion
+
+HELP = "the daemon: listen to the broker, keep history, find faults, serve the dashboard"
+
+
+def arguments(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("plants", nargs="+", type=Path, metavar="PLANT", help="plant file")
+    parser.add_argument("--broker", metavar="URL", help=f"mqtt://host:port or mqtts://host:port ({BROKER})")
+    parser.add_argument("--data", metavar="FOLDER", help="where the histories are kept")
+    parser.add_argument("--settings", metavar="FILE", help="settings file (user, password file, TLS)")
+    parser.add_argument(
+        "--listen", default=LISTEN, metavar="HOST:PORT", help=f"where the dashboard is served ({LISTEN})"
+    )
+    parser.add_argument("--no-dashboard", action="store_true", help="collect only")
+
+
+def run(options: argparse.Namespace) -> int:
+    from analytics.plant.mistakes import PlantErrors
+    from collector import clock
+    from collector.daemon import Daemon, stop_on_signals, wait_for_clock
+    from collector.plantfile import load_plant
+    from collector.settings import SettingsError, broker, data_folder
+    from collector.site import Site
+    from collector.store import HistoryError
+
+    logging.Formatter.converter = time.gmtime
+    logging.basicConfig(
+        stream=sys.stderr, level=logging.INFO, format="%(asctime)sZ %(levelname)s %(name)s: %(message)s"
+    )
+    mistakes: list[str] = []
+    plants: list[tuple[Plant, str]] = []
+    for path in options.plants:
+        try:
+            plants.append((load_plant(path), path.read_text("utf-8-sig")))
+        except PlantErrors as errors:
+            mistakes.append(str(errors))
+    mistakes += _same_names([plant for plant, _ in plants])
+    try:
+        reached = broker(options.broker, options.settings)
+    except SettingsError as error:
+        mistakes.append(str(error))
+    if mistakes:
+        print("\n".join(mistakes), file=sys.stderr)
+        return 2
+    if warning := reached.loose():
+        logging.getLogger("holdwater").warning(warning)
+    data = data_folder(options.data)
+    try:
+        sites = [Site(plant, text, data, clock.now_us()) for plant, text in plants]
+    except HistoryError as error:
+        print(error, file=sys.stderr)
+        return 2
+    try:
+        daemon = Daemon(sites, reached, data, _companion(options, data))
+    except OSError as error:  # a password, certificate or key that cannot be read
+        print(f"the broker's settings: {error}", file=sys.stderr)
+        return 2
+    stop_on_signals(daemon)
+    wait_for_clock(daemon.stop)
+    daemon.run()
+    return 0
+
+
+def _same_names(plants: list[Plant]) -> list[str]:
+    names = [plant.name for plant in plants]
+    return [
+        f"{name}.toml: two plant files bear that name; a plant's history is kept by it, so rename one"
+        for name in sorted({name for name in names if names.count(name) > 1})
+    ]
+
+
+def _companion(options: argparse.Namespace, data: Path) -> Companion | None:
+    from collector.companion import Companion, installed
+
+    if options.no_dashboard:
+        return None
+    if not installed():
+        logging.getLogger("holdwater").warning(
+            "no dashboard: install holdwater[dashboard], or say --no-dashboard"
+        )
+        return None
+    return Companion(
+        ["dashboard", *map(str, options.plants), "--data", str(data), "--listen", options.listen]
+    )
