@@ -106,6 +106,7 @@ class Link:
 
     def close(self) -> None:
         """Say goodbye; the session stays, and the broker keeps what comes for us."""
+        self._client.on_disconnect = None
         self._client.disconnect()
         for _ in range(10):
             if self._client.loop(timeout=0.1) != mqtt.MQTT_ERR_SUCCESS:
