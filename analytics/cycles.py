@@ -203,6 +203,11 @@ def _run(
     demand = -0.5 * (down + up) if down == down and up == up else -(down if down == down else up)
     run_s = (stop_us - start.start_us) * 1e-6
     rest_s = (start.start_us - run.before_stop_us) * 1e-6 if run.before_stop_us is not None and run.seen else None
+    first = int(np.searchsorted(pressure.time_us, max(run.from_us, start.start_us + RUN_UP_US, stop_us - TAIL_US)))
+    leap = float("nan")
+    if enough and first < len(pressure.time_us) and stop_us - start.start_us < TAIL_US:
+        ahead_s = (start.start_us - int(pressure.time_us[first])) * 1e-6 - float(whole.middle_s[k])
+        leap = water.pressure_pa(float(whole.mean[k]) + slope * ahead_s) - start.pressure_pa
     span = (max(start.start_us, stop_us - TAIL_US) + RUN_UP_US, stop_us)
     level = _median(others.get("motor"), *span)
     discharge = _median(others.get("discharge"), *span)
@@ -227,6 +232,7 @@ def _run(
         pressure_low_pa=float(inside.min()) if len(inside) else None,
         pressure_high_pa=float(inside.max()) if len(inside) else None,
         scatter_m3=_or_none(float(whole.scatter[k])),
+        leap_pa=_or_none(leap),
         before_us=run.before_stop_us,
         flow_m3_s=_median(others.get("flow"), *span),
         discharge_pa=discharge, suction_pa=_median(others.get("suction"), *span),

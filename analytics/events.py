@@ -25,6 +25,8 @@ class Run:
     slope_first/last slope of tank water near the run's ends
     pressure_low/high_pa   extremes inside the run
     scatter_m3       root mean square of tank water about its straight line over the run
+    leap_pa          how far the run's straight line begins above the pressure at the start: the jump of a
+                     line whose tank was empty
     before_us        stop of the run before, or None
     """
 
@@ -40,6 +42,7 @@ class Run:
     pressure_low_pa: float | None = None
     pressure_high_pa: float | None = None
     scatter_m3: float | None = None
+    leap_pa: float | None = None
     before_us: int | None = None
     flow_m3_s: float | None = None  # mean of supply_flow in the run
     discharge_pa: float | None = None  # median discharge pressure in the run

@@ -61,3 +61,9 @@ class Water:
     def between_m3(self, low_pa: float, high_pa: float) -> float:
         """Water between two pressures; that below the charge does not count."""
         return self.one(max(high_pa, self.precharge_pa)) - self.one(max(low_pa, self.precharge_pa))
+
+    def pressure_pa(self, water_m3: float) -> float:
+        """The inverse of `one`; infinite where no air is left."""
+        scale = self.volume_m3 * (self.precharge_pa + self.atmosphere_pa_abs)
+        air = self.volume_m3 - water_m3
+        return scale / air - self.atmosphere_pa_abs if air > 0.0 else float("inf")

@@ -1,0 +1,151 @@
+"""Blocked discharge: the pump runs against a closed or blocked outlet.
+
+What fails. A valve is left shut, or ice closes the line, between the pump and the water's way out.
+
+Physics. No flow: the pump stands at its shut-off head. Blocked beyond the gauge and switch but before the
+tank, the little water between has no air to press on: pressure leaps to the shut-off head. Blocked
+before the gauge, the gauge does not rise, and the outlet gauge, where one is fitted, stands at shut-off.
+
+What the sensors show. A rise from cut-in past cut-out within a few seconds, far faster than any delivery
+into the tank; next to no demand at rest; a motor below its usual load. Or an outlet pressure above
+cut-out over a line pressure that stands still.
+
+Mistaken for. A waterlogged tank (water is still drawn: pressure falls again as quickly, and starts
+follow one another); a stuck switch (rises at the usual rate); lost prime (no outlet gauge: both names are
+told).
+
+Parameters. LEAP: apparent delivery eight times the usual: a tank without any charge shows three to four, a
+wholly waterlogged one is drawn down at once. OVER: past cut-out by a quarter of the band. Two runs, or
+one that lasts.
+
+Source: pump at shut-off, common practice, no source.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from analytics import words
+from analytics.plant.description import MOTOR_MEASURES, Measure
+from analytics.reference import Reference, reference
+from analytics.watch import AllClear, Claim, Coverage, Detector
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from analytics.events import Look, Run
+    from analytics.plant.description import Plant
+    from analytics.watch import Known, Word
+
+LEAP = 8.0
+OVER = 0.25
+LEAP_WITHIN_S = 6.0
+#: Less is drawn at rest than this share of the delivery: nothing is.
+STILL = 0.10
+COLD_C = 1.0
+MILD_C = 4.0
+
+
+@dataclass
+class Memory:
+    runs: int = 0
+    since_us: int = 0
+    run_us: int = 0
+    looks: int = 0
+    quiet: int = 0
+
+
+class BlockedDischarge(Detector):
+    FAULT = "blocked_discharge"
+    Memory = Memory
+    memory: Memory
+
+    def look(self, look: Look, known: Known) -> Sequence[Word]:
+        memory, usual = self.memory, reference(known)
+        if known.motor_lies() or look.pressure_pa is None:
+            return ()
+        if memory.run_us != look.start_us:
+            memory.run_us, memory.looks = look.start_us, 0
+        if not (self._leapt(look, usual) or self._behind(look, known, usual)):
+            memory.looks = 0
+            return ()
+        memory.looks += 1
+        if memory.looks == 1:
+            memory.since_us = look.start_us
+        if memory.looks < 2:
+            return ()
+        return [self._claim(look.pressure_pa, look.discharge_pa, known)]
+
+    def _leapt(self, look: Look, usual: Reference) -> bool:
+        """Over cut-out sooner than any tank could be filled."""
+        if look.pressure_pa is None or look.pressure_pa < usual.stop_pa + OVER * usual.band_pa or not look.entire:
+            return False
+        first = look.slope_first_m3_s
+        expected_s = usual.drawdown_m3 / usual.delivery_m3_s
+        early = look.age_s < max(0.25 * expected_s, 2.0 * look.interval_s) and look.age_s < 30.0
+        return early or (first is not None and abs(first) < 0.05 * usual.delivery_m3_s and look.age_s < 60.0)
+
+    def _behind(self, look: Look, known: Known, usual: Reference) -> bool:
+        """The outlet gauge at shut-off, the line standing still."""
+        if look.discharge_pa is None or look.pressure_pa is None or look.age_s < 8.0:
+            return False
+        clean = known.signature.clean.get("filter_drop_pa")
+        usual_drop = clean.middle if clean is not None else 0.25 * usual.band_pa
+        drop = look.discharge_pa - look.pressure_pa
+        still = look.slope_m3_s is None or look.slope_m3_s < 0.15 * usual.delivery_m3_s
+        return still and drop > max(4.0 * usual_drop, 0.8 * usual.band_pa) and look.discharge_pa > usual.stop_pa
+
+    def run(self, run: Run, known: Known) -> Sequence[Word]:
+        memory, usual, cycle = self.memory, reference(known), run.cycle
+        high = run.pressure_high_pa
+        if known.motor_lies() or high is None or not run.entire:
+            return ()
+        quick = cycle.run_time_s < LEAP_WITHIN_S and run.interval_s <= 3.0
+        leapt = quick and high > usual.stop_pa + 0.1 * usual.band_pa
+        drawn = -(run.slope_after_m3_s or 0.0) / usual.delivery_m3_s
+        if leapt and drawn < LEAP:
+            memory.runs += 1
+            memory.quiet = 0
+            if memory.runs == 1:
+                memory.since_us = cycle.start_us
+            if memory.runs >= 2:
+                return [self._claim(high, run.discharge_pa, known)]
+            return ()
+        memory.runs = 0
+        if not known.is_open(self.FAULT):
+            return ()
+        if run.slope_run_m3_s is None or run.slope_run_m3_s < 0.2 * usual.delivery_m3_s or high > usual.stop_pa * 1.2:
+            return ()
+        return [AllClear(self.FAULT, summary="The pump fills the tank again: the way is open.")]
+
+    def _claim(self, pressure_pa: float, discharge_pa: float | None, known: Known) -> Claim:
+        cause, more = self._cause(known)
+        evidence = {"pressure_pa": pressure_pa}
+        if discharge_pa is not None:
+            evidence["discharge_pa"] = discharge_pa
+        top = words.pressure(self.plant, max(pressure_pa, discharge_pa or 0.0))
+        said = f"The pump runs against a closed outlet: {top} and no water moves. {more}"
+        return Claim(self.FAULT, self.memory.since_us, "high", 0.85, said, cause, evidence=evidence)
+
+    def _cause(self, known: Known) -> tuple[str | None, str]:
+        for position in known.plant.measuring(Measure.AIR_TEMPERATURE):
+            last = known.last(position)
+            if last is not None:
+                if last[1] <= COLD_C:
+                    return "frozen", "It is freezing: the line is most likely frozen."
+                if last[1] >= MILD_C:
+                    return "closed_valve", "It is too mild for frost: look for a closed valve."
+        return "closed_valve", "Look for a closed valve first, in cold weather for ice; an air temperature would tell."
+
+
+def detector(plant: Plant) -> BlockedDischarge:
+    return BlockedDischarge(plant)
+
+
+def coverage(plant: Plant) -> Coverage:
+    if not plant.measuring(Measure.LINE_PRESSURE) or not plant.measuring(*MOTOR_MEASURES):
+        return Coverage(False, "Needs line pressure and a motor signal.")
+    if plant.measuring(Measure.DISCHARGE_PRESSURE):
+        return Coverage(True, "Told on either side of the gauge.")
+    return Coverage(True, "Told beyond the gauge; before it, it looks like lost prime without an outlet gauge.")

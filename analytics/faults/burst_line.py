@@ -1,0 +1,131 @@
+"""Burst line: the pump runs on, the flow is high, and pressure does not recover.
+
+What fails. A fitting lets go, a pipe splits or is cut: far more leaves than any tap draws.
+
+Physics. Pressure settles where the pump gives what the break lets out, Q(P) = c sqrt(P / P0): below
+cut-in for a break of more than the delivery at cut-in. Before that the tank empties itself into the
+break, dw/dt = Q - q with q well above Q.
+
+What the sensors show. A motor that works as usual or harder, pressure well below cut-in for as long as
+the run lasts; tank water falling faster than any delivery makes good.
+
+Mistaken for. Heavy use near the pump's limit (pressure settles close to cut-in); lost prime (the motor
+works less, no kink at the start); a dry storage.
+
+Parameters. DEEP 0.5 of cut-in for half a minute, or LOW 0.75 for a minute and a quarter: the pressure at
+which a pump with shut-off head 2.5 times cut-in meets a draw of 1.9 and 1.25 times its delivery at
+cut-in. A plant whose owner draws a quarter more than the pump gives, for minutes, has no water pressure
+either way. OUT 1.5: draw over delivery by the slope of tank water, with pressure already below the band.
+
+Source: orifice law; quadratic pump curve, common practice, no source.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from analytics import words
+from analytics.no_delivery import FALSE_START, witness
+from analytics.plant.description import MOTOR_MEASURES, Measure
+from analytics.reference import reference
+from analytics.watch import AllClear, Claim, Coverage, Detector
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from analytics.events import Look, Run
+    from analytics.plant.description import Plant
+    from analytics.watch import Known, Word
+
+DEEP, DEEP_FOR_S = 0.5, 30.0
+LOW, LOW_FOR_S = 0.75, 75.0
+OUT = 1.5
+WORKS = 0.85  # of the usual motor level: below, the pump may not be pumping (see no_delivery)
+
+
+@dataclass
+class Memory:
+    run_us: int = 0
+    low_us: int | None = None
+    deep_us: int | None = None
+
+
+class BurstLine(Detector):
+    FAULT = "burst_line"
+    Memory = Memory
+    memory: Memory
+
+    def look(self, look: Look, known: Known) -> Sequence[Word]:
+        memory, usual = self.memory, reference(known)
+        pressure = look.pressure_pa
+        if pressure is None or known.motor_lies() or look.age_s < 5.0:
+            return ()
+        if memory.run_us != look.start_us:
+            memory.run_us, memory.low_us, memory.deep_us = look.start_us, None, None
+        start = look.pressure_start_pa
+        if look.entire and start is not None and start > usual.start_pa + FALSE_START * usual.band_pa:
+            return ()
+        memory.low_us = self._since(memory.low_us, pressure < LOW * usual.start_pa, look)
+        memory.deep_us = self._since(memory.deep_us, pressure < DEEP * usual.start_pa, look)
+        if not self._pumps(look, known):
+            return ()
+        draw = self._draw(look, usual.delivery_m3_s)
+        out = (
+            draw is not None and draw > OUT and look.age_s >= 20.0 and pressure < usual.start_pa - 0.1 * usual.band_pa
+        )
+        low = memory.low_us is not None and look.at_us - memory.low_us >= LOW_FOR_S * 1e6
+        deep = memory.deep_us is not None and look.at_us - memory.deep_us >= DEEP_FOR_S * 1e6
+        if not (out or low or deep):
+            return ()
+        evidence = {"pressure_pa": pressure, "run_age_s": look.age_s, "cut_in_pa": usual.start_pa}
+        if draw is not None:
+            evidence["draw_over_delivery_1"] = draw
+        said = (
+            f"The pump runs and pressure stays at {words.pressure(self.plant, pressure)}, far below cut-in: "
+            "more water leaves than the pump can give, as from a burst line."
+        )
+        sure = 0.9 if look.motor_level is not None else 0.75
+        return [Claim(self.FAULT, look.start_us, "high", sure, said, evidence=evidence)]
+
+    def _since(self, before: int | None, holds: bool, look: Look) -> int | None:
+        return (before if before is not None else look.at_us) if holds else None
+
+    def _pumps(self, look: Look, known: Known) -> bool:
+        """Whether the pump can be taken to deliver, by motor, kink or flow."""
+        seen = witness(look, known)
+        if seen is not None and seen.idle:
+            return False
+        if seen is not None and seen.motor is not None:
+            return seen.motor >= WORKS
+        if look.flow_m3_s is not None:
+            return look.flow_m3_s > 0.5 * reference(known).delivery_m3_s
+        return look.pressure_pa is not None and look.pressure_pa > 0.1 * reference(known).start_pa
+
+    def _draw(self, look: Look, delivery_m3_s: float) -> float | None:
+        """What leaves, over the delivery, while the tank still tells."""
+        if look.slope_m3_s is None:
+            return None
+        before = -look.slope_before_m3_s if look.slope_before_m3_s is not None else 0.0
+        now = delivery_m3_s - look.slope_m3_s
+        return min(now, before) / delivery_m3_s if look.age_s < 60.0 else now / delivery_m3_s
+
+    def run(self, run: Run, known: Known) -> Sequence[Word]:
+        if not known.is_open(self.FAULT):
+            return ()
+        usual, stop = reference(known), run.cycle.pressure_stop_pa
+        if stop is None or stop < usual.stop_pa - 0.3 * usual.band_pa:
+            return ()
+        return [AllClear(self.FAULT, summary="The tank fills to cut-out again: the line holds.")]
+
+
+def detector(plant: Plant) -> BurstLine:
+    return BurstLine(plant)
+
+
+def coverage(plant: Plant) -> Coverage:
+    if not plant.measuring(Measure.LINE_PRESSURE) or not plant.measuring(*MOTOR_MEASURES):
+        return Coverage(False, "Needs line pressure and a motor signal.")
+    if plant.measuring(Measure.PUMP_CURRENT, Measure.PUMP_POWER):
+        return Coverage(True, "Told within two minutes from pressure and the motor's load.")
+    return Coverage(True, "Told from pressure; a current sensor would tell it surely from a lost prime.")

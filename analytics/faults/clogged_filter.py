@@ -1,0 +1,172 @@
+"""Clogged filter: delivery through the filter falls away from its clean state.
+
+What fails. The screen takes up sediment; its resistance k grows, slowly over weeks or at once after a
+storm, and the pump gives less at every pressure.
+
+Physics. Q = sqrt((H0 - P) / (a + k)): more k lowers Q by one factor at both ends of the switch's band and
+leaves the shut-off head; the drop across the screen is k Q^2.
+
+What the sensors show. Delivery, by the slope of tank water, below its clean value run after run; a motor
+that works a little less; with an outlet gauge the drop across the filter itself.
+
+Mistaken for. Pump wear (the motor's power, the drop and, weakly, the shape of the curve tell); demand
+hidden in the runs (upper quartile of many runs; see `analytics.decline`); lost prime (nothing moves).
+
+Parameters. See `analytics.decline`: a loss of 15 % or four standard errors, three runs in a row. Cleared
+when less than half of that loss is left, three runs in a row.
+
+Source: quadratic pump and screen curves, common practice, no source; witnesses from trial figures.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
+
+from analytics import words
+from analytics.decline import Decline, decline
+from analytics.plant.description import MOTOR_MEASURES, Measure
+from analytics.records import Outlook
+from analytics.watch import AllClear, Claim, Coverage, Detector
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from analytics.events import Day, Run
+    from analytics.plant.description import Plant
+    from analytics.watch import Known, Word
+
+IN_A_ROW = 3
+GRAVE = 0.75
+#: Delivery counts as back when less than this share of the loss that raised it is left.
+BACK = 0.07
+#: A filter wants flushing when a quarter of the delivery is gone: common practice, no source.
+FLUSH_AT = 0.75
+DAYS_KEPT = 30
+
+
+@dataclass
+class Memory:
+    row: int = 0
+    back: int = 0
+    onset_us: int = 0
+    days: list[list[float]] = field(default_factory=list)  # time [s], delivery left
+
+
+class DeliveryFault(Detector):
+    """Less delivery than when clean, laid to one part: which part is for the subclass to say."""
+
+    Memory = Memory
+    memory: Memory
+
+    def blames(self, found: Decline) -> bool:
+        raise NotImplementedError
+
+    def words(self, found: Decline) -> str:
+        raise NotImplementedError
+
+    def run(self, run: Run, known: Known) -> Sequence[Word]:
+        found = decline(known)
+        if found is None or not run.entire:
+            return ()
+        memory = self.memory
+        if known.is_open(self.FAULT):
+            return self._while_open(found)
+        if not (found.sure and self.blames(found)):
+            memory.row = 0
+            return ()
+        if memory.row == 0:
+            memory.onset_us = self._onset(run, known)
+        memory.row += 1
+        if memory.row < (IN_A_ROW if found.left > GRAVE else IN_A_ROW - 1):
+            return ()
+        memory.back = 0
+        return [self._claim(found)]
+
+    def _onset(self, run: Run, known: Known) -> int:
+        """The oldest of the newest runs that already fell short."""
+        base = known.signature.clean["delivery_m3_s"].middle
+        short = [b.at_us for b in known.signature.recent if b.delivery_m3_s < 0.9 * base]
+        return min(short, default=run.cycle.start_us)
+
+    def _while_open(self, found: Decline) -> Sequence[Word]:
+        memory = self.memory
+        memory.back = memory.back + 1 if found.left > 1.0 - BACK else 0
+        if memory.back < IN_A_ROW:
+            return [self._claim(found)] if found.sure and self.blames(found) else ()
+        memory.row = memory.back = 0
+        told = f"Delivery is back at {words.percent(found.left)} of its clean value."
+        return [AllClear(self.FAULT, summary=told, evidence={"delivery_after_share_1": found.left})]
+
+    def _claim(self, found: Decline) -> Claim:
+        evidence = {"delivery_share_1": found.left, "for_filter_1": found.clog}
+        if found.drop is not None:
+            evidence["filter_resistance_share_1"] = found.drop
+        sure = 0.6 + 0.35 * abs(2.0 * found.clog - 1.0)
+        priority = "high" if found.left < 0.5 else "medium"
+        return Claim(
+            self.FAULT, self.memory.onset_us, priority, sure, self.words(found), evidence=evidence
+        )
+
+
+class CloggedFilter(DeliveryFault):
+    FAULT = "clogged_filter"
+
+    def blames(self, found: Decline) -> bool:
+        return found.clog >= 0.5
+
+    def words(self, found: Decline) -> str:
+        said = f"The pump delivers {words.percent(found.left)} of what it did when clean: the filter is clogging."
+        if found.clog < 0.8:
+            said += " A worn pump would look much the same: flush the filter first and see whether it comes back."
+        return said
+
+    def day(self, day: Day, known: Known) -> Sequence[Word]:
+        found = decline(known)
+        if found is not None:
+            self.memory.days = [*self.memory.days, [day.to_us / 1e6, found.left]][-DAYS_KEPT:]
+        return ()
+
+    def outlooks(self, day: Day, known: Known) -> Sequence[Outlook]:
+        """Days until a quarter of the delivery is gone, by the straight line of the last weeks."""
+        points = self.memory.days[-14:]
+        none = [Outlook("days_to_flush_filter", None, day.to_us, None, None, None)]
+        if len(points) < 5:
+            return none
+        middle_s = sum(p[0] for p in points) / len(points)
+        middle = sum(p[1] for p in points) / len(points)
+        spread = sum((p[0] - middle_s) ** 2 for p in points)
+        slope = sum((p[0] - middle_s) * (p[1] - middle) for p in points) / spread
+        off = [p[1] - middle - slope * (p[0] - middle_s) for p in points]
+        error = (sum(o * o for o in off) / (len(points) - 2) / spread) ** 0.5
+        now = middle + slope * (points[-1][0] - middle_s)
+        bounds = [_days(now, slope - 1.28 * error), _days(now, slope), _days(now, slope + 1.28 * error)]
+        return [Outlook("days_to_flush_filter", None, day.to_us, *bounds)]
+
+
+def _days(now: float, slope_per_s: float) -> float | None:
+    """None: not in sight (over a year, or not falling)."""
+    if now <= FLUSH_AT:
+        return 0.0
+    if slope_per_s >= 0.0:
+        return None
+    days = (now - FLUSH_AT) / -slope_per_s / 86_400.0
+    return days if days < 366.0 else None
+
+
+def detector(plant: Plant) -> CloggedFilter:
+    return CloggedFilter(plant)
+
+
+def coverage(plant: Plant) -> Coverage:
+    if plant.filter is None:
+        return Coverage(False, "The plant file names no filter.")
+    if not plant.measuring(Measure.LINE_PRESSURE) or not plant.measuring(*MOTOR_MEASURES):
+        return Coverage(False, "Needs line pressure and a motor signal.")
+    if plant.filter.position == "after_tank":
+        return Coverage(False, "A filter after the tank does not show in how the tank fills.")
+    if plant.measuring(Measure.DISCHARGE_PRESSURE):
+        return Coverage(True, "Told from delivery and the drop across the filter.")
+    if plant.measuring(Measure.PUMP_POWER):
+        return Coverage(True, "Told from delivery; the motor's power tells it from a worn pump.")
+    return Coverage(True, "Told from delivery; an outlet gauge or power meter would tell it from a worn pump.")

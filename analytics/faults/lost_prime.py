@@ -1,0 +1,148 @@
+"""Lost prime: the motor runs and no water moves, though the storage has some.
+
+What fails. A suction joint draws air, the foot or check valve leaks back, or air has gathered in the
+casing: the impeller churns air and water and lifts nothing.
+
+Physics. Tank water obeys dw/dt = Q - q. At the start of the motor Q should rise from nothing to the
+pump's delivery; with the prime lost it stays at nothing, and w goes on falling by the demand q alone.
+
+What the sensors show. No kink in w at the start, the pressure still or falling; the motor at about
+half its usual power, some two thirds of its current.
+
+Mistaken for. A demand as large as the delivery (kink and motor are normal), a burst (likewise, or
+higher), a dry storage (see dry_supply: the level tells), a valve closed before the gauge (the outlet
+gauge tells), a motor contact that lies (starts above cut-in).
+
+Parameters. See `analytics.no_delivery`. Two looks in agreement, 5 s apart at 1 s sampling: a call by
+some 20 s after the symptom. One call in error needs both windows wrong by four standard errors.
+
+Source: common practice, no source; motor levels from trial runs.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, ClassVar
+
+from analytics import words
+from analytics.no_delivery import Witness, witness
+from analytics.plant.description import Measure
+from analytics.reference import reference
+from analytics.watch import AllClear, Claim, Coverage, Detector
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from analytics.events import Look, Run
+    from analytics.plant.description import Plant
+    from analytics.watch import Known, Word
+
+AGREEMENT = 2
+#: A level reading older than this says nothing about now.
+LEVEL_AGE_US = 6 * 3_600_000_000
+
+
+@dataclass
+class Memory:
+    run_us: int = 0
+    looks: int = 0
+    since_us: int = 0
+
+
+def storage_low(known: Known) -> bool | None:
+    """Whether every storage with a fresh level is at or below its outlet; None where no level is known."""
+    seen = []
+    for position in known.plant.measuring(Measure.STORAGE_LEVEL):
+        storage = next((s for s in known.plant.storages if s.name == known.plant.signals[position].of), None)
+        if storage is None and len(known.plant.storages) == 1:
+            storage = known.plant.storages[0]
+        last = known.last(position)
+        if storage is not None and last is not None:
+            # a level gauge is good to a fiftieth of its range; the inlet draws air a little before
+            seen.append(last[1] <= storage.outlet_level_m + 0.02 * storage.full_level_m)
+    return all(seen) if seen else None
+
+
+class NoDelivery(Detector):
+    """Either of the two faults in which a run moves no water; which of them is for the level to say."""
+
+    Memory = Memory
+    memory: Memory
+    WHEN_LOW: ClassVar[bool]
+
+    def look(self, look: Look, known: Known) -> Sequence[Word]:
+        seen = witness(look, known)
+        memory = self.memory
+        if seen is None:
+            return ()
+        if memory.run_us != look.start_us:
+            memory.run_us, memory.looks = look.start_us, 0
+        if not seen.idle:
+            memory.looks = 0
+            return ()
+        if memory.looks == 0:
+            memory.since_us = seen.since_us
+        memory.looks += 1
+        sure = memory.looks >= AGREEMENT or (look.interval_s > 3.0 and look.samples >= 4)
+        low = storage_low(known)
+        if not sure or bool(low) is not self.WHEN_LOW:
+            return ()
+        return [self._claim(look, seen, low, known)]
+
+    def _claim(self, look: Look, seen: Witness, low: bool | None, known: Known) -> Claim:
+        evidence = {"run_age_s": look.age_s, "pressure_pa": look.pressure_pa or 0.0}
+        if seen.share is not None:
+            evidence["delivery_share_1"] = seen.share
+        if seen.motor is not None:
+            evidence["motor_share_1"] = seen.motor
+        if look.slope_m3_s is not None:
+            evidence["tank_slope_m3_s"] = look.slope_m3_s
+        confidence = 0.95 if seen.motor is not None and seen.motor < 0.8 else 0.85
+        return Claim(
+            self.FAULT, self.memory.since_us, "high", confidence, self._words(look, low), evidence=evidence
+        )
+
+    def _words(self, look: Look, low: bool | None) -> str:
+        raise NotImplementedError
+
+    def run(self, run: Run, known: Known) -> Sequence[Word]:
+        if not known.is_open(self.FAULT) or run.pressure_high_pa is None:
+            return ()
+        usual = reference(known)
+        delivered = run.cycle.pressure_stop_pa is not None and (
+            run.cycle.pressure_stop_pa > usual.stop_pa - 0.3 * usual.band_pa
+        )
+        if not delivered or not (run.slope_run_m3_s or 0.0) > 0.0:
+            return ()
+        return [AllClear(self.FAULT, summary="A run has filled the tank again: the pump moves water.")]
+
+
+class LostPrime(NoDelivery):
+    FAULT = "lost_prime"
+    WHEN_LOW = False
+
+    def _words(self, look: Look, low: bool | None) -> str:
+        said = (
+            f"The pump has been running for {words.duration(look.age_s)} and moves no water at "
+            f"{words.pressure(self.plant, look.pressure_pa or 0.0)}: it has most likely lost its prime."
+        )
+        if low is None:
+            return said + " Without a level sensor a dry storage looks the same: look at its level first."
+        return said + " The storage still has water."
+
+
+def detector(plant: Plant) -> LostPrime:
+    return LostPrime(plant)
+
+
+def coverage(plant: Plant) -> Coverage:
+    motor = plant.measuring(Measure.PUMP_POWER, Measure.PUMP_CURRENT, Measure.PUMP_RUNNING)
+    if not plant.measuring(Measure.LINE_PRESSURE) or not motor:
+        return Coverage(False, "Needs line pressure and a motor signal.")
+    level = bool(plant.measuring(Measure.STORAGE_LEVEL))
+    apart = "" if level else " A storage level would tell it from a dry storage."
+    if plant.signals[motor[0]].measures is Measure.PUMP_RUNNING:
+        return Coverage(
+            True, "Told at the start of a run; within a run a current sensor would tell sooner." + apart
+        )
+    return Coverage(True, "Told within half a minute from pressure and motor." + apart)

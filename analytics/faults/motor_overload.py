@@ -1,0 +1,108 @@
+"""Motor overload: current or power above its normal running range.
+
+What fails. A bearing drags, the rotor is jammed (locked rotor: grit, ice, a broken impeller), the run
+winding or capacitor gives out, or the voltage is far off.
+
+Physics. A stalled induction motor draws four to seven times its running current; a dragging one as much
+more as it must work. An inrush of the same size at each start lasts under a second.
+
+What the sensors show. The motor's level against that of the plant's own runs.
+
+Mistaken for. A burst (the pump runs out along its curve and works harder: that finding speaks); sagging
+mains (a tenth either way).
+
+Parameters. OVER 1.30 of the usual level: three times what a sagging supply does, in three runs of four.
+STALLED 2.2 of it, three seconds after the start or later.
+
+Source: locked-rotor multiples, common practice, no source.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
+
+from analytics import words
+from analytics.plant.description import Measure
+from analytics.reference import reference
+from analytics.watch import AllClear, Claim, Coverage, Detector
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from analytics.events import Look, Run
+    from analytics.plant.description import Plant
+    from analytics.watch import Known, Word
+
+OVER = 1.30
+STALLED = 2.2
+BACK = 1.15
+KEPT, ENOUGH = 4, 3
+
+
+@dataclass
+class Memory:
+    shares: list[float] = field(default_factory=list)
+    starts_us: list[int] = field(default_factory=list)
+
+
+class MotorOverload(Detector):
+    FAULT = "motor_overload"
+    Memory = Memory
+    memory: Memory
+
+    def look(self, look: Look, known: Known) -> Sequence[Word]:
+        usual = self._usual(known)
+        if usual is None or look.motor_level is None or look.age_s < 3.0:
+            return ()
+        share = look.motor_level / usual
+        if share >= STALLED:
+            return [self._claim(share, look.start_us, "locked_rotor")]
+        if share >= OVER and look.age_s >= 30.0:
+            return [self._claim(share, look.start_us, None)]
+        return ()
+
+    def run(self, run: Run, known: Known) -> Sequence[Word]:
+        usual, level = self._usual(known), run.cycle.motor_level
+        memory = self.memory
+        if usual is None or level is None or not run.entire:
+            return ()
+        share = level / usual
+        memory.shares = [*memory.shares, share][-KEPT:]
+        memory.starts_us = [*memory.starts_us, run.cycle.start_us][-KEPT:]
+        high = run.pressure_high_pa
+        filled = high is not None and high > reference(known).stop_pa - 0.4 * reference(known).band_pa
+        if share >= STALLED and not filled and run.cycle.run_time_s >= 3.0:
+            return [self._claim(share, run.cycle.start_us, "locked_rotor")]
+        over = [s for s in memory.shares if s >= OVER]
+        if len(over) >= ENOUGH:
+            first = next(u for u, s in zip(memory.starts_us, memory.shares, strict=True) if s >= OVER)
+            return [self._claim(share, first, None)]
+        calm = [s for s in memory.shares[-2:] if s < BACK]
+        if known.is_open(self.FAULT) and len(calm) == 2 and filled:
+            memory.shares, memory.starts_us = [], []
+            return [AllClear(self.FAULT, summary="The motor draws its usual again.")]
+        return ()
+
+    def _usual(self, known: Known) -> float | None:
+        """The clean level; while it is being learned, what the rating allows at the very most."""
+        clean = known.signature.clean.get("motor_level")
+        return clean.middle if clean is not None else None
+
+    def _claim(self, share: float, onset_us: int, cause: str | None) -> Claim:
+        what = "and does not turn freely: the rotor is jammed" if cause else "than it should"
+        more = "draws" if cause else "draws more"
+        said = f"The motor {more} ({words.percent(share)} of its usual) {what}."
+        return Claim(
+            self.FAULT, onset_us, "high", 0.9, said, cause, evidence={"motor_share_1": share}
+        )  # fmt: skip
+
+
+def detector(plant: Plant) -> MotorOverload:
+    return MotorOverload(plant)
+
+
+def coverage(plant: Plant) -> Coverage:
+    if plant.measuring(Measure.PUMP_CURRENT, Measure.PUMP_POWER):
+        return Coverage(True, "Told against the motor's own usual level.")
+    return Coverage(False, "Needs the motor's current or power.")

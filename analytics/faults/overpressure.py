@@ -1,0 +1,99 @@
+"""Overpressure: pressure passes cut-out and keeps rising, or the relief valve lifts.
+
+What fails. The switch's contacts weld or its sensing tube is blocked: the motor is not stopped, and
+pressure climbs to the pump's shut-off head or to the relief valve.
+
+Physics. dw/dt = Q(P) - q goes on past cut-out until Q(P) = q or the relief valve takes the rest.
+
+What the sensors show. A run that lasts beyond cut-out, at the usual rate of rise, then level.
+
+Mistaken for. A switch set higher than the plant file says (it stops, each time at one pressure: nothing
+is said before the first runs have shown where), a blocked outlet (pressure leaps, no water goes
+anywhere), a gauge that drifts.
+
+Parameters. PAST: beyond the usual stop by a quarter of the band, or beyond the file's cut-out by 0.6 of it
+while nothing is learned: switches and gauges are good to some tenth of the band each (common practice,
+no source). Two looks in agreement.
+
+Source: common practice, no source.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from analytics import words
+from analytics.plant.description import MOTOR_MEASURES, Measure
+from analytics.reference import reference
+from analytics.watch import AllClear, Claim, Coverage, Detector
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from analytics.events import Look, Run
+    from analytics.plant.description import Plant
+    from analytics.watch import Known, Word
+
+PAST = 0.25
+PAST_BY_FILE = 0.6
+LEAST_PA = 20_000.0
+
+
+@dataclass
+class Memory:
+    run_us: int = 0
+    looks: int = 0
+    since_us: int = 0
+
+
+class Overpressure(Detector):
+    FAULT = "overpressure"
+    Memory = Memory
+    memory: Memory
+
+    def _limit_pa(self, known: Known) -> float:
+        usual = reference(known)
+        learned = known.signature.learned_runs >= 6
+        return usual.stop_pa + max((PAST if learned else PAST_BY_FILE) * usual.band_pa, LEAST_PA)
+
+    def look(self, look: Look, known: Known) -> Sequence[Word]:
+        memory, limit = self.memory, self._limit_pa(known)
+        if look.pressure_pa is None or known.plant.switch is None or known.motor_lies():
+            return ()
+        if memory.run_us != look.start_us:
+            memory.run_us, memory.looks = look.start_us, 0
+        if look.pressure_pa <= limit:
+            memory.looks = 0
+            return ()
+        if memory.looks == 0:
+            memory.since_us = look.at_us
+        memory.looks += 1
+        if memory.looks < 2:
+            return ()
+        said = (
+            f"Pressure stands at {words.pressure(self.plant, look.pressure_pa)} with the pump still running: "
+            "the pressure switch does not stop it."
+        )
+        evidence = {"pressure_pa": look.pressure_pa, "usual_stop_pa": reference(known).stop_pa}
+        return [Claim(self.FAULT, memory.since_us, "high", 0.95, said, "switch_stuck", evidence=evidence)]
+
+    def run(self, run: Run, known: Known) -> Sequence[Word]:
+        stop = run.cycle.pressure_stop_pa
+        if not known.is_open(self.FAULT) or stop is None or stop > self._limit_pa(known):
+            return ()
+        if stop < reference(known).start_pa + 0.3 * reference(known).band_pa:
+            return ()
+        return [AllClear(self.FAULT, summary="The switch stops the pump at its cut-out again.")]
+
+
+def detector(plant: Plant) -> Overpressure:
+    return Overpressure(plant)
+
+
+def coverage(plant: Plant) -> Coverage:
+    if not plant.measuring(Measure.LINE_PRESSURE) or not plant.measuring(*MOTOR_MEASURES):
+        return Coverage(False, "Needs line pressure and a motor signal.")
+    if plant.switch is None:
+        return Coverage(False, "The plant file gives no pressure switch to compare with.")
+    return Coverage(True, "Told while the run lasts. Holdwater watches; the relief valve protects.")

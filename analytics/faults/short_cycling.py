@@ -1,0 +1,278 @@
+"""Short cycling: runs shorter, or starts more frequent, than the pump stands.
+
+What fails. Each start heats the winding; the pump must then run long enough to carry the heat off. A
+tank without its air, a charge above cut-in, a narrow switch band, a fluttering contact or a tank that
+is too small all make the run short.
+
+Physics. run time = D / (Q - q), D the drawdown between the switch's pressures. With the tank's true
+compliance a fraction f of what the file says, tank water worked out from pressure moves 1/f times too
+fast: apparent delivery rises by 1/f and runs shorten by f, at any demand. A charge Pc above cut-in
+leaves the tank empty before the start: pressure falls from Pc to cut-in in a moment, and leaps back as
+the pump starts. The fastest that a sound plant cycles is 4 D / Q, at a demand of half the delivery.
+
+What the sensors show. Run times; start and stop pressures; apparent delivery; the leap at the start.
+
+Mistaken for. Heavy use (cycles as fast as 4 D / Q, with runs of D / (Q - q) > D / Q: never shorter than
+without any demand); a pump that was switched off by hand (stops far from cut-out).
+
+Parameters. A run is short below min_run_time (60 s where the file gives none: common practice, motors to
+1 hp) less how finely it was seen. Three of five runs: a household's run is short by chance (a power cut,
+a hand on the switch) less than once in some hundred, so three of five once in 100,000 runs, longer than
+a plant-year. GROWN 1.4: apparent delivery over its clean value, five runs' median (scatter 8 % a run,
+4 % of the median: ten standard errors), that is the drawdown down by 29 %. Starts an hour above
+max_starts_per_hour (15 where the file gives none: pressure-tank standard's purpose clause, to 3/4 hp).
+
+Source: drawdown by Boyle's law (see `analytics.hydraulics`); cycle arithmetic, reference values A14-A17.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from statistics import median
+from typing import TYPE_CHECKING
+
+from analytics import words
+from analytics.plant.description import MOTOR_MEASURES, Measure
+from analytics.reference import Reference, reference
+from analytics.watch import AllClear, Claim, Coverage, Detector
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from analytics.events import Run
+    from analytics.plant.description import Plant
+    from analytics.watch import Known, Word
+
+USUAL_MIN_RUN_S = 60.0
+USUAL_STARTS_PER_HOUR = 15.0
+KEPT = 5
+ENOUGH = 3
+GROWN = 1.4
+GROWN_FROM_FILE = 1.5  # the rating itself may be wrong by a fifth, the tank's size by as much
+BACK = 1.2
+FLUTTER_S = 3.0  # no tank lets a pump run shorter than this
+FLUTTER_RUNS = 4
+FLUTTER_WITHIN_US = 60_000_000
+#: A charge that stands above cut-in by a fifth of the band shows beyond the line's own curve (2 %).
+LEAP_SHARE = 0.22
+NARROW = 0.70
+HOUR_US = 3_600_000_000
+STARTS_KEPT = 64
+
+
+@dataclass
+class Seen:
+    """What is kept of a run."""
+
+    start_us: int
+    stop_us: int
+    run_s: float
+    short: bool
+    apparent: float | None  # apparent delivery over the usual
+    band: float | None  # measured switch band over the usual
+    leap: float | None  # of the band
+    demand: float | None  # share of delivery
+
+
+@dataclass
+class Memory:
+    runs: list[Seen] = field(default_factory=list)
+    brief: list[list[float]] = field(default_factory=list)  # start, stop [us], run time of very short runs
+    starts_us: list[int] = field(default_factory=list)
+    onset_us: int | None = None
+    good: int = 0
+
+
+class ShortCycling(Detector):
+    FAULT = "short_cycling"
+    Memory = Memory
+    memory: Memory
+
+    def run(self, run: Run, known: Known) -> Sequence[Word]:
+        usual = reference(known)
+        self.memory.starts_us = [*self.memory.starts_us, run.cycle.start_us][-STARTS_KEPT:]
+        if known.motor_lies():
+            return ()
+        if self._flutters(run):
+            return [self._claim("switch_chatter", run, known, usual, 0.95)]
+        seen = self._see(run, known, usual)
+        if seen is None:
+            return ()
+        memory = self.memory
+        memory.runs = [*memory.runs, seen][-KEPT:]
+        return self._judge(run, known, usual)
+
+    def _flutters(self, run: Run) -> bool:
+        """Bursts of runs that no tank could make."""
+        memory = self.memory
+        fine = run.interval_s <= FLUTTER_S
+        if not fine or run.cycle.run_time_s > FLUTTER_S:
+            return False
+        memory.brief = [
+            *memory.brief, [float(run.cycle.start_us), float(run.cycle.stop_us), run.cycle.run_time_s]
+        ][-FLUTTER_RUNS:]  # fmt: skip
+        full = len(memory.brief) == FLUTTER_RUNS
+        if full and memory.brief[-1][0] - memory.brief[0][0] <= FLUTTER_WITHIN_US and not self._shoots_up(run):
+            memory.onset_us = int(memory.brief[0][0])
+            memory.good = 0
+            return True
+        return False
+
+    def _shoots_up(self, run: Run) -> bool:
+        """Pressure reaches cut-out in each of these runs: the tank has no air (or is shut off)."""
+        switch = self.plant.switch
+        high = run.pressure_high_pa
+        if switch is None or high is None:
+            return False
+        return high > switch.cut_out_pa - 0.35 * (switch.cut_out_pa - switch.cut_in_pa)
+
+    def _see(self, run: Run, known: Known, usual: Reference) -> Seen | None:
+        cycle = run.cycle
+        if not run.entire:
+            return None
+        low, high = cycle.pressure_start_pa, cycle.pressure_stop_pa
+        if low is not None and high is not None:
+            if low > usual.start_pa + 0.3 * usual.band_pa and low > usual.stop_pa - 0.7 * usual.band_pa:
+                if not self._narrow(low, high, usual):
+                    return None  # a start that is none: the motor signal lies
+            if high < low + 0.15 * usual.band_pa and not known.is_open(self.FAULT):
+                return None  # broken off: somebody's hand, a power cut
+        shortest = self.plant.pump.min_run_time_s or USUAL_MIN_RUN_S
+        slack = min(run.interval_s, 0.3 * shortest) if run.interval_s > 1.5 else 1.0
+        apparent = band = leap = demand = None
+        if cycle.delivery_mid_m3_s is not None and usual.delivery_m3_s > 0.0:
+            apparent = cycle.delivery_mid_m3_s / usual.delivery_m3_s
+            demand = (cycle.demand_m3_s or 0.0) / max(cycle.delivery_mid_m3_s, 1e-9)
+        if low is not None and high is not None:
+            band = (high - low) / usual.band_pa
+            leap = (run.leap_pa or 0.0) / max(high - low, 1.0)
+        if run.interval_s > 1.5 and apparent is not None and run.interval_s > 0.3 * cycle.run_time_s:
+            apparent = None
+        short = cycle.run_time_s < shortest - slack
+        return Seen(cycle.start_us, cycle.stop_us, cycle.run_time_s, short, apparent, band, leap, demand)
+
+    def _narrow(self, low: float, high: float, usual: Reference) -> bool:
+        return high - low < NARROW * usual.band_pa and abs(high - usual.stop_pa) < 0.3 * usual.band_pa
+
+    def _judge(self, run: Run, known: Known, usual: Reference) -> Sequence[Word]:
+        memory = self.memory
+        short = [seen for seen in memory.runs if seen.short]
+        grown = _median_of([seen.apparent for seen in memory.runs])
+        limit = GROWN if usual.learned else GROWN_FROM_FILE
+        has_grown = grown is not None and grown >= limit and len(memory.runs) >= ENOUGH
+        if usual.learned is False and not short:
+            has_grown = False  # before anything is learned a long run is only a wrong nameplate
+        frequent = self._too_frequent(run)
+        if len(short) >= ENOUGH or has_grown or frequent:
+            cause, sure = self._cause(usual, grown, has_grown, frequent and len(short) < ENOUGH)
+            if memory.onset_us is None:
+                memory.onset_us = min((s.start_us for s in short), default=memory.runs[0].start_us)
+            memory.good = 0
+            return [self._claim(cause, run, known, usual, sure)]
+        return self._maybe_clear(known, grown)
+
+    def _too_frequent(self, run: Run) -> bool:
+        limit = self.plant.pump.max_starts_per_hour or USUAL_STARTS_PER_HOUR
+        now = run.cycle.start_us
+        return sum(now - HOUR_US < start <= now for start in self.memory.starts_us) > limit + 1
+
+    def _cause(
+        self, usual: Reference, grown: float | None, has_grown: bool, only_frequent: bool
+    ) -> tuple[str | None, float]:
+        """The cause, in order of suspicion, and how sure it is."""
+        runs = self.memory.runs
+        leap = _median_of([seen.leap for seen in runs])
+        band = _median_of([seen.band for seen in runs])
+        if leap is not None and leap > LEAP_SHARE:
+            return "overcharged_tank", 0.9
+        if band is not None and band < NARROW and not (grown is not None and grown > 1.6):
+            return "narrow_switch_band", 0.9
+        if has_grown or (grown is not None and grown > 1.25):
+            return "lost_air_charge", 0.95 if has_grown else 0.8
+        expected = usual.drawdown_m3 / usual.delivery_m3_s
+        shortest = self.plant.pump.min_run_time_s or USUAL_MIN_RUN_S
+        limit = self.plant.pump.max_starts_per_hour or USUAL_STARTS_PER_HOUR
+        if expected < shortest or (only_frequent and 3600.0 / (4.0 * expected) > limit):
+            return "undersized_tank", 0.85
+        demands = [seen.demand for seen in runs if seen.demand is not None]
+        if only_frequent and demands and min(demands) > 0.1:
+            return "leak", 0.7
+        return None, 0.7
+
+    def _maybe_clear(self, known: Known, grown: float | None) -> Sequence[Word]:
+        memory = self.memory
+        if not known.is_open(self.FAULT):
+            memory.onset_us = None
+            return ()
+        last = memory.runs[-1]
+        memory.good += not last.short and (last.apparent is None or last.apparent < BACK)
+        if memory.good < ENOUGH:
+            return ()
+        memory.onset_us, memory.good, memory.runs, memory.brief = None, 0, memory.runs[-1:], []
+        told = f"Runs take {words.duration(last.run_s)} again: the cure has worked."
+        return [AllClear(self.FAULT, summary=told, evidence={"run_time_after_s": last.run_s})]
+
+    def _claim(
+        self, cause: str | None, run: Run, known: Known, usual: Reference, confidence: float
+    ) -> Claim:
+        memory = self.memory
+        run_s = median([seen.run_s for seen in memory.runs]) if memory.runs else run.cycle.run_time_s
+        if cause == "switch_chatter":
+            run_s = run.cycle.run_time_s
+        expected = usual.drawdown_m3 / usual.delivery_m3_s
+        evidence = {
+            "run_time_s": run_s,
+            "expected_run_time_s": expected,
+            "starts_in_hour_1": float(
+                sum(run.cycle.start_us - HOUR_US < s <= run.cycle.start_us for s in memory.starts_us)
+            ),
+        }
+        grown = _median_of([seen.apparent for seen in memory.runs])
+        if grown is not None:
+            evidence["apparent_delivery_share_1"] = grown
+        start, stop = run.cycle.pressure_start_pa, run.cycle.pressure_stop_pa
+        if start is not None and stop is not None:
+            evidence |= {"pressure_start_pa": start, "pressure_stop_pa": stop}
+        shortest = self.plant.pump.min_run_time_s or USUAL_MIN_RUN_S
+        priority = "high" if run_s < 0.5 * shortest else "medium"
+        onset = memory.onset_us if memory.onset_us is not None else run.cycle.start_us
+        return Claim(
+            self.FAULT, onset, priority, confidence, self._words(cause, run_s, expected), cause,
+            evidence=evidence,
+        )  # fmt: skip
+
+    def _words(self, cause: str | None, run_s: float, expected_s: float) -> str:
+        said = f"The pump runs only {words.duration(run_s)} at a time; {words.duration(expected_s)} is to be expected"
+        why = {
+            "lost_air_charge": "the pressure tank has lost its air charge.",
+            "overcharged_tank": "the pressure tank's air charge is above the cut-in pressure.",
+            "narrow_switch_band": "the pressure switch's cut-in and cut-out stand too close together.",
+            "switch_chatter": "the pressure switch flutters (worn contact, blocked sensing tube or waterlogged line).",
+            "undersized_tank": "the pressure tank is too small for this pump.",
+            "leak": "water is drawn all the time, as by a leak.",
+        }
+        if cause in why:
+            return f"{said}: {why[cause]}"
+        return (
+            f"{said}; the sensors cannot tell lost air from a changed pump: check the air charge with the "
+            "tank drained."
+        )
+
+
+def _median_of(values: Sequence[float | None]) -> float | None:
+    known = [value for value in values if value is not None]
+    return median(known) if len(known) >= 2 else None
+
+
+def detector(plant: Plant) -> ShortCycling:
+    return ShortCycling(plant)
+
+
+def coverage(plant: Plant) -> Coverage:
+    if not plant.measuring(*MOTOR_MEASURES):
+        return Coverage(False, "Needs a motor signal.")
+    if not plant.measuring(Measure.LINE_PRESSURE):
+        return Coverage(True, "Told from run times; line pressure would tell the cause.")
+    if plant.pressure_tank is None or plant.switch is None:
+        return Coverage(True, "Told from run times; the cause once the plant's own runs have been learned.")
+    return Coverage(True, "Told within five runs, with the cause.")

@@ -1,0 +1,123 @@
+"""Switch drift: cut-in or cut-out has moved from its setting.
+
+What fails. A spring ages, a nut works loose, the sensing tube silts up: the switch acts at another
+pressure than it used to.
+
+Physics. None but the switch's own; drawdown and run time follow by Boyle's law.
+
+What the sensors show. Pressures at starts and stops, run after run, away from where they were.
+
+Mistaken for. A setting that differs from the plant file from the first day (a nameplate, not a fault: the
+plant's own first runs are the reference); a gauge that drifts (both ends move by the same amount: the
+summary says so); a narrow band that short-cycles (that finding speaks, this one hangs on it).
+
+Parameters. A move of MOVED (a tenth of the band: switches repeat to a few hundredths, common practice, no
+source) and five standard errors of the median of eight runs, eight runs in a row: with 50 runs a day
+one-sided five sigma is wrong less than once in a hundred plant-years.
+
+Source: common practice, no source.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from analytics import words
+from analytics.plant.description import MOTOR_MEASURES, Measure
+from analytics.watch import AllClear, Claim, Coverage, Detector
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from analytics.events import Run
+    from analytics.plant.description import Plant
+    from analytics.watch import Known, Word
+
+MOVED = 0.10
+SIGMAS = 5.0
+LAST = 8
+IN_A_ROW = 4
+BACK = 0.5
+
+
+@dataclass
+class Memory:
+    row: int = 0
+    back: int = 0
+    onset_us: int = 0
+    cut_in: bool = False
+
+
+class SwitchDrift(Detector):
+    FAULT = "switch_drift"
+    Memory = Memory
+    memory: Memory
+
+    def run(self, run: Run, known: Known) -> Sequence[Word]:
+        memory = self.memory
+        if known.motor_lies() or not run.entire:
+            return ()
+        moves = self._moves(known)
+        if moves is None:
+            return ()
+        start, stop, limit_start, limit_stop = moves
+        over = max(abs(start) / limit_start, abs(stop) / limit_stop)
+        if known.is_open(self.FAULT):
+            memory.back = memory.back + 1 if over < BACK else 0
+            if memory.back >= IN_A_ROW:
+                memory.row = memory.back = 0
+                return [AllClear(self.FAULT, summary="The switch acts at its old pressures again.")]
+            return [self._claim(start, stop, limit_start, limit_stop)] if over >= 1.0 else ()
+        if over < 1.0:
+            memory.row = 0
+            return ()
+        if memory.row == 0:
+            memory.onset_us = known.signature.recent[-min(LAST // 2, len(known.signature.recent))].at_us
+        memory.row += 1
+        return [self._claim(start, stop, limit_start, limit_stop)] if memory.row >= IN_A_ROW else ()
+
+    def _moves(self, known: Known) -> tuple[float, float, float, float] | None:
+        """How far start and stop have moved, and how far they may [Pa]."""
+        if known.signature.learned_us is None:
+            return None
+        clean = known.signature.clean
+        low, high = clean.get("start_pa"), clean.get("stop_pa")
+        low_now, high_now = known.signature.now("start_pa", LAST), known.signature.now("stop_pa", LAST)
+        if low is None or high is None or low_now is None or high_now is None:
+            return None
+        band = high.middle - low.middle
+        least = MOVED * band
+        error = SIGMAS * 1.25 / LAST**0.5
+        return (
+            low_now.middle - low.middle,
+            high_now.middle - high.middle,
+            max(least, error * max(low.sigma, low_now.sigma)),
+            max(least, error * max(high.sigma, high_now.sigma)),
+        )
+
+    def _claim(self, start: float, stop: float, limit_start: float, limit_stop: float) -> Claim:
+        moved = []
+        if abs(start) >= limit_start:
+            moved.append(f"cut-in by {_signed(self.plant, start)}")
+        if abs(stop) >= limit_stop:
+            moved.append(f"cut-out by {_signed(self.plant, stop)}")
+        said = f"The pressure switch has moved: {' and '.join(moved)}."
+        if len(moved) == 2 and abs(start - stop) < 0.3 * max(abs(start), abs(stop)):
+            said += " Both by the same amount: a gauge that drifts looks the same, compare with another gauge."
+        evidence = {"cut_in_moved_pa": start, "cut_out_moved_pa": stop}
+        return Claim(self.FAULT, self.memory.onset_us, "low", 0.85, said, evidence=evidence)
+
+
+def _signed(plant: Plant, pascal: float) -> str:
+    return ("+" if pascal > 0 else "−") + words.pressure(plant, abs(pascal))
+
+
+def detector(plant: Plant) -> SwitchDrift:
+    return SwitchDrift(plant)
+
+
+def coverage(plant: Plant) -> Coverage:
+    if not plant.measuring(Measure.LINE_PRESSURE) or not plant.measuring(*MOTOR_MEASURES):
+        return Coverage(False, "Needs line pressure and a motor signal.")
+    return Coverage(True, "Told against the plant's own first day or two; a second gauge would rule out the first.")
