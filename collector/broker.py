@@ -16,6 +16,8 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
+log = logging.getLogger("holdwater.broker")
+
 _UP_WITHIN_S = 20.0
 
 
@@ -36,6 +38,7 @@ def embedded_broker() -> Iterator[str]:
     port = free_port()
     up = threading.Event()
     loop = asyncio.new_event_loop()
+    loop.set_exception_handler(lambda _, context: log.debug("demo broker: %s", context.get("message")))
     held: dict[str, Any] = {}
 
     async def begin() -> None:

@@ -32,6 +32,7 @@ class Companion:
     """Keeps one child process running. `tend` it about once a second."""
 
     def __init__(self, words: list[str]) -> None:
+        """`words` follow `holdwater`; the verb must know --with-parent."""
         self._words = [sys.executable, "-m", "collector.cli", *words]
         self._process: subprocess.Popen[bytes] | None = None
         self._began = 0.0
@@ -54,8 +55,9 @@ class Companion:
             )
         if now >= self._next:
             self._began = now
-            # a session of its own: a Ctrl-C meant for the daemon reaches it through `stop` alone
-            self._process = subprocess.Popen(self._words, start_new_session=True)
+            # A session of its own: a Ctrl-C meant for the daemon reaches it through `stop` alone. Its
+            # standard input is a pipe from us: where we die without a word, it ends, and ends too.
+            self._process = subprocess.Popen(self._words, start_new_session=True, stdin=subprocess.PIPE)
 
     def stop(self) -> None:
         """End it in order, and by force where it does not heed."""

@@ -17,6 +17,7 @@ import paho.mqtt.client as mqtt
 from paho.mqtt.enums import CallbackAPIVersion
 from paho.mqtt.packettypes import PacketTypes
 from paho.mqtt.properties import Properties
+from paho.mqtt.subscribeoptions import SubscribeOptions
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
@@ -27,6 +28,8 @@ log = logging.getLogger("holdwater.link")
 
 _KEEPALIVE_S = 30
 _CONNECT_TIMEOUT_S = 5.0
+#: A broker that takes the connection and says nothing to MQTT 5 is an old one.
+_ANSWER_WITHIN_S = 10.0
 _FIRST_WAIT_S = 1.0
 _LONGEST_WAIT_S = 60.0
 #: How long the broker keeps our place while we are away: a fortnight's power cut.
@@ -42,11 +45,13 @@ class Link:
         self, broker: Broker, topics: Sequence[str], hear: Callable[[str, bytes, bool], None]
     ) -> None:
         self._broker = broker
+        self._five = broker.protocol != "3.1.1"
         self._topics = sorted(set(topics))
         self._hear = hear
         self._client = self._new_client()
         self._owed: list[tuple[int, int, str]] = []  # (message id, QoS, topic) heard, not acknowledged
         self._refused: str | None = None
+        self._asked_at = 0.0
         self._failures = 0
         self._next_try = 0.0
         self.connected = False
@@ -55,12 +60,11 @@ class Link:
 
     def _new_client(self) -> mqtt.Client:
         broker = self._broker
-        five = broker.protocol == "5"
         client = mqtt.Client(
             CallbackAPIVersion.VERSION2,
             client_id=broker.client_id,
-            clean_session=None if five else False,
-            protocol=mqtt.MQTTv5 if five else mqtt.MQTTv311,
+            clean_session=None if self._five else False,
+            protocol=mqtt.MQTTv5 if self._five else mqtt.MQTTv311,
             manual_ack=True,
             reconnect_on_failure=False,
         )
@@ -87,8 +91,13 @@ class Link:
                 time.sleep(min(pause, wait_s))
                 return
             self._connect()
-        if self._client.loop(timeout=wait_s) != mqtt.MQTT_ERR_SUCCESS and self._client.socket() is None:
-            self._gone("the connection ended")
+        elif not self.connected and time.monotonic() - self._asked_at > _ANSWER_WITHIN_S:
+            self._client.on_disconnect = None
+            self._client.disconnect()
+            self._other_protocol()
+            self._gone("it gives no answer")
+            return
+        self._client.loop(timeout=wait_s)
 
     @property
     def owed(self) -> int:
@@ -117,9 +126,9 @@ class Link:
     def _connect(self) -> None:
         self._owed.clear()
         self._refused = None
-        properties = None
+        self._asked_at = time.monotonic()
         options: dict[str, Any] = {}
-        if self._broker.protocol == "5":
+        if self._five:
             properties = Properties(PacketTypes.CONNECT)
             properties.SessionExpiryInterval = _SESSION_EXPIRY_S
             properties.ReceiveMaximum = _RECEIVE_MAXIMUM
@@ -149,12 +158,20 @@ class Link:
             client.subscribe([(topic, self._quality(flags.session_present)) for topic in self._topics])
 
     def _quality(self, resumed: bool) -> Any:
-        if self._broker.protocol != "5":
+        if not self._five:
             return 1
-        return mqtt.SubscribeOptions(qos=1, retainHandling=1 if resumed else 0)
+        return SubscribeOptions(qos=1, retainHandling=1 if resumed else 0)
 
     def _on_disconnect(self, _: Any, __: Any, ___: Any, reason: Any, ____: Any = None) -> None:
+        if not self.connected:
+            self._other_protocol()
         self._gone(self._refused or str(reason))
+
+    def _other_protocol(self) -> None:
+        """Where nothing else was asked for: MQTT 5, and 3.1.1 for a broker that ends or ignores that."""
+        if self._broker.protocol == "auto":
+            self._five = not self._five
+        self._client = self._new_client()
 
     def _gone(self, why: str) -> None:
         """Plan the next try; say so once, not for every attempt."""
@@ -171,4 +188,4 @@ class Link:
     def _on_message(self, _: Any, __: Any, message: mqtt.MQTTMessage) -> None:
         if message.qos > 0:
             self._owed.append((message.mid, message.qos, message.topic))
-        self._hear(message.topic, message.payload, message.retain)
+        self._hear(message.topic, bytes(message.payload), message.retain)

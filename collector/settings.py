@@ -10,7 +10,7 @@ in a file that only its owner may read.
     user = "holdwater"
     password_file = "/etc/holdwater/broker-password"
     ca_file = "/etc/holdwater/ca.pem"       # else the system's
-    protocol = "5"                          # "5" | "3.1.1"
+    protocol = "5"                          # "5" | "3.1.1"; else 5, and 3.1.1 where the broker is old
     client_id = "holdwater-juniper"         # else made from the machine's name
 """
 
@@ -50,7 +50,7 @@ class Broker:
     ca_file: Path | None = None
     cert_file: Path | None = None
     key_file: Path | None = None
-    protocol: str = "5"
+    protocol: str = "auto"
     client_id: str = "holdwater"
 
     def password(self) -> str | None:
@@ -95,8 +95,8 @@ def broker(url: str | None, file: str | Path | None = None) -> Broker:
     if url:
         said["url"] = (url, "--broker")
     host, port, tls = _address(*said.get("url", (BROKER, "default")), mistakes)
-    protocol, where = said.get("protocol", ("5", ""))
-    if protocol not in ("5", "3.1.1"):
+    protocol, where = said.get("protocol", ("auto", ""))
+    if protocol not in ("auto", "5", "3.1.1"):
         mistakes.append(f'{where}: found "{protocol}"; "5" or "3.1.1" is wanted')
     paths = {key: _file(*said[key], mistakes) for key in _KEYS if key.endswith("_file") and key in said}
     if mistakes:

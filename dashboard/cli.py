@@ -7,11 +7,12 @@ import sys
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from collector.settings import LISTEN, data_folder
+
 if TYPE_CHECKING:
     import argparse
 
 HELP = "show the plants on a phone: serves the pages"
-LISTEN = "127.0.0.1:8050"
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
@@ -19,6 +20,9 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--data", type=Path, metavar="FOLDER", help="where the histories are kept")
     parser.add_argument(
         "--listen", default=LISTEN, metavar="HOST:PORT", help=f"where to serve (default {LISTEN})"
+    )
+    parser.add_argument(
+        "--with-parent", action="store_true", help="end when standard input ends (for the daemon)"
     )
     parser.add_argument(
         "--name", action="append", default=[], metavar="HOST", help="a further host name that is ours"
@@ -56,15 +60,29 @@ def run(options: argparse.Namespace) -> int:
     except ValueError:
         print(f"--listen {options.listen}: expected HOST:PORT, as in {LISTEN}", file=sys.stderr)
         return 2
-    from platformdirs import user_data_path
-
-    data = options.data or user_data_path("holdwater")
+    if options.with_parent:
+        _end_with_parent()
+    data = data_folder(options.data)
     print(f"Dashboard at http://{options.listen}/ ; {reach(host)}", file=sys.stderr, flush=True)
     from dashboard.app import make_app
     from dashboard.serving import serve
 
     serve(lambda: make_app(plants, data, options.listen, frozenset(options.name)), host, port)
     return 0
+
+
+def _end_with_parent() -> None:
+    """The daemon holds the other end of our standard input: when that ends, so do we."""
+    import os
+    import signal
+    import threading
+
+    def wait() -> None:
+        while os.read(sys.stdin.fileno(), 1024):  # not through a buffer, whose lock would outlive us
+            pass
+        os.kill(os.getpid(), signal.SIGTERM)
+
+    threading.Thread(target=wait, name="parent", daemon=True).start()
 
 
 def reach(host: str) -> str:

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import os
 import signal
+import socket
 import subprocess
 import sys
 import threading
@@ -36,6 +38,10 @@ _UP_WITHIN_S = 60.0
 def perform(data: Path, listen: str, days: int) -> int:
     """Everything from the empty data folder to a clean stop. Returns the exit status."""
     console = Console()
+    if _taken(listen):
+        console.print(f"Something else listens at {listen} already. Name another: --listen 127.0.0.1:8051")
+        return 2
+    signal.signal(signal.SIGTERM, signal.default_int_handler)  # a stop is a stop, whoever asks
     path = plant_file()
     plant = load_plant(path)
     now_us = time.time_ns() // 1_000_000 * 1_000
@@ -84,7 +90,8 @@ def _started(plant: Path, url: str, data: Path, listen: str) -> subprocess.Popen
     """The daemon, in a session of its own: Ctrl-C reaches us alone, and we stop it in order."""
     words = [sys.executable, "-m", "collector.cli", "run", str(plant), "--broker", url]
     words += ["--data", str(data), "--listen", listen]
-    return subprocess.Popen(words, start_new_session=True)
+    environment = os.environ | {"HOLDWATER_MQTT_PROTOCOL": "3.1.1"}  # all that the demo's broker speaks
+    return subprocess.Popen(words, start_new_session=True, env=environment)
 
 
 def _stopped(daemon: subprocess.Popen[bytes]) -> None:
@@ -107,25 +114,28 @@ def _publish(world: Simulation, url: str, stop: threading.Event) -> None:
     client.disconnect()
 
 
+def _taken(listen: str) -> bool:
+    """Whether somebody answers at the address."""
+    host, port = listening(listen)
+    try:
+        with socket.create_connection(("127.0.0.1" if host == "0.0.0.0" else host, port), timeout=1.0):
+            return True
+    except OSError:
+        return False
+
+
 def _up(daemon: subprocess.Popen[bytes], listen: str) -> bool:
     """Whether the dashboard answers within a minute."""
-    import socket
-
-    host, port = listening(listen)
     deadline = time.monotonic() + _UP_WITHIN_S
     while time.monotonic() < deadline and daemon.poll() is None:
-        try:
-            with socket.create_connection(("127.0.0.1" if host == "0.0.0.0" else host, port), timeout=1.0):
-                return True
-        except OSError:
-            time.sleep(0.2)
+        if _taken(listen):
+            return True
+        time.sleep(0.2)
     return False
 
 
 def address(listen: str) -> str:
     """The one address to open: of this machine on its network where everybody may look, else loopback."""
-    import socket
-
     host, port = listening(listen)
     if host in ("0.0.0.0", "::"):
         with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as probe:

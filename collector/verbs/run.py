@@ -96,5 +96,13 @@ def _companion(options: argparse.Namespace, data: Path) -> Companion | None:
         )
         return None
     return Companion(
-        ["dashboard", *map(str, options.plants), "--data", str(data), "--listen", options.listen]
+        [
+            "dashboard",
+            *map(str, options.plants),
+            "--data",
+            str(data),
+            "--listen",
+            options.listen,
+            "--with-parent",
+        ]
     )
