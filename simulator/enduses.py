@@ -68,17 +68,17 @@ def household(day: Day, people: float, share: float, random: np.random.Generator
     for fixture in FIXTURES:
         count = random.poisson(max(fixture.per_person_day * people * share, 0.0))
         for hour in random.choice(24, size=count, p=fixture.hours / fixture.hours.sum()):
-            start = day.start_s + (hour + random.random()) * 3_600.0
+            start = day.start_s + (float(hour) + random.random()) * 3_600.0
             uses += _draw(fixture, start, random)
     return uses
 
 
 def _draw(fixture: Fixture, start_s: float, random: np.random.Generator) -> list[Use]:
-    flow = fixture.l_s * np.exp(random.normal(0.0, fixture.l_s_spread)) / 1_000
+    flow = fixture.l_s * float(np.exp(random.normal(0.0, fixture.l_s_spread))) / 1_000
     uses = []
     for _ in range(fixture.fills):
-        volume = fixture.litres * np.exp(random.normal(0.0, fixture.litre_spread)) / 1_000
-        stop = start_s + max(float(volume / flow), 2.0)
-        uses.append(Use(start_s, stop, float(flow), "house", what=fixture.name))
+        volume = fixture.litres * float(np.exp(random.normal(0.0, fixture.litre_spread))) / 1_000
+        stop = start_s + max(volume / flow, 2.0)
+        uses.append(Use(start_s, stop, flow, "house", what=fixture.name))
         start_s = stop + fixture.pause_s * (0.7 + 0.6 * random.random())
     return uses

@@ -103,8 +103,9 @@ def sized_for(plant: Plant, sizes: Sizes | None = None) -> Hardware:
         cut_out_pa=cut_out,
         tank_m3=tank_m3,
         charge_abs_pa=precharge + atmosphere,
-        # 90 s for a 44 gal tank, longer for a bigger one as its volume over its wall grows
-        cooling_s=sizes.cooling_s or 90.0 * (tank_m3 / 0.1666) ** (1 / 3),
+        # 70 s for a 44 gal tank: a polytropic exponent near 1.15 over a usual run (no source);
+        # longer for a bigger one, as its volume over its wall grows
+        cooling_s=sizes.cooling_s or 70.0 * (tank_m3 / 0.1666) ** (1 / 3),
         curve=curve,
         motor=_motor(curve, sizes),
         suction_k=suction_k,

@@ -42,10 +42,11 @@ class Network:
         if self.pumping:
             left_m = self.head_m + self.static_m - pressure_pa / PA_PER_M
             if left_m > 0.0:
-                flow = float((left_m / self.branch_k) ** 0.5)
-                if flow > self.flow_limit_m3_s:
+                root, slope = root_head(left_m)
+                conductance = self.branch_k**-0.5
+                if root * conductance > self.flow_limit_m3_s:
                     return self.flow_limit_m3_s, 0.0
-                return flow, -0.5 * flow / (left_m * PA_PER_M)
+                return root * conductance, -slope * conductance / PA_PER_M
         return self._back_flow(pressure_pa)
 
     def _back_flow(self, pressure_pa: float) -> tuple[float, float]:

@@ -52,6 +52,7 @@ class Piece(NamedTuple):
     more_levels: tuple[float, ...] = ()  # (level0, level1) of each further storage, in order
 
 
+_BEND_PA = 300.0  # what a pressure may turn within one step, some tolerances
 _WIDTH = len(Piece._fields) - 1
 
 
@@ -101,6 +102,10 @@ class Moment:
         x, h = self._share, self._length
         a, b = self._of("line0"), self._of("line1")
         da, db = self._of("line_slope0") * h, self._of("line_slope1") * h
+        # a stiff step's end slopes may be far steeper than the step itself: keep the cubic from
+        # overshooting (Fritsch and Carlson 1980, SIAM J. Numer. Anal. 17:238), but for a real bend
+        most = 3.0 * np.abs(b - a) + _BEND_PA
+        da, db = np.clip(da, -most, most), np.clip(db, -most, most)
         return a + x * (da + x * (3 * (b - a) - 2 * da - db + x * (2 * (a - b) + da + db)))
 
     @property

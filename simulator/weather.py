@@ -98,7 +98,7 @@ class Weather:
             first = int(random.integers(0, 144 - pieces))
             strength = random.gamma(1.2, 1.0, pieces)
             for i, weight in enumerate(strength / strength.sum()):
-                slots[first + i] = slots.get(first + i, 0.0) + amount_m * share * float(weight)
+                slots[first + i] = slots.get(first + i, 0.0) + amount_m * float(share) * float(weight)
         return tuple(
             Shower(day.start_s + slot * 600.0, day.start_s + (slot + 1) * 600.0, depth / 600.0)
             for slot, depth in sorted(slots.items())

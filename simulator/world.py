@@ -95,7 +95,7 @@ class World:
 
     def _at(self, when_s: float, act: Callable[[], None]) -> None:
         self._entered += 1
-        heapq.heappush(self._agenda, (when_s, self._entered, act))
+        heapq.heappush(self._agenda, (float(when_s), self._entered, act))
 
     def _begin(self) -> None:
         for course, one in zip(self.courses, self._mechanisms, strict=True):

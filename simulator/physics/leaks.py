@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from math import sqrt
 
-_SMOOTH_M = 0.005  # head over which the square root is rounded off at zero
+_SMOOTH_M = 0.02  # head over which the square root is rounded off at zero
 
 
 def root_head(head_m: float) -> tuple[float, float]:
-    """(sqrt(h), its slope) with a finite slope at nothing; zero below. Off by 0.01 % at 20 m."""
+    """(sqrt(h), its slope) with a finite slope at nothing; zero below. Off by 0.05 % at 20 m."""
     if head_m <= 0.0:
         return 0.0, 1.0 / sqrt(_SMOOTH_M)
     root = sqrt(head_m + _SMOOTH_M)
