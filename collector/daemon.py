@@ -9,7 +9,7 @@ import time
 from collections import defaultdict
 from typing import TYPE_CHECKING
 
-from collector import clock
+from collector import clock, systemd
 from collector.link import Link
 from collector.pulse import Pulse, write_pulse
 
@@ -55,6 +55,7 @@ class Daemon:
         """Until stopped. Everything heard is stored before it returns."""
         began_us = clock.now_us()
         committed = time.monotonic()
+        systemd.tell("READY=1")
         while not self.stop.is_set():
             heard = self._heard
             self._link.work(_LULL_S)
@@ -63,6 +64,7 @@ class Daemon:
                 self._commit()
                 committed = time.monotonic()
                 self._tend(began_us)
+        systemd.tell("STOPPING=1")
         self._close(began_us)
 
     def _hear(self, topic: str, payload: bytes, retained: bool) -> None:
@@ -89,6 +91,7 @@ class Daemon:
 
     def _tend(self, began_us: int) -> None:
         """The companion's health and our own sign of life, which need not wear the card each second."""
+        systemd.tell("WATCHDOG=1")
         if self._companion is not None:
             self._companion.tend()
         if time.monotonic() >= self._pulse_at or self._link.connections != self._link.told:

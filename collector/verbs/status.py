@@ -1,0 +1,105 @@
+"""`holdwater status`: how the daemon is, and how old the newest word of each sensor is."""
+
+from __future__ import annotations
+
+import sys
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    import argparse
+    from pathlib import Path
+
+    from analytics.plant.description import Plant
+
+HELP = "how the daemon is: broker, newest reading of each signal, what was set aside"
+
+#: The sign of life is renewed every ten seconds; three missed are no accident.
+_SILENT_S = 35.0
+
+
+def arguments(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("plants", nargs="*", metavar="PLANT", help="plant file")
+    parser.add_argument("--data", metavar="FOLDER", help="where the histories are kept")
+
+
+def run(options: argparse.Namespace) -> int:
+    from analytics.plant.mistakes import PlantErrors
+    from collector.clock import now_us
+    from collector.plantfile import load_plant
+    from collector.pulse import read_pulse
+    from collector.settings import data_folder
+    from collector.store import HistoryError
+
+    data = data_folder(options.data)
+    try:
+        plants = [load_plant(path) for path in options.plants] or stored_plants(data)
+        print("\n".join(daemon_lines(read_pulse(data), now_us(), data)))
+        for plant in plants:
+            print("\n".join(plant_lines(plant, data, now_us())))
+    except PlantErrors as errors:
+        print(errors, file=sys.stderr)
+        return 2
+    except HistoryError as error:
+        print(error, file=sys.stderr)
+        return 1
+    return 0
+
+
+def stored_plants(data: Path) -> list[Plant]:
+    """The plants that the data folder holds, by the copies of their files."""
+    from analytics.plant.parsing import parse_plant
+
+    files = sorted(data.glob("*/plant.toml"))
+    return [parse_plant(file.read_text("utf-8"), file.parent.name) for file in files]
+
+
+def age(seconds: float) -> str:
+    """How long ago, in the largest unit that fits: "12 s", "5 min", "3.2 h", "4.0 days"."""
+    if seconds < 120:
+        return f"{max(seconds, 0):.0f} s"
+    if seconds < 7_200:
+        return f"{seconds / 60:.0f} min"
+    return f"{seconds / 3600:.1f} h" if seconds < 172_800 else f"{seconds / 86_400:.1f} days"
+
+
+def daemon_lines(pulse: object, now_us: int, data: Path) -> list[str]:
+    """The daemon's sign of life in words."""
+    from collector.pulse import Pulse
+
+    if not isinstance(pulse, Pulse):
+        return [f"No daemon has run on {data}."]
+    since = age((now_us - pulse.time_us) / 1e6)
+    if not pulse.running:
+        return [f"The daemon was stopped {since} ago."]
+    if now_us - pulse.time_us > _SILENT_S * 1e6:
+        return [f"The daemon gave its last sign of life {since} ago: it was ended or hangs."]
+    link = "connected to" if pulse.connected else "NOT connected to"
+    runs = f"The daemon runs since {age((now_us - pulse.began_us) / 1e6)}, {link} {pulse.broker}"
+    heard = f"({pulse.connections} connections, {pulse.messages:,} messages)."
+    return [
+        f"{runs} {heard}",
+        *(f"{name}: nothing is being stored: {why}" for name, why in pulse.trouble.items()),
+    ]
+
+
+def plant_lines(plant: Plant, data: Path, now_us: int) -> list[str]:
+    """One plant's signals with the age of their newest reading, its tallies and open findings."""
+    from collector.store import History
+
+    with History.open(data, plant, read_only=True) as history:
+        latest, counts = history.latest(), history.counts()
+        standing, aside = history.findings(open_only=True), history.set_aside(3)
+    lines = ["", f"{plant.title} ({plant.name})"]
+    width = max(len(signal.name) for signal in plant.signals)
+    for signal in plant.signals:
+        sample = latest.get(signal.name)
+        words = (
+            "nothing yet"
+            if sample is None
+            else f"{sample.value:g} {signal.unit or ''}".rstrip()
+            + f", {age((now_us - sample.time_us) / 1e6)} ago"
+        )
+        lines.append(f"  {signal.name:<{width}}  {words}")
+    lines.append("  " + ", ".join(f"{number:,} {name}" for name, number in sorted(counts.items())))
+    lines += [f"  open: {finding.summary}" for finding in standing]
+    return [*lines, *(f"  set aside: {one.topic}: {one.reason}: {one.excerpt}" for one in aside)]
