@@ -9,14 +9,18 @@ from __future__ import annotations
 
 import struct
 import zlib
+from contextlib import contextmanager
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from collector.store.columns import Reader, pack_floats, pack_integers, unpack_floats, unpack_integers
+from collector.store.errors import BlockDamaged
 from collector.store.rollups import Rollup
 
 if TYPE_CHECKING:
+    from collections.abc import Iterator
+
     from numpy.typing import NDArray
 
 HOUR_US = 3_600_000_000
@@ -37,11 +41,11 @@ def encode_readings(time_us: NDArray[np.int64], value: NDArray[np.float64]) -> b
 
 
 def decode_readings(block: bytes) -> tuple[NDArray[np.int64], NDArray[np.float64]]:
-    """(time_us, value) of a block. ValueError or zlib.error where it is damaged."""
-    source = _open(block)
-    first, divisor = source.unpack(_TIMES)
-    time_us = first + unpack_integers(source) * np.int64(divisor)
-    return time_us, unpack_floats(source)
+    """(time_us, value) of a block. BlockDamaged where it is damaged."""
+    with _reading(block) as source:
+        first, divisor = source.unpack(_TIMES)
+        time_us = first + unpack_integers(source) * np.int64(divisor)
+        return time_us, unpack_floats(source)
 
 
 def encode_rollup(rollup: Rollup, hour: int) -> bytes:
@@ -54,16 +58,21 @@ def encode_rollup(rollup: Rollup, hour: int) -> bytes:
 
 def decode_rollup(block: bytes, hour: int) -> Rollup:
     """The inverse of `encode_rollup`."""
-    source = _open(block)
-    time_us = hour * HOUR_US + unpack_integers(source) * MINUTE_US
-    count = unpack_integers(source)
-    minimum, total, maximum = (unpack_floats(source) for _ in range(3))
-    return Rollup(time_us, minimum, total, maximum, count)
+    with _reading(block) as source:
+        time_us = hour * HOUR_US + unpack_integers(source) * MINUTE_US
+        count = unpack_integers(source)
+        minimum, total, maximum = (unpack_floats(source) for _ in range(3))
+        return Rollup(time_us, minimum, total, maximum, count)
 
 
-def _open(block: bytes) -> Reader:
-    source = Reader(zlib.decompress(block))
-    (layout,) = source.take(1)
-    if layout != _LAYOUT:
-        raise ValueError(f"a block of unknown layout {layout}")
-    return source
+@contextmanager
+def _reading(block: bytes) -> Iterator[Reader]:
+    """The columns of a block; whatever is wrong with it comes out as BlockDamaged."""
+    try:
+        source = Reader(zlib.decompress(block))
+        (layout,) = source.take(1)
+        if layout != _LAYOUT:
+            raise ValueError(f"a block of unknown layout {layout}")
+        yield source
+    except (zlib.error, ValueError, TypeError, struct.error) as error:
+        raise BlockDamaged(str(error)) from error

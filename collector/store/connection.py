@@ -37,17 +37,14 @@ def writing(path: Path) -> sqlite3.Connection:
 def reading(path: Path) -> sqlite3.Connection:
     """A connection that only reads. The file must be there.
 
-    A log beside the file needs its index, which a reader may have to make: so the file is opened
-    for writing but writes are refused. Another user's file is opened as it may be; a copy on a
-    read-only disk, with no log to mind, is taken as it is.
+    Truly read-only, not merely well-behaved: the last connection of a file that could write would
+    remove the log at its closing, by name, and if the file had been set aside meanwhile that would
+    be another file's log. A copy on a read-only disk, with no log to mind, is taken as it is.
     """
-    *tried, last = ("mode=rw", "mode=ro", "mode=ro&immutable=1")
-    for mode in tried:
-        try:
-            return _open(path, mode)
-        except sqlite3.OperationalError:
-            continue
-    return _open(path, last)
+    try:
+        return _open(path, "mode=ro")
+    except sqlite3.OperationalError:
+        return _open(path, "mode=ro&immutable=1")
 
 
 def _open(path: Path, mode: str) -> sqlite3.Connection:

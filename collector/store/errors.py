@@ -73,6 +73,10 @@ class HistoryForeign(HistoryError):
     would_help = "move it away, or give another data folder with --data"
 
 
+class BlockDamaged(Exception):
+    """A stored block is not what was written: bits have changed on the card."""
+
+
 #: SQLite's primary result codes (https://www.sqlite.org/rescode.html)
 _BY_CODE: dict[int, type[HistoryError]] = {
     sqlite3.SQLITE_CORRUPT: HistoryDamaged,
@@ -90,9 +94,11 @@ _BY_CODE: dict[int, type[HistoryError]] = {
 
 @contextmanager
 def translating(where: Path) -> Iterator[None]:
-    """SQLite's and the operating system's errors, in here, come out as a HistoryError."""
+    """SQLite's errors and damaged blocks, in here, come out as a HistoryError."""
     try:
         yield
+    except BlockDamaged as error:
+        raise HistoryDamaged(where, str(error)) from error
     except sqlite3.Error as error:
         code = getattr(error, "sqlite_errorcode", None)
         kind = _BY_CODE.get(code & 0xFF) if code is not None else None

@@ -142,11 +142,12 @@ class History:
             return 0 if connection is None else self._last_seq(connection)
 
     def span(self) -> tuple[int, int] | None:
-        """Times of the oldest and the newest reading, None where there is none."""
+        """Times of the oldest and the newest reading at full resolution, None where there is none."""
         with self._transaction() as connection:
             if connection is None:
                 return None
-            first = queries.first_time(connection, self._hot)
+            streams = [stream.number for signal in self.plant.signals for stream in self._streams.of(signal)]
+            first = queries.first_time(connection, self._hot, streams)
             newest = [sample.time_us for _, sample in self._latest(connection)]
             return None if first is None or not newest else (first, max(newest))
 

@@ -145,12 +145,16 @@ def newest_sealed(connection: sqlite3.Connection, stream: Stream) -> Sample | No
     return Sample(int(time_us[-1]), float(value[-1]))
 
 
-def first_time(connection: sqlite3.Connection, hot: Hot) -> int | None:
-    """The oldest reading's time of all, None where there is none."""
-    mine = hot.records["time_us"][hot.records["signal"] >= 0]
+def first_time(connection: sqlite3.Connection, hot: Hot, streams: list[int]) -> int | None:
+    """The oldest reading's time of these streams, None where there is none."""
+    mine = hot.records["time_us"][np.isin(hot.records["signal"], streams)]
     times = [int(mine.min())] if len(mine) else []
-    for (body,) in connection.execute("SELECT body FROM sealed WHERE hour = (SELECT min(hour) FROM sealed)"):
-        times.append(int(decode_readings(body)[0][0]))
+    for stream in streams:
+        row = connection.execute(
+            "SELECT body FROM sealed WHERE signal = ? ORDER BY hour LIMIT 1", (stream,)
+        ).fetchone()
+        if row:
+            times.append(int(decode_readings(row[0])[0][0]))
     return min(times, default=None)
 
 

@@ -19,6 +19,8 @@ if TYPE_CHECKING:
 #: "Hwtr": tells `file` and us that a SQLite file is a Holdwater history
 APPLICATION_ID = 0x48777472
 
+# Tables of blocks have row numbers: a block is too long for the pages of an index, which is what a
+# table WITHOUT ROWID is, and new ones then stand together at the end, whichever signal they are of.
 STEPS: tuple[tuple[str, ...], ...] = (
     (
         # Who said it: a new row begins when the owner changes a signal's measure or unit.
@@ -33,10 +35,10 @@ STEPS: tuple[tuple[str, ...], ...] = (
         "CREATE TABLE journal (seq INTEGER PRIMARY KEY, body BLOB NOT NULL)",
         """CREATE TABLE sealed (
             signal INTEGER NOT NULL, hour INTEGER NOT NULL, count INTEGER NOT NULL, body BLOB NOT NULL,
-            PRIMARY KEY (signal, hour)) WITHOUT ROWID""",
+            PRIMARY KEY (signal, hour))""",
         """CREATE TABLE minutes (
             signal INTEGER NOT NULL, hour INTEGER NOT NULL, body BLOB NOT NULL,
-            PRIMARY KEY (signal, hour)) WITHOUT ROWID""",
+            PRIMARY KEY (signal, hour))""",
         """CREATE TABLE hours (
             signal INTEGER NOT NULL, hour INTEGER NOT NULL, count INTEGER NOT NULL,
             minimum REAL, total REAL, maximum REAL,

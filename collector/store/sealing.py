@@ -42,6 +42,26 @@ def seal(connection: sqlite3.Connection, records: NDArray[np.void], through_seq:
     connection.execute("DELETE FROM journal WHERE seq <= ?", (through_seq,))
 
 
+#: Hours of signals that are given up in one transaction: a second's work for a slow card.
+_PRUNED_AT_ONCE = 500
+
+
+def prune(connection: sqlite3.Connection, before_hour: int) -> int:
+    """Drop some of the sealed readings before an hour, not their rollups; how many rows went.
+
+    For use inside a transaction.
+    """
+    doomed = connection.execute(
+        "SELECT signal, hour, count FROM sealed WHERE hour < ? LIMIT ?", (before_hour, _PRUNED_AT_ONCE)
+    ).fetchall()
+    connection.executemany("DELETE FROM sealed WHERE signal = ? AND hour = ?", [row[:2] for row in doomed])
+    tallies.add(connection, tallies.SEALED_READINGS, -sum(row[2] for row in doomed))
+    kept_from = tallies.find(connection, tallies.KEPT_FROM_HOUR)
+    if kept_from is None or before_hour > kept_from:
+        tallies.put(connection, tallies.KEPT_FROM_HOUR, before_hour)
+    return len(doomed)
+
+
 def _seal_hour(
     connection: sqlite3.Connection,
     stream: int,

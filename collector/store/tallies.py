@@ -13,12 +13,18 @@ REPEATED = "repeated"  # came again with a (signal, time) that was stored alread
 TOO_OLD = "too_old"  # older than what the owner keeps
 SET_ASIDE = "set_aside"
 
-_INTERNAL = (SEALED_SEQ, SEALED_READINGS)
+KEPT_FROM_HOUR = "kept_from_hour"  # readings before it were given up as the owner set
+
+_INTERNAL = (SEALED_SEQ, SEALED_READINGS, KEPT_FROM_HOUR)
+
+
+def find(connection: sqlite3.Connection, name: str) -> int | None:
+    row = connection.execute("SELECT value FROM tally WHERE name = ?", (name,)).fetchone()
+    return int(row[0]) if row else None
 
 
 def get(connection: sqlite3.Connection, name: str) -> int:
-    row = connection.execute("SELECT value FROM tally WHERE name = ?", (name,)).fetchone()
-    return int(row[0]) if row else 0
+    return find(connection, name) or 0
 
 
 def add(connection: sqlite3.Connection, name: str, more: int) -> None:

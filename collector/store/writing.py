@@ -25,7 +25,7 @@ from collector.store import journal, queries, records, schema, tallies
 from collector.store.blocks import HOUR_US, decode_readings
 from collector.store.errors import HistoryReadOnly, HistoryTaken, translating
 from collector.store.history import History
-from collector.store.sealing import seal
+from collector.store.sealing import prune, seal
 from collector.store.seen import Seen
 from collector.store.shapes import Batch, Resumption
 from collector.store.signals import plant_fingerprint
@@ -52,9 +52,12 @@ class Writer(History):
     def __init__(self, folder: Path, plant: Plant) -> None:
         super().__init__(folder, plant)
         self._fingerprint = plant_fingerprint(plant)
+        self._kept_from_us = -_FOREVER
+        self._sealed_now = False
         self._repeated = 0
+        self._too_old = 0
         self._waiting = 0  # admitted and not yet committed
-        self._held = _hold(self.folder)
+        self._held = hold(self.folder)
         try:
             with translating(self.path):
                 self._write = connections.writing(self.path)
@@ -87,7 +90,8 @@ class Writer(History):
         """Those that the history does not hold yet, in the order given; ticks always.
 
         What is let through counts as held from now on: feed it to the engine and commit it. A
-        repeat, by signal and time, is counted, whatever its value: the first one stays.
+        repeat, by signal and time, is counted, whatever its value: the first one stays. So is, and not
+        let through, what is older than the owner keeps.
         """
         with self._lock, translating(self.path):
             measured = readings.signal != TICK
@@ -95,6 +99,9 @@ class Writer(History):
             if measured.any():
                 fresh[measured] = self._seen.fresh(readings.signal[measured], readings.time_us[measured])
             self._repeated += len(fresh) - int(fresh.sum())
+            old = fresh & measured & (readings.time_us < self._kept_from_us)
+            self._too_old += int(old.sum())
+            fresh &= ~old
             self._waiting += int((fresh & measured).sum())
             return readings if fresh.all() else readings[fresh]
 
@@ -107,17 +114,28 @@ class Writer(History):
                 seq = self._put(batch)
                 self._write.execute("COMMIT")
             except BaseException:
-                # SQLite has rolled back by itself where the disk was full or failed.
-                with contextlib.suppress(sqlite3.Error):
-                    self._write.execute("ROLLBACK")
-                self._begin_streams()
+                self._roll_back()
                 raise
-            self._repeated = 0
+            self._repeated = self._too_old = 0
             self._waiting -= _measured(batch.readings)
             self._seq = seq
             if self._sealed_now:
                 self._begin()
             return seq
+
+    def give_up(self, before_us: int) -> int:
+        """Drop full-resolution readings of whole hours before a time; rollups, cycles and findings
+        stay. A bounded piece a call: returns how many hours of signals went, 0 when done."""
+        with self._lock, translating(self.path):
+            self._write.execute("BEGIN IMMEDIATE")
+            try:
+                gone = prune(self._write, before_us // HOUR_US)
+                self._write.execute("COMMIT")
+            except BaseException:
+                self._roll_back()
+                raise
+            self._kept_from_us = max(self._kept_from_us, before_us // HOUR_US * HOUR_US)
+            return gone
 
     def resume(self) -> Resumption:
         """Where the engine stood at the last commit; see Resumption. Before the first feed."""
@@ -131,6 +149,8 @@ class Writer(History):
         """Learn from the file where it stands."""
         self._sealed_seq = tallies.get(self._write, tallies.SEALED_SEQ)
         self._seq, hot = journal.span(self._write, self._sealed_seq)
+        kept_from = tallies.find(self._write, tallies.KEPT_FROM_HOUR)
+        self._kept_from_us = -_FOREVER if kept_from is None else kept_from * HOUR_US
         self._begin_streams()
         self._seen = Seen(self._sealed_times)
         for position, signal in enumerate(self.plant.signals):
@@ -147,6 +167,13 @@ class Writer(History):
         if len(time_us):
             self._oldest_us = min(self._oldest_us, int(time_us.min()))
             self._newest_us = max(self._newest_us, int(time_us.max()))
+
+    def _roll_back(self) -> None:
+        """Undo what the failed transaction did; SQLite has done so itself where the disk was full."""
+        with contextlib.suppress(sqlite3.Error):
+            if self._write.in_transaction:
+                self._write.execute("ROLLBACK")
+        self._begin_streams()
 
     def _begin_streams(self) -> None:
         with contextlib.suppress(sqlite3.Error):
@@ -169,6 +196,7 @@ class Writer(History):
         records.write_outlooks(write, batch.outlooks)
         records.write_set_aside(write, batch.set_aside)
         tallies.add(write, tallies.REPEATED, self._repeated)
+        tallies.add(write, tallies.TOO_OLD, self._too_old)
         for name, more in batch.counted.items():
             tallies.add(write, name, more)
         if batch.snapshot is not None:
@@ -237,7 +265,7 @@ def _measured(readings: Readings) -> int:
     return int((readings.signal != TICK).sum())
 
 
-def _hold(folder: Path) -> int:
+def hold(folder: Path) -> int:
     """Take the plant's folder for writing, until this process ends; a descriptor."""
     try:
         folder.mkdir(parents=True, exist_ok=True, mode=0o750)
@@ -250,3 +278,13 @@ def _hold(folder: Path) -> int:
         os.close(held)
         raise HistoryTaken(folder) from error
     return held
+
+
+@contextlib.contextmanager
+def held_folder(folder: Path) -> Iterator[None]:
+    """The plant's folder held for writing, for a while."""
+    held = hold(folder)
+    try:
+        yield
+    finally:
+        os.close(held)
