@@ -16,13 +16,15 @@ from typing import TYPE_CHECKING, Any
 from collector.store import connection as connections
 from collector.store import journal, schema, tallies
 from collector.store.blocks import HOUR_US, decode_readings
-from collector.store.errors import BlockDamaged, translating
+from collector.store.errors import BlockDamaged, HistoryDamaged, translating
 from collector.store.sealing import store
-from collector.store.writing import held_folder
+from collector.store.writing import Writer, held_folder
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
     from pathlib import Path
+
+    from analytics.plant.description import Plant
 
 _LOWEST, _HIGHEST = -(2**62), 2**62
 #: (table, integer that orders it) of what is copied row by row
@@ -48,6 +50,20 @@ class Salvaged:
     aside: Path
     rows: dict[str, int] = field(default_factory=dict)
     readings: int = 0
+
+
+def opened(data: Path, plant: Plant, damaged: bool = False) -> tuple[Writer, Salvaged | None]:
+    """The plant's history for writing; a damaged one is set aside first, and what was saved said.
+
+    `damaged` where that is known already. Raises any other HistoryError.
+    """
+    if not damaged:
+        try:
+            return Writer(data, plant), None
+        except HistoryDamaged:
+            pass
+    saved = salvage(data / plant.name)
+    return Writer(data, plant), saved
 
 
 def salvage(folder: Path) -> Salvaged:

@@ -19,7 +19,7 @@ from collector.store.errors import (
     HistoryReadOnly,
     HistoryTaken,
 )
-from collector.store.salvage import salvage
+from collector.store.salvage import opened, salvage
 from tests.collector.store.plants import HOUR_US, SECOND_US, START_US, plant, readings, seconds
 
 NAMES = ("pressure", "motor", "level, rain")
@@ -222,9 +222,13 @@ def test_a_file_that_is_no_database_any_more_is_set_aside(tmp_path):
     overwrite(path, 0, path.stat().st_size)
     with pytest.raises(HistoryDamaged):
         History.open(tmp_path, plant())
-    first = salvage(path.parent).aside
-    assert salvage(path.parent).aside != first
-    with History.open(tmp_path, plant()) as history:
+    history, first = opened(tmp_path, plant())
+    assert first is not None
+    history.close()
+    history, second = opened(tmp_path, plant(), damaged=True)
+    assert second is not None
+    assert second.aside != first.aside
+    with history:
         assert everything(history) == {name: [] for name in NAMES}
 
 
