@@ -29,6 +29,9 @@ _COMMIT_S = 1.0
 _WINDOW = 16
 _LULL_S = 0.05
 _PULSE_S = 10.0
+#: No ticks while the link is down, since then silence is ours and not the sensors'; nor at once when
+#: it is back, since what the broker kept for us comes first, and is older than now.
+_SETTLED_S = 3.0
 
 
 class Daemon:
@@ -47,6 +50,7 @@ class Daemon:
         self._data = data
         self._companion = companion
         self._stamp_us = 0
+        self._received_us: dict[str, int] = {}
         self._heard = 0
         self._pulse_at = 0.0
         self.stop = threading.Event()
@@ -69,7 +73,10 @@ class Daemon:
 
     def _hear(self, topic: str, payload: bytes, retained: bool) -> None:
         self._heard += 1
-        received_us = self._now_us()
+        # Two values of one topic in one millisecond are two: a bare one has no other time to be told by.
+        received_us = max(self._now_us(), self._received_us.get(topic, 0) + 1)
+        if topic in self._hearers:
+            self._received_us[topic] = received_us
         for site in self._hearers.get(topic, ()):
             site.hear(topic, payload, retained, received_us)
 
@@ -79,13 +86,16 @@ class Daemon:
         now_us = clock.now_us()
         if now_us < self._stamp_us < now_us + 300_000_000:
             return self._stamp_us
+        if now_us < self._stamp_us:
+            self._received_us.clear()
         self._stamp_us = now_us
         return now_us
 
     def _commit(self) -> None:
         now_us = self._now_us()
-        for site in self._sites:
-            site.tick(now_us)
+        if self._link.connected_for_s() >= _SETTLED_S:
+            for site in self._sites:
+                site.tick(now_us)
         stored = {id(site): site.commit(now_us) for site in self._sites}
         self._link.acknowledge(lambda topic: all(stored[id(site)] for site in self._hearers.get(topic, ())))
 

@@ -52,6 +52,7 @@ class Link:
         self._owed: list[tuple[int, int, str]] = []  # (message id, QoS, topic) heard, not acknowledged
         self._refused: str | None = None
         self._asked_at = 0.0
+        self._connected_at = 0.0
         self._failures = 0
         self._next_try = 0.0
         self.connected = False
@@ -99,6 +100,10 @@ class Link:
             return
         self._client.loop(timeout=wait_s)
 
+    def connected_for_s(self) -> float:
+        """Seconds since the connection was made; 0 without one."""
+        return time.monotonic() - self._connected_at if self.connected else 0.0
+
     @property
     def owed(self) -> int:
         """Messages heard and not yet acknowledged."""
@@ -144,6 +149,7 @@ class Link:
             client.disconnect()
             return
         self.connected = True
+        self._connected_at = time.monotonic()
         self.connections += 1
         self._failures = 0
         log.info(

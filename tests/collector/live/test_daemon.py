@@ -1,0 +1,112 @@
+"""The daemon against a real broker: every form of payload, rubbish, restarts of either side."""
+
+from __future__ import annotations
+
+import json
+import subprocess
+import sys
+import time
+from typing import TYPE_CHECKING
+
+import pytest
+
+from tests.collector.live.conftest import until
+
+if TYPE_CHECKING:
+    from tests.collector.live.conftest import Broker, Running
+
+pytestmark = pytest.mark.broker
+
+RUBBISH = [b"", b"\xff\xfe\x00", b"{", b"[[[[", b"NaN", b"1e999", b"four", b'{"ain": []}', b"[" * 5000]
+
+
+def senml(begin_s: float, values: list[float]) -> bytes:
+    """A pack as RFC 8428 has it: base name, base time, base unit and a record that overrides it."""
+    pack: list[dict[str, object]] = [
+        {"bn": "urn:dev:bench:", "bt": begin_s, "bu": "Pa", "n": "outlet", "v": values[0]}
+    ]
+    pack += [{"n": "outlet", "t": i, "v": value} for i, value in enumerate(values[1:], start=1)]
+    return json.dumps(pack).encode()
+
+
+def test_three_forms_of_payload_land_and_rubbish_is_counted(broker: Broker, daemon: Running) -> None:
+    daemon.start()
+    until(daemon.connected)
+    out = broker.publisher()
+    begin_s = round(time.time()) - 100
+    for i in range(50):
+        out.publish("bench/pressure", f"{40 + i / 10:.1f}", qos=1)
+        out.publish("bench/motor", json.dumps({"ain": [i / 10, 7]}), qos=1)
+        out.publish("bench/nobody", "1", qos=1)
+        if i < len(RUBBISH):
+            out.publish("bench/pressure", RUBBISH[i], qos=1)
+            out.publish("bench/motor", RUBBISH[i], qos=1)
+    out.publish("bench/outlet", senml(begin_s, [100_000.0 + i for i in range(30)]), qos=1).wait_for_publish(5)
+    out.disconnect()
+    until(lambda: daemon.stored() >= 130)
+    assert daemon.stop() == 0
+    with daemon.history() as history:
+        everything = {name: history.readings(name, 0, 2**62) for name in ("pressure", "motor", "outlet")}
+        counts = history.counts()
+        aside = history.set_aside(100)
+    assert everything["pressure"].value.tolist() == pytest.approx([40 + i / 10 for i in range(50)])
+    assert everything["motor"].value.tolist() == pytest.approx([i / 10 for i in range(50)])
+    assert everything["outlet"].value.tolist() == pytest.approx([100 + i / 1000 for i in range(30)])  # kPa
+    assert everything["outlet"].time_us.tolist() == [(begin_s + i) * 1_000_000 for i in range(30)]
+    assert counts["rejected"] >= 2 * len(RUBBISH) - 1
+    assert {one.topic for one in aside} == {"bench/pressure", "bench/motor"}
+    assert all(one.reason for one in aside)
+
+
+def test_retained_values_are_not_fresh_and_the_future_is_set_aside(broker: Broker, daemon: Running) -> None:
+    out = broker.publisher()
+    out.publish("bench/pressure", "12.5", qos=1, retain=True).wait_for_publish(5)
+    now_s = round(time.time())
+    daemon.start()
+    until(daemon.connected)
+    out.publish("bench/outlet", senml(now_s + 86_400, [100_000.0]), qos=1).wait_for_publish(5)
+    out.publish("bench/pressure", "40.5", qos=1).wait_for_publish(5)
+    out.disconnect()
+    until(lambda: daemon.stored() >= 1)
+    assert daemon.stop() == 0
+    with daemon.history() as history:
+        assert history.readings("pressure", 0, 2**62).value.tolist() == [40.5]
+        assert len(history.readings("outlet", 0, 2**62)) == 0
+        assert history.counts()["retained"] == 1
+        assert [one.reason for one in history.set_aside(10)] == ["its time lies in the future"]
+
+
+def test_what_comes_while_it_is_down_is_not_lost_and_a_broker_may_restart(
+    broker: Broker, daemon: Running
+) -> None:
+    daemon.start()
+    until(daemon.connected)
+    assert daemon.stop() == 0
+    out = broker.publisher()
+    begin_s = round(time.time()) - 3600
+    for i in range(20):
+        out.publish("bench/outlet", senml(begin_s + 10 * i, [1000.0 * i]), qos=1).wait_for_publish(5)
+    out.disconnect()
+    broker.stop()
+    daemon.start()  # before the broker: it has to wait for it
+    until(lambda: "no broker at" in daemon.log.read_text())
+    time.sleep(3.0)  # several attempts' worth
+    broker.start()
+    until(lambda: daemon.stored() == 20)
+    assert daemon.log.read_text().count("no broker at") == 1  # said once, not at every attempt
+    assert daemon.stop() == 0
+
+
+def test_a_collector_alone_never_loads_the_dashboard(daemon: Running) -> None:
+    program = (
+        "import sys, threading\n"
+        "from collector import cli, daemon\n"
+        "daemon.Daemon.run = lambda self: print(*sorted(sys.modules))\n"
+        f"words = ['run', {str(daemon.file)!r}, '--no-dashboard', '--data', {str(daemon.data)!r}]\n"
+        "sys.exit(cli.main(words))\n"
+    )
+    shown = subprocess.run([sys.executable, "-c", program], capture_output=True, text=True, timeout=60)
+    assert shown.returncode == 0, shown.stderr
+    modules = set(shown.stdout.split())
+    assert "collector.site" in modules
+    assert not {"dash", "flask", "plotly", "dashboard", "simulator", "amqtt"} & modules
