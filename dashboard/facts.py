@@ -51,7 +51,8 @@ class Facts:
     findings: tuple[Finding, ...] = ()  # open ones
     outlooks: dict[tuple[str, str | None], Outlook] = field(default_factory=dict)
     set_aside: int = 0
-    collector: Literal["alive", "gone", "unknown"] = "unknown"
+    collector: Literal["alive", "cut off", "gone", "unknown"] = "unknown"
+    trouble: str = ""  # why the history cannot be written, in words
 
     @property
     def newest_us(self) -> int | None:

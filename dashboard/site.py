@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import threading
 import time
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 
 from analytics.plant.description import MOTOR_MEASURES, Measure
+from collector.pulse import read_pulse
 from collector.store.history import History
 from dashboard.facts import Facts, Reading, Trace
 from dashboard.traces import DAY_US, LIVE_US
@@ -23,6 +24,8 @@ if TYPE_CHECKING:
 FORTNIGHT_US = 14 * DAY_US
 #: How old the slow half (runs, levels by the hour) may be; a run that ends refreshes it at once.
 SLOW_S = 20.0
+#: The daemon renews its sign of life every ten seconds; three missed are no accident.
+PULSE_US = 35_000_000
 
 
 def now_us() -> int:
@@ -40,6 +43,7 @@ class Site:
 
     def __init__(self, plant: Plant, data: Path) -> None:
         self.plant = plant
+        self._data = data
         self.history = History.open(data, plant, read_only=True)
         self._lock = threading.Lock()
         self._slow: tuple[float, tuple[Cycle, ...], dict[str, Trace]] | None = None
@@ -54,6 +58,7 @@ class Site:
             for name, sample in self.history.latest().items()
         }
         cycles, levels = self._slow_half(at)
+        collector, trouble = self._collector(at)
         return Facts(
             plant=self.plant,
             now_us=at,
@@ -64,7 +69,18 @@ class Site:
             findings=self.open_findings(),
             outlooks={(one.kind, one.of): one for one in self._outlooks()},
             set_aside=self.history.counts().get("set_aside", 0),
+            collector=collector,
+            trouble=trouble,
         )
+
+    def _collector(self, at: int) -> tuple[Literal["alive", "cut off", "gone", "unknown"], str]:
+        """How the daemon is, and what keeps it from writing this plant's history."""
+        pulse = read_pulse(self._data)
+        if pulse is None:
+            return "unknown", ""
+        if not pulse.running or at - pulse.time_us > PULSE_US:
+            return "gone", ""
+        return "alive" if pulse.connected else "cut off", pulse.trouble.get(self.plant.name, "")
 
     def open_findings(self) -> tuple[Finding, ...]:
         return tuple(self.history.findings(open_only=True))

@@ -6,14 +6,13 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal
 
 from analytics.advice import advice
-
+from analytics.advice import station as station_of
 from dashboard import display
 from dashboard.facts import SILENT_AFTER_S
 from dashboard.stations import Station, running, stations
 
 if TYPE_CHECKING:
     from analytics.advice import Advice
-
     from analytics.records import Finding
     from dashboard.facts import Facts
 
@@ -72,7 +71,7 @@ def status(facts: Facts) -> Status:
     column = stations(facts)
     ordered = sorted(facts.findings, key=lambda f: (RANK[f.priority], f.raised_us))
     found = [told(finding, facts.now_us, facts.plant.timezone) for finding in ordered]
-    placed = [(_place(one, column), one) for one in found]
+    placed = [(_place(facts, one, column), one) for one in found]
     bands = tuple(
         Band(station, tuple(one for key, one in placed if key == station.key)) for station in column
     )
@@ -82,10 +81,13 @@ def status(facts: Facts) -> Status:
     return Status(mood, verdict, detail, bands, flow, facts.newest_us)
 
 
-def _place(one: Told, column: tuple[Station, ...]) -> str:
+def _place(facts: Facts, one: Told, column: tuple[Station, ...]) -> str:
     """The station a finding is shown in; the storage it names where there are several."""
-    at = [station for station in column if station.symbol == one.advice.station]
-    named = [station for station in at if station.of == one.finding.of]
+    signal = next((s for s in facts.plant.signals if s.name == one.finding.of), None)
+    symbol = station_of(one.finding.fault, one.finding.cause, signal.measures if signal else None)
+    at = [station for station in column if station.symbol == symbol]
+    of = signal.of if signal else one.finding.of
+    named = [station for station in at if station.of == of]
     return (named or at or list(column))[0].key
 
 
@@ -100,6 +102,8 @@ def _verdict(facts: Facts, found: list[Told], column: tuple[Station, ...]) -> tu
         return "wrong", verdict, f"{silence} {detail}".strip() if silence else detail
     if silence:
         return "blind", silence, "What stands below is the last that was heard."
+    if facts.trouble:
+        return "blind", "What comes in cannot be kept.", f"{facts.trouble}."
     unseen = [station.name.lower() for station in column if not station.seen]
     if unseen:
         return "well", "Nothing is wrong that the sensors see.", f"Not seen: {_listed(unseen)}."
@@ -116,7 +120,9 @@ def _silence(facts: Facts) -> str:
     if age <= max(SILENT_AFTER_S, 10.0 * slowest):
         return ""
     if facts.collector == "gone":
-        return f"The collector has stopped; nothing heard for {display.duration(age)}."
+        return f"Holdwater's collector has stopped; nothing heard for {display.duration(age)}."
+    if facts.collector == "cut off":
+        return f"The broker cannot be reached; nothing heard for {display.duration(age)}."
     return f"Nothing heard from the sensors for {display.duration(age)}."
 
 

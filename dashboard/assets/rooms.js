@@ -1,4 +1,10 @@
 // Starts Dash in its mount point and tells it about the screen it draws for.
+// Which of a row of buttons is pressed: the one just clicked, or the one that was.
+function pressed(clicks, ids, held) {
+  const by = window.dash_clientside.callback_context.triggered_id;
+  const value = by && clicks.some(Boolean) ? by.key : held;
+  return [value, ids.map((id) => String(id.key === value))];
+}
 window.dash_clientside = Object.assign({}, window.dash_clientside, {
   screen: {
     told: () => ({
@@ -6,12 +12,13 @@ window.dash_clientside = Object.assign({}, window.dash_clientside, {
       fine: matchMedia("(pointer: fine)").matches,
       wide: innerWidth > 830,
     }),
-    light: (chosen) => {
+    pick: (clicks, ids, held) => pressed(clicks, ids, held),
+    light: (clicks, ids) => {
+      const [chosen, marks] = pressed(clicks, ids, localStorage.getItem("light") || "auto");
       const root = document.documentElement;
-      if (chosen === undefined || chosen === null) return localStorage.getItem("light") || "auto";
       if (chosen === "auto") { localStorage.removeItem("light"); delete root.dataset.theme; }
       else { localStorage.setItem("light", chosen); root.dataset.theme = chosen; }
-      return chosen;
+      return [chosen, marks];
     },
   },
 });

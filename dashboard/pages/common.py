@@ -4,13 +4,14 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from dash import dcc, html
+from dash import ALL, ClientsideFunction, Input, Output, State, dcc, html
 
 from dashboard import figures
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
+    import dash
     from dash.development.base_component import Component
 
 
@@ -33,16 +34,38 @@ def chart(figure: figures.Figure | None, words: str, identity: str | None = None
 
 
 def picks(identity: str, label: str, options: list[tuple[str, str]], value: str) -> Component:
-    """One choice of a few, large enough for a thumb."""
-    return html.Fieldset(
+    """One choice of a few, each a button that says whether it is pressed; held in a store of that id."""
+    return html.Div(
         [
-            html.Legend(label, className="label"),
-            dcc.RadioItems(
-                id=identity,
-                options=[{"label": text, "value": key} for key, text in options],
-                value=value,
+            dcc.Store(id=identity, data=value),
+            html.Span(label, className="label", id=f"{identity}-label"),
+            html.Div(
+                [
+                    html.Button(
+                        text,
+                        id={"pick": identity, "key": key},
+                        className="pick",
+                        **{"aria-pressed": "true" if key == value else "false"},
+                    )
+                    for key, text in options
+                ],
                 className="picks",
+                role="group",
+                **{"aria-labelledby": f"{identity}-label"},
             ),
         ],
         className="choose",
+    )
+
+
+def register_picks(app: dash.Dash, identity: str, function: str = "pick") -> None:
+    """Wire the buttons of `picks` to their store, in the browser."""
+    buttons = {"pick": identity, "key": ALL}
+    app.clientside_callback(
+        ClientsideFunction("screen", function),
+        Output(identity, "data"),
+        Output(buttons, "aria-pressed"),
+        Input(buttons, "n_clicks"),
+        State(buttons, "id"),
+        State(identity, "data"),
     )

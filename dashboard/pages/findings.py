@@ -86,6 +86,7 @@ def _one(site: Site, finding: Finding, at: int, screen: dict[str, bool]) -> list
         html.H1(one.advice.title),
         html.P(_state(site, one, at), className="quiet"),
         html.P(finding.summary),
+        html.P(one.advice.meaning),
         html.H2("Why we think so"),
     ]
     page.append(chart(figure, words) if figure else html.P("The readings of that time are no longer kept."))
@@ -97,6 +98,8 @@ def _one(site: Site, finding: Finding, at: int, screen: dict[str, bool]) -> list
         html.H2("What would prove it mended"),
         html.P(one.advice.proof),
     ]
+    if one.advice.isolating:
+        page += [html.H2("What would tell it for sure"), html.P(one.advice.isolating)]
     return page
 
 
@@ -114,5 +117,5 @@ def _steps(one: Told) -> Component:
     items = []
     for step in one.advice.steps:
         caution = [html.P([html.B("Caution. "), step.caution], className="caution")] if step.caution else []
-        items.append(html.Li([step.text, *caution]))
+        items.append(html.Li([step.do, *caution]))
     return html.Ol(items, className="steps")

@@ -12,7 +12,7 @@ from dash import Input, Output, State, ctx, dcc, html, no_update
 from analytics.plant.description import MOTOR_MEASURES
 from dashboard import display, figures
 from dashboard.figures import look_of
-from dashboard.pages.common import chart, picks
+from dashboard.pages.common import chart, picks, register_picks
 from dashboard.site import now_us
 from dashboard.traces import DAY_US, HOUR_US
 
@@ -66,9 +66,12 @@ def _label(site: Site, signal: Signal) -> str:
 
 
 def register(app: dash.Dash, sites: dict[str, Site]) -> None:
+    register_picks(app, "history-span")
+    register_picks(app, "history-signal")
+
     @app.callback(
         Output("history-window", "data"),
-        Input("history-span", "value"),
+        Input("history-span", "data"),
         Input("history-chart", "relayoutData"),
         *(Input(f"history-{key}", "n_clicks") for key in ("earlier", "later", "closer", "wider")),
         State("history-window", "data"),
@@ -82,14 +85,14 @@ def register(app: dash.Dash, sites: dict[str, Site]) -> None:
         if ctx.triggered_id in (None, "history-span") or window is None:
             at = newest(sites[plant])
             return [at - SPANS[span], at]
-        return moved(window, ctx.triggered_id.removeprefix("history-"))
+        return moved(window, ctx.triggered_id.removeprefix("history-"), newest(sites[plant]))
 
     @app.callback(
         Output("history-chart", "figure"),
         Output("history-chart-words", "children"),
         Output("history-csv", "href"),
         Output("history-title", "children"),
-        Input("history-signal", "value"),
+        Input("history-signal", "data"),
         Input("history-window", "data"),
         State("history-plant", "data"),
         State("screen", "data"),
@@ -112,14 +115,16 @@ def newest(site: Site) -> int:
     return at if span is None or at - span[1] < HOUR_US else span[1] + 1
 
 
-def moved(window: list[int], way: str) -> list[int]:
-    """The window, shifted by half or scaled by two about its middle."""
+def moved(window: list[int], way: str, newest_us: int) -> list[int]:
+    """The window, shifted by half, or scaled by two: about its middle, or about now where it ends there."""
     begin, end = window
     length = end - begin
     if way in ("earlier", "later"):
         step = length // 2 * (-1 if way == "earlier" else 1)
         return [begin + step, end + step]
     length = max(SHORTEST_US, length // 2) if way == "closer" else min(LONGEST_US, length * 2)
+    if way == "closer" and end >= newest_us:
+        return [end - length, end]
     middle = (begin + end) // 2
     return [middle - length // 2, middle + length // 2]
 

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from dash import ClientsideFunction, Input, Output, html
+from dash import html
 
 from dashboard import display
 from dashboard.cli import listening, reach
 from dashboard.coverage import seen_and_unseen
 from dashboard.expected import expected
-from dashboard.pages.common import pairs, picks
+from dashboard.pages.common import pairs, picks, register_picks
 from dashboard.site import now_us
 
 if TYPE_CHECKING:
@@ -43,9 +43,7 @@ def layout(site: Site, rest: str, screen: dict[str, bool], listen: str) -> list[
 
 
 def register(app: dash.Dash, sites: dict[str, Site]) -> None:
-    app.clientside_callback(
-        ClientsideFunction("screen", "light"), Output("light", "value"), Input("light", "value")
-    )
+    register_picks(app, "light", "light")
 
 
 def _who(listen: str) -> str:

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 import pytest
 from axe_playwright_python.sync_playwright import Axe
+from playwright.sync_api import expect
 
 from tests.browser.conftest import DESK, PHONE
 
@@ -59,8 +60,8 @@ def test_axe_finds_nothing(
 def test_full_sun_too(browser: Callable[..., BrowserContext], wrong_server: Server) -> None:
     page = browser(**PHONE).new_page()
     settled(page, f"{wrong_server.url}/at/juniper-bench/set-up")
-    page.get_by_label("Full sun").check()
-    page.wait_for_function("document.documentElement.dataset.theme === 'sun'")
+    page.get_by_role("button", name="Full sun").click()
+    expect(page.locator("html")).to_have_attribute("data-theme", "sun")
     settled(page, wrong_server.url)
     assert page.evaluate("getComputedStyle(document.body).backgroundColor") == "rgb(255, 255, 255)"
     found = Axe().run(page, options=RULES)
@@ -90,7 +91,7 @@ def test_targets_are_right_for_thumbs(browser: Callable[..., BrowserContext], wr
     for room in ("", "history", "findings"):
         settled(page, f"{wrong_server.url}/at/juniper-bench/{room}")
         small = page.evaluate(
-            """[...document.querySelectorAll('nav a, summary, button, .way-to, .entries a, .picks label, .button')]
+            """[...document.querySelectorAll('nav a, summary, button, .way-to, .entries a, .pick, .button')]
                .filter(e => e.offsetParent !== null).map(e => [e.textContent.trim(), e.getBoundingClientRect()])
                .filter(([t, r]) => r.height < 44 || r.width < 44).map(([t, r]) => [t, r.width, r.height])"""
         )

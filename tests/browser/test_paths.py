@@ -78,13 +78,13 @@ def test_values_move_by_the_second_and_a_finding_appears(
     page = browser(**PHONE).new_page()
     said = listening(page)
     page.goto(server.url)
-    page.wait_for_function("document.body.dataset.link === 'live'")
-    before = page.evaluate("document.querySelector('.live').getAttribute('d')")
+    expect(page.locator("body")).to_have_attribute("data-link", "live")
+    before = page.locator(".live").get_attribute("d") or ""
     newest = page.evaluate(
         "new Promise(d => document.body.addEventListener('heard', e => d(e.detail.newest)))"
     )
     assert time.time() * 1000 - newest < 3000
-    page.wait_for_function("b => document.querySelector('.live').getAttribute('d') !== b", arg=before)
+    expect(page.locator(".live")).not_to_have_attribute("d", before)
     expect(page.locator("#age")).to_have_text(re.compile(r"heard (just now|[1-4] s ago)"))
 
     feed.tell(made.clogged(int(time.time()) * 1_000_000))
@@ -109,14 +109,14 @@ def test_the_page_comes_back_when_the_server_does(
     server, _ = own_server
     page = browser(**PHONE).new_page()
     page.goto(server.url)
-    page.wait_for_function("document.body.dataset.link === 'live'")
+    expect(page.locator("body")).to_have_attribute("data-link", "live")
     server.kill()
-    page.wait_for_function("document.body.dataset.link === 'lost'", timeout=15_000)
+    expect(page.locator("body")).to_have_attribute("data-link", "lost", timeout=15_000)
     expect(page.locator(".lost")).to_contain_text("cannot be reached")
     expect(page.locator("#tank .figure b")).to_be_visible()
     shot(page, "server-lost")
     server.start()
-    page.wait_for_function("document.body.dataset.link === 'live'", timeout=15_000)
+    expect(page.locator("body")).to_have_attribute("data-link", "live", timeout=15_000)
     expect(page.locator(".lost")).to_be_hidden()
 
 
@@ -126,7 +126,7 @@ def test_a_hidden_page_holds_no_stream(
     server, _ = own_server
     page = browser(**PHONE).new_page()
     page.goto(server.url)
-    page.wait_for_function("document.body.dataset.link === 'live'")
+    expect(page.locator("body")).to_have_attribute("data-link", "live")
     page.evaluate(
         """() => { Object.defineProperty(document, 'hidden', {value: true, configurable: true});
                    document.dispatchEvent(new Event('visibilitychange'));
@@ -138,7 +138,8 @@ def test_a_hidden_page_holds_no_stream(
         """() => { Object.defineProperty(document, 'hidden', {value: false, configurable: true});
                    document.dispatchEvent(new Event('visibilitychange')); }"""
     )
-    page.wait_for_function("window.heardSince > 0", timeout=5000)
+    page.wait_for_timeout(2500)
+    assert page.evaluate("window.heardSince") > 0
 
 
 @pytest.mark.parametrize("screen", [PHONE, DESK], ids=["phone", "desk"])
@@ -151,7 +152,7 @@ def test_history_from_afar_and_from_near(
     page = browser(**screen).new_page()
     said = listening(page)
     settled(page, f"{well_server.url}/at/juniper-bench/history")
-    page.get_by_label("year").check()
+    page.get_by_role("button", name="year").click()
     expect(page.locator("#history-chart-words")).to_contain_text("Band: lowest to highest")
     far = page.locator("#history-chart-words").inner_text()
     for _ in range(5):
@@ -159,7 +160,7 @@ def test_history_from_afar_and_from_near(
         page.get_by_role("button", name="Closer").click()
         expect(page.locator("#history-chart-words")).not_to_have_text(words)
     assert page.locator("#history-chart-words").inner_text() != far
-    page.get_by_label("Storage level").check()
+    page.get_by_role("button", name="Storage level").click()
     expect(page.locator("main h1")).to_have_text("Storage level")
     shot(page, f"history-{'phone' if screen is PHONE else 'desk'}")
     with page.expect_download() as download:

@@ -145,13 +145,14 @@ def test_evidence_is_named_with_the_owners_units() -> None:
 
 
 def test_history_moves_and_scales_about_its_middle() -> None:
-    window = [0, 4 * HOUR_US]
-    assert history.moved(window, "earlier") == [-2 * HOUR_US, 2 * HOUR_US]
-    assert history.moved(window, "later") == [2 * HOUR_US, 6 * HOUR_US]
-    assert history.moved(window, "closer") == [HOUR_US, 3 * HOUR_US]
-    assert history.moved(window, "wider") == [-2 * HOUR_US, 6 * HOUR_US]
+    window, far = [0, 4 * HOUR_US], 99 * HOUR_US
+    assert history.moved(window, "closer", 4 * HOUR_US) == [2 * HOUR_US, 4 * HOUR_US]
+    assert history.moved(window, "earlier", far) == [-2 * HOUR_US, 2 * HOUR_US]
+    assert history.moved(window, "later", far) == [2 * HOUR_US, 6 * HOUR_US]
+    assert history.moved(window, "closer", far) == [HOUR_US, 3 * HOUR_US]
+    assert history.moved(window, "wider", far) == [-2 * HOUR_US, 6 * HOUR_US]
     for _ in range(80):
-        window = history.moved(window, "closer")
+        window = history.moved(window, "closer", far)
     assert window[1] - window[0] == history.SHORTEST_US
 
 
