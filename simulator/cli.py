@@ -24,6 +24,12 @@ _WRITE_US = 6 * 3_600 * 1_000_000
 def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("plant", nargs="?", metavar="PLANT", help="plant file (TOML)")
     parser.add_argument("--scenario", metavar="NAME", help="a scenario's name (see --list) or a TOML file")
+    parser.add_argument(
+        "--score",
+        nargs=2,
+        metavar=("TRUTH", "FINDINGS"),
+        help="mark findings (NDJSON) against a recording's truth.json",
+    )
     parser.add_argument("--list", action="store_true", help="list the scenarios and what each is about")
     parser.add_argument("--days", type=float, metavar="N", help="how long (default: as the scenario says)")
     parser.add_argument("--seed", type=int, default=1, metavar="S", help="same seed, same bytes (default 1)")
@@ -46,6 +52,8 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 def run(options: argparse.Namespace) -> int:
     if options.list:
         return _list()
+    if options.score:
+        return _score(*map(Path, options.score))
     if not options.plant or not options.scenario or not (options.out or options.publish):
         return _mistake("give PLANT, --scenario NAME and --out FILE or --publish URL; or --list")
     made = _prepare(options)
@@ -93,6 +101,31 @@ def _list() -> int:
     for name in library.names():
         data = tomllib.loads(library.text_of(name))
         print(f"{name:20} {data['title']}. {data.get('about', '')}")
+    return 0
+
+
+def _score(truth: Path, findings: Path) -> int:
+    from rich.console import Console
+    from rich.table import Table
+
+    from simulator.score import read_findings, read_truths, score
+
+    try:
+        marks = score(
+            read_truths(truth.read_text(encoding="utf-8")),
+            read_findings(findings.read_text(encoding="utf-8")),
+        )
+    except OSError as error:
+        return _mistake(f"{error.filename}: cannot be read: {error.strerror}")
+    except (ValueError, KeyError, TypeError) as error:
+        return _mistake(f"{truth} or {findings} is not what it should be: {error!r}")
+    table = Table("fault", "found", "missed", "false", "repeated", "median delay", "cause right")
+    for row in marks.rows():
+        table.add_row(*map(str, row))
+    console = Console()
+    console.print(table)
+    for (fault, stood), count in sorted(marks.false.items()):
+        console.print(f"false: {fault} x {count} while there was {stood}")
     return 0
 
 

@@ -53,12 +53,12 @@ class Fixture:
 
 
 FIXTURES = (
-    Fixture("toilet", 5.0, 7.0, 0.12, 0.10, 0.10, _ALL_DAY),
-    Fixture("basin", 7.0, 1.2, 0.8, 0.06, 0.35, _ALL_DAY),
-    Fixture("kitchen", 8.0, 2.0, 0.9, 0.08, 0.35, _ALL_DAY),
-    Fixture("shower", 0.8, 45.0, 0.45, 0.13, 0.15, _SHOWERS),
-    Fixture("washing machine", 0.22, 12.0, 0.2, 0.15, 0.1, _MACHINES, fills=4, pause_s=800.0),
-    Fixture("dishwasher", 0.30, 3.4, 0.15, 0.08, 0.1, _MACHINES, fills=3, pause_s=1_100.0),
+    Fixture("toilet", 5.0, 8.0, 0.25, 0.14, 0.25, _ALL_DAY),
+    Fixture("basin", 7.0, 0.9, 0.9, 0.045, 0.45, _ALL_DAY),
+    Fixture("kitchen", 8.0, 1.2, 0.9, 0.055, 0.40, _ALL_DAY),
+    Fixture("shower", 0.8, 45.0, 0.45, 0.11, 0.20, _SHOWERS),
+    Fixture("washing machine", 0.22, 12.5, 0.1, 0.17, 0.10, _MACHINES, fills=4, pause_s=800.0),
+    Fixture("dishwasher", 0.30, 3.4, 0.15, 0.08, 0.10, _MACHINES, fills=3, pause_s=1_100.0),
 )
 
 

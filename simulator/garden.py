@@ -34,8 +34,8 @@ class Hose:
     """Watering by hand: how often a day in high summer, how long, how fast."""
 
     per_day: float = 0.6
-    median_s: float = 480.0
-    flow_m3_s: float = 0.00025
+    median_s: float = 360.0
+    flow_m3_s: float = 0.0002
 
 
 def summer_share(day: Day) -> float:
@@ -68,7 +68,7 @@ def by_hand(day: Day, hose: Hose, random: np.random.Generator) -> list[Use]:
     for _ in range(random.poisson(hose.per_day * summer_share(day))):
         hour = random.normal(8.5, 1.2) if random.random() < 0.5 else random.normal(18.5, 1.2)
         start = day.start_s + float(min(max(hour, 5.0), 22.0)) * 3_600.0
-        length = hose.median_s * float(min(max(random.lognormal(0.0, 0.6), 0.2), 6.0))
+        length = hose.median_s * float(min(max(random.lognormal(0.0, 0.8), 0.2), 6.0))
         flow = hose.flow_m3_s * (0.7 + 0.6 * random.random())
         uses.append(Use(start, start + length, flow, "garden", what="hose"))
     return uses

@@ -88,7 +88,7 @@ class Sensor:
         self._clock = stream(seed, "clock", clock)
         self._phase_s = float(self._clock.uniform(0.0, min(self._pace_s, 5.0)))
         self._count = 0
-        self._truth = _truth_of(plant, self.signal)
+        self._truth = truth_of(plant, self.signal)
         self._lies = Lies(self.signal, courses, stream(seed, "sensor", name, "lies"))
         self._tipped = 0.0
         self._said: float | None = None
@@ -172,7 +172,7 @@ def _milliseconds(seconds: Floats) -> Floats:
     return stamped
 
 
-def _truth_of(plant: Plant, signal: Signal) -> Callable[[Moment], Floats]:
+def truth_of(plant: Plant, signal: Signal) -> Callable[[Moment], Floats]:
     """The noise-free value of a signal's measure at a moment."""
     if signal.measures is Measure.STORAGE_LEVEL:
         names = [storage.name for storage in plant.storages]

@@ -35,7 +35,7 @@ if TYPE_CHECKING:
 
     from analytics.plant.description import Plant
     from simulator.enduses import Use
-    from simulator.scenario import FaultPlan, Scenario
+    from simulator.scenario import Scenario
 
 _TOLERANCE_PA = 15.0
 _TOLERANCE_K = 0.01
@@ -45,6 +45,10 @@ _LONGEST_RUNNING_S = 12.0
 _LONGEST_RESTING_S = 300.0
 _LOOK_ROUND_S = 600.0  # how often weather and slow faults are looked at
 _RAMP_STEP_S = 60.0
+#: An exposed pipe is in danger from here down: frost, allowing for a sensor a little off (common
+#: practice, no source).
+NEAR_FREEZING_C = 2.0
+_SAME_SPAN_S = 12 * 3_600.0
 _AIR_STEP = 0.01  # share of the charge that a blown valve core lets go
 _AIR_STEP_S = 4.0  # in so many seconds: empty in some seven minutes
 _PRIME_LOST_S = 9.0  # a casing's water is churned out within half a minute
@@ -81,11 +85,14 @@ class World:
         self._rain_m_s = 0.0
         self._rain_m = 0.0
         self._evaporation_m_s = 0.0
+        self._spilled_m3 = 0.0
         self._run_since = nan
         self._tripped = False
         self._bounced_open = False
         self.prime = 1.0
         self.covered = 0.0
+        #: spans of time [s] in which something holds that nobody planned: see `_note`
+        self.spans: dict[str, list[list[float]]] = {}
         self._step_s = 1.0
         self._air_c = scenario.climate.mean_c
         self._wall_k = ZERO_CELSIUS_K + scenario.climate.mean_c
@@ -220,15 +227,10 @@ class World:
         assert self._today is not None
         return self._today.air_c(self.now_s) + self.condition.air_shift_c
 
-    def mechanism_of(self, plan: FaultPlan) -> faults.Mechanism:
-        """How a planned fault comes about."""
-        return faults.mechanism(plan.fault, plan.cause)
-
-    def place_of(self, plan: FaultPlan) -> str | None:
+    def place_of(self, fault: str) -> str | None:
         """The storage concerned, for the faults of a storage."""
-        if plan.fault in ("storage_depletion", "storage_leak", "storage_overflow") and self.plant.storages:
-            return self.plant.storages[0].name
-        return None
+        of_storage = ("storage_depletion", "storage_leak", "storage_overflow")
+        return self.plant.storages[0].name if fault in of_storage and self.plant.storages else None
 
     # -- what faults and people do (faults.Site) --------------------------------------------------
 
@@ -428,6 +430,7 @@ class World:
         self._book(h, pumped, supplied, lost, rain_m)
         self.now_s += h
         self.line_pa, self.gas_k = after
+        self._look_for_trouble(began_s)
         self._rain_m += rain_m
         self._air_c = self._air_now()
         if self.energised:
@@ -463,6 +466,28 @@ class World:
                 tuple(v for pair in zip(levels[1:], after_levels[1:], strict=True) for v in pair),
             )
         )
+
+    def _look_for_trouble(self, began_s: float) -> None:
+        """Note what an owner would want to hear of, whoever or whatever brought it about."""
+        if self._air_c <= NEAR_FREEZING_C:
+            self._note("freeze_risk", began_s)
+        if not self.reservoir.storages:
+            return
+        if self.totals.spilled > self._spilled_m3:
+            self._spilled_m3 = self.totals.spilled
+            self._note("storage_overflow", began_s)
+        if self.reservoir.level_m() <= self.reservoir.storages[0].outlet_level_m + suction.VORTEX_M:
+            self._note("empty", began_s)
+            if self.energised:
+                self._note("dry_supply", began_s)
+
+    def _note(self, what: str, began_s: float) -> None:
+        """Lengthen the last span of a kind, or begin one where it ended hours ago."""
+        spans = self.spans.setdefault(what, [])
+        if spans and began_s - spans[-1][1] < _SAME_SPAN_S:
+            spans[-1][1] = self.now_s
+        else:
+            spans.append([began_s, self.now_s])
 
     def _leak(self, pressure_pa: float) -> float:
         """What of the losses is in the buried line, beyond the flow meter."""

@@ -6,6 +6,8 @@ from math import exp, sqrt
 
 from simulator.physics.water import PA_PER_M
 
+VORTEX_M = 0.02
+
 
 def cavitation_flow(
     atmosphere_pa: float, vapour_pa: float, static_m: float, needed_m: float, resistance_s2_m5: float
@@ -34,6 +36,9 @@ def prime_after(prime: float, goal: float, seconds: float, losing_s: float, gain
     return goal + (prime - goal) * exp(-seconds / constant)
 
 
-def drawn_air(level_m: float, outlet_m: float, depth_m: float = 0.02) -> float:
-    """Share of air [0..1] in what the outlet takes: a vortex reaches it in the last `depth_m`."""
-    return min(max((outlet_m + depth_m - level_m) / depth_m, 0.0), 1.0)
+def drawn_air(level_m: float, outlet_m: float) -> float:
+    """Share of air [0..1] in what the outlet takes: a vortex reaches it in the last 2 cm.
+
+    Common practice, no source.
+    """
+    return min(max((outlet_m + VORTEX_M - level_m) / VORTEX_M, 0.0), 1.0)

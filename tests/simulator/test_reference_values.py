@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import pytest
 
+from simulator.hardware import Sizes
 from simulator.physics import evaporation, leaks, pipes, salt, tank, water
 from simulator.physics.filter import covered, loss_ratio
 from simulator.physics.motor import Motor
@@ -87,13 +88,13 @@ def test_line_friction(gpm: float, bore_in: float, expected_ft: float) -> None:
 
 
 def test_line_friction_agrees_with_colebrook() -> None:
-    """A library's Darcy-Weisbach with Colebrook's factor; Hazen-Williams is an empirical fit to it."""
+    """The default roughness, C 145, against a library's Darcy-Weisbach for polyethylene (1.5 um)."""
     fluids = pytest.importorskip("fluids")
     bore, flow, length = 0.0266, 0.5e-3, 60.0
     speed = flow / (3.14159265 * bore**2 / 4)
     factor = fluids.friction_factor(Re=speed * bore / 1.004e-6, eD=1.5e-6 / bore)
     darcy_m = factor * length / bore * speed**2 / 2 / 9.80665
-    ours_m = pipes.hazen_williams(length, bore, 150) * flow**pipes.HAZEN_EXPONENT
+    ours_m = pipes.hazen_williams(length, bore, Sizes().roughness_c) * flow**pipes.HAZEN_EXPONENT
     assert ours_m == pytest.approx(darcy_m, rel=0.05)
 
 
