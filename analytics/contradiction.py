@@ -13,7 +13,7 @@ Parameters, each a statement about what cannot be:
     DRAWN_SHARE  0.05   of a storage's volume that the pump must have taken since the level last
                         changed in its last digit, over LEVEL_S at least
     AIR_S        48 h   outdoor air that is the same to the last digit (two days of fog are not)
-    JUMPS           3   moves of a level in a day that no pump, rain or leak could make
+    JUMPS           3   moves of a level or of the air in a day that nothing could make
     NOISE_BEATS     3   beats in six hours in which pressure rose and fell three bands, pump at rest
 """
 
@@ -24,7 +24,6 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from analytics.balance import storage_volume_m3
 from analytics.motor import motor_signal
 from analytics.plant.description import Measure
 
@@ -42,9 +41,12 @@ JUMPS, JUMP_WINDOW_US = 3, 86_400_000_000
 NOISE_BEATS, NOISE_WINDOW_US = 3, 21_600_000_000
 #: Where the plant file gives no rated flow: a small jet pump, 5 gpm.
 USUAL_FLOW_M3_S = 3.2e-4
-#: No roof sheds more into a tank than a cloudburst of 150 mm/h; no pipe of a holding more than 3 L/s.
+#: No roof sheds more into a tank than a cloudburst of 150 mm/h; no hose or drain of a holding passes more than 2 L/s.
+#: A level gauge may be off by a fortieth; air falls by 8 K in ten minutes before a gust front, seldom.
 CLOUDBURST_M_S = 0.15 / 3600.0
-MOST_FLOW_M3_S = 3e-3
+MOST_FLOW_M3_S = 2e-3
+LEVEL_STEP_SHARE = 0.025
+AIR_STEP_K, AIR_RATE_K_S = 5.0, 8.0 / 600.0
 
 
 @dataclass
@@ -60,6 +62,15 @@ class Still:
 
 
 @dataclass
+class Tail:
+    """A signal's last three samples, and its impossible moves of the last day."""
+
+    time_us: list[int] = field(default_factory=list)
+    value: list[float] = field(default_factory=list)
+    jumps_us: list[int] = field(default_factory=list)
+
+
+@dataclass
 class Evidence:
     """Plain data: what the checks keep."""
 
@@ -67,8 +78,8 @@ class Evidence:
     low: bool = False  # pressure was below the band's middle when last looked
     unmoved: int = 0  # swings since the motor signal last changed state
     motor_on: bool | None = None
-    level_m: dict[int, tuple[int, float]] = field(default_factory=dict)
-    jumps_us: dict[int, list[int]] = field(default_factory=dict)
+    tails: dict[int, Tail] = field(default_factory=dict)
+    rain_us: int = 0
     noise_us: list[int] = field(default_factory=list)
 
 
@@ -77,6 +88,7 @@ class Contradictions:
         self.plant = plant
         self.motor = motor_signal(plant)
         self.pressure = next(iter(plant.measuring(Measure.LINE_PRESSURE)), None)
+        self.rain = next(iter(plant.measuring(Measure.RAINFALL)), None)
         self.flow_m3_s = plant.pump.rated_flow_m3_s or USUAL_FLOW_M3_S
 
     def run(self, evidence: Evidence, run: Run) -> None:
@@ -86,9 +98,17 @@ class Contradictions:
             for still in evidence.still.values():
                 still.runs += int(run.cycle.start_us >= still.since_us > 0)
 
-    def beat(self, evidence: Evidence, beat: Beat) -> dict[int, str]:
-        """What speaks against signals now: cause by position in `Plant.signals`."""
-        self._swing(evidence, beat)
+    def beat(self, evidence: Evidence, beat: Beat, doubted: set[int]) -> dict[int, str]:
+        """What speaks against signals now: cause by position in `Plant.signals`.
+
+        doubted: signals that are disbelieved already and convict no other.
+        """
+        if self.pressure in doubted or self.motor in doubted:
+            evidence.low = False
+            if self.pressure in doubted or self.motor not in beat.spans:
+                evidence.unmoved = 0
+        if self.pressure not in doubted:
+            self._swing(evidence, beat)
         found: dict[int, str] = {}
         for position, span in beat.spans.items():
             if not span.count:
@@ -157,7 +177,7 @@ class Contradictions:
 
     def _wild(self, position: int, beat: Beat, span: Span, evidence: Evidence) -> str | None:
         measures = self.plant.signals[position].measures
-        if measures is Measure.STORAGE_LEVEL:
+        if measures in (Measure.STORAGE_LEVEL, Measure.AIR_TEMPERATURE):
             return self._jumps(position, beat, span, evidence)
         switch = self.plant.switch
         if measures is Measure.LINE_PRESSURE and switch is not None and beat.running_s == 0.0:
@@ -173,26 +193,40 @@ class Contradictions:
         return "implausible" if noisy else None
 
     def _jumps(self, position: int, beat: Beat, span: Span, evidence: Evidence) -> str | None:
-        """Level moves that nothing could make."""
-        storage = next(
-            (one for one in self.plant.storages if one.name == self.plant.signals[position].of), None
-        )
-        if storage is None:
+        """Moves that nothing could make, of a level or of the air; lone samples are passed over."""
+        signal = self.plant.signals[position]
+        storage = next((one for one in self.plant.storages if one.name == signal.of), None)
+        if signal.measures is Measure.AIR_TEMPERATURE:
+            step, rate = AIR_STEP_K, AIR_RATE_K_S
+        elif storage is not None:
+            area_m2 = storage.volume_m3 / storage.full_level_m
+            step, rate = LEVEL_STEP_SHARE * storage.full_level_m, self._most_m3_s(evidence, beat) / area_m2
+        else:
             return None
-        before = evidence.level_m.get(position)
-        evidence.level_m[position] = (beat.to_us, span.last)
-        jumps = [at for at in evidence.jumps_us.get(position, []) if at > beat.to_us - JUMP_WINDOW_US]
-        if before is not None:
-            seconds = (beat.to_us - before[0]) / 1e6 + 600.0
-            catchment = self.plant.catchment
-            rain = CLOUDBURST_M_S * catchment.area_m2 if catchment else 0.0
-            change = storage_volume_m3(storage, span.last) - storage_volume_m3(storage, before[1])
-            error = 0.05 * storage.volume_m3
-            possible = (rain + MOST_FLOW_M3_S if change > 0.0 else MOST_FLOW_M3_S + self.flow_m3_s) * seconds
-            if abs(change) > possible + error:
-                jumps.append(beat.to_us)
-        evidence.jumps_us[position] = jumps
-        return "implausible" if len(jumps) >= JUMPS else None
+        tail = evidence.tails.setdefault(position, Tail())
+        tail.jumps_us = [at for at in tail.jumps_us if at > beat.to_us - JUMP_WINDOW_US]
+        edge = tail.value[-1] if tail.value else span.first
+        if max(span.high, edge) - min(span.low, edge) > step:
+            time_us, value = np.append(tail.time_us, span.time_us), np.append(tail.value, span.value)
+            if len(value) > 3:
+                middle = np.median(np.stack((value[:-2], value[1:-1], value[2:])), axis=0)
+                seconds = np.diff(time_us[1:-1]) / 1e6
+                tail.jumps_us += [beat.to_us] * int(
+                    np.count_nonzero(np.abs(np.diff(middle)) > step + rate * seconds)
+                )
+                tail.jumps_us = tail.jumps_us[-JUMPS:]
+        tail.time_us = [*tail.time_us, *span.time_us[-3:].tolist()][-3:]
+        tail.value = [*tail.value, *span.value[-3:].tolist()][-3:]
+        return "implausible" if len(tail.jumps_us) >= JUMPS else None
+
+    def _most_m3_s(self, evidence: Evidence, beat: Beat) -> float:
+        """The most that can come or go: a hose or a burst fitting, the pump, and a cloudburst while it rains."""
+        rain = beat.spans.get(self.rain) if self.rain is not None else None
+        if rain is not None and rain.high > 0.0:
+            evidence.rain_us = beat.to_us
+        wet = self.rain is None or beat.to_us - evidence.rain_us < 3 * 3_600_000_000
+        area_m2 = self.plant.catchment.area_m2 if self.plant.catchment else 0.0
+        return MOST_FLOW_M3_S + self.flow_m3_s + (CLOUDBURST_M_S * area_m2 if wet else 0.0)
 
 
 def _still(still: Still, beat: Beat, span: Span) -> Still:

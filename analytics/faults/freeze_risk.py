@@ -17,6 +17,8 @@ Parameters:
     CLEAR_C    3 degC     for CLEAR_S: a night's frost follows a night's frost, and one cold spell
     CLEAR_S    6 h        is one finding unless the day between was mild for a good while
     BEATS      2          ten-minute means in a row: no single sample raises it
+    FALL_K     10         within an hour: air does not do that on its way to a frost, a sensor does;
+    DOUBT_S    3 h        then it must stay cold for so long
 
 False alarms: none by chance at this persistence; it is a statement about a thermometer.
 
@@ -25,7 +27,7 @@ Source: common practice, no source.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 from analytics import words
@@ -44,6 +46,8 @@ HARD_C = -3.0
 CLEAR_C = 3.0
 CLEAR_S = 6 * 3600.0
 BEATS = 2
+FALL_K = 10.0
+DOUBT_S = 3 * 3600.0
 
 
 @dataclass
@@ -53,6 +57,8 @@ class ColdMemory:
     standing: bool = False
     coldest_c: float = 99.0
     mild_since_us: int | None = None
+    hour_c: list[float] = field(default_factory=list)  # means of the last hour's beats
+    doubted: bool = False
 
 
 class FreezeRisk(Detector):
@@ -70,13 +76,19 @@ class FreezeRisk(Detector):
             return ()
         memory = self.memory
         if span.mean <= FREEZE_C:
-            memory.cold_since_us = memory.cold_since_us if memory.cold_beats else beat.from_us
+            if not memory.cold_beats:
+                memory.cold_since_us = beat.from_us
+                memory.doubted = max(memory.hour_c, default=span.mean) - span.mean > FALL_K
             memory.cold_beats += 1
             memory.mild_since_us = None
         else:
             memory.cold_beats = 0
+        memory.hour_c = [*memory.hour_c[-5:], span.mean]
         if memory.standing:
             return self._while_standing(beat, span.mean)
+        wait_s = DOUBT_S if memory.doubted else 0.0
+        if beat.to_us - memory.cold_since_us < wait_s * 1e6:
+            return ()
         if memory.cold_beats < BEATS or self._disbelieved(known):
             return ()
         memory.standing, memory.coldest_c = True, span.mean

@@ -21,7 +21,9 @@ Parameters:
     BAD_SHARE   0.5   of a beat's words bad
     BEATS       2     such beats in a row, and BAD_WORDS of them: at a 5 % drop-out rate and one word
     BAD_WORDS   5     a minute that is less than one in a million years (binomial)
-    GOOD_BEATS  3     beats without it: cleared
+    STILL_SHARE 0.05  of a beat's words bad: not well yet
+    GOOD_BEATS  18    beats (3 h) without it: cleared; doubled with each relapse within RELAPSE_US,
+                      up to a day, so that an intermittent contact is one finding, not a dozen
 
 False alarms: each rule states something that cannot be; chance enters only by BAD_SHARE.
 
@@ -51,7 +53,10 @@ if TYPE_CHECKING:
 BAD_SHARE = 0.5
 BEATS = 2
 BAD_WORDS = 5
-GOOD_BEATS = 3
+STILL_SHARE = 0.05
+GOOD_BEATS = 18
+GOOD_BEATS_MOST = 144
+RELAPSE_US = 3 * 86_400_000_000
 LIE_BEATS = 6
 #: Signals on which most rests: their loss is priority high.
 VITAL = (Measure.LINE_PRESSURE, *MOTOR_MEASURES)
@@ -74,6 +79,8 @@ class Doubt:
     good_beats: int = 0
     silent_since_us: int | None = None
     lies: int = 0
+    cleared_us: int = 0
+    relapses: int = 0
 
 
 @dataclass
@@ -99,13 +106,16 @@ class SensorFault(Detector):
         doubt = self._doubt(silence.signal)
         if silence.ended:
             doubt.silent_since_us = None
-            return self._clear(silence.signal, doubt) if doubt.cause == "silent" else ()
+            return self._clear(silence.signal, doubt, silence.at_us) if doubt.cause == "silent" else ()
         doubt.silent_since_us = silence.since_us
         return self._silent(silence.signal, doubt, silence.since_us, silence.alone)
 
     def beat(self, beat: Beat, known: Known) -> Sequence[Word]:
         found: list[Word] = []
-        against = self._contradictions.beat(self.memory.evidence, beat)
+        doubted = {
+            at for at, one in self.memory.doubts.items() if one.cause or one.silent_since_us is not None
+        }
+        against = self._contradictions.beat(self.memory.evidence, beat, doubted)
         self._lies(against, beat, known)
         for position in sorted({*beat.spans, *against, *self.memory.doubts}):
             doubt = self._doubt(position)
@@ -116,9 +126,10 @@ class SensorFault(Detector):
             if cause is not None and doubt.cause is None:
                 found.append(self._claim(position, doubt, cause, self._since_us(position, cause, beat)))
             elif doubt.cause not in (None, "silent") and position in beat.spans:
-                doubt.good_beats = 0 if cause is not None or doubt.bad_beats else doubt.good_beats + 1
-                if doubt.good_beats >= GOOD_BEATS and not self._unmoved(position, doubt):
-                    found += self._clear(position, doubt)
+                ill = cause is not None or self._unmoved(position, doubt) or _ill(beat, position)
+                doubt.good_beats = 0 if ill else doubt.good_beats + 1
+                if doubt.good_beats >= min(GOOD_BEATS << doubt.relapses, GOOD_BEATS_MOST):
+                    found += self._clear(position, doubt, beat.to_us)
         return found
 
     def _doubt(self, position: int) -> Doubt:
@@ -170,6 +181,8 @@ class SensorFault(Detector):
         self, position: int, doubt: Doubt, cause: str, since_us: int, everybody: bool = False
     ) -> Claim:
         doubt.cause, doubt.good_beats = cause, 0
+        recent = since_us - doubt.cleared_us < RELAPSE_US
+        doubt.relapses = min(doubt.relapses + 1, 3) if doubt.cleared_us and recent else 0
         signal = self.plant.signals[position]
         evidence: dict[str, float] = {}
         if cause == "stuck" and position in self.memory.evidence.still:
@@ -195,11 +208,16 @@ class SensorFault(Detector):
             evidence=evidence,
         )
 
-    def _clear(self, position: int, doubt: Doubt) -> Sequence[Word]:
+    def _clear(self, position: int, doubt: Doubt, now_us: int) -> Sequence[Word]:
         cause, name = doubt.cause, self.plant.signals[position].name
-        self.memory.doubts[position] = Doubt()
-        said = "It speaks again." if cause == "silent" else "It has been believable for half an hour."
+        self.memory.doubts[position] = Doubt(cleared_us=now_us, relapses=doubt.relapses)
+        said = "It speaks again." if cause == "silent" else "It has been believable for hours."
         return [AllClear(self.FAULT, of=name, summary=said)]
+
+
+def _ill(beat: Beat, position: int) -> bool:
+    span = beat.spans[position]
+    return span.bad > STILL_SHARE * (span.bad + span.count)
 
 
 def coverage(plant: Plant) -> Coverage:

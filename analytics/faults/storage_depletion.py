@@ -17,11 +17,10 @@ or a leak of the pressurised side stands; else "demand"; null where no motor sig
 
 Parameters:
     warn_ahead  3 days    the plant file's
-    SURE_SHARE  0.25      chance of being empty within warn_ahead that raises it: one warning in
-                          four comes early rather than one in two late; the owner asked to know that
-                          long *before*
-    GOES_ON     0.1       chance that suffices where the last 24 hours, gone on with, empty it in
-                          that time: guests and a new watering schedule are seen before their week
+    raised      0.5       chance of being empty within warn_ahead; or SURE_SHARE of it where the
+                          last 24 hours, gone on with, empty it in that time: guests and a new
+                          watering schedule are seen before their week
+    SURE_SHARE  0.25
     LEAK_SHARE  0.5 %     of the volume a day: below it a loss at rest is evaporation and scatter
     CLEAR       1.5       times warn_ahead at the median: cleared (rain, a refill, a repair)
     DAY_PART    12 h      of dry level needed to count a day; a young plant's first half day likewise
@@ -159,7 +158,7 @@ class StorageDepletion(Detector):
         goes_on = (
             _usable_m3(storage, stock.level_m) <= warn_days * sum(stock.day_m3) and len(stock.day_m3) == 24
         )
-        if bands[1] <= warn_days or (bands[0] <= warn_days and goes_on):
+        if bands[2] <= warn_days or (bands[1] <= warn_days and goes_on):
             stock.since_us = stock.since_us if stock.standing else beat.from_us
             stock.standing = True
             return [self._claim(stock, watched, bands, known)]
@@ -183,9 +182,9 @@ class StorageDepletion(Detector):
         assert stock.level_m is not None
         empty = stock.at_outlet >= OUTLET_BEATS
         if not empty or stock.cause is None:  # of an empty tank nothing can be drawn or lost
-            stock.cause = self._cause(stock, watched, known)
+            stock.cause = "leak" if stock.cause == "leak" else self._cause(stock, watched, known)
         cause = stock.cause
-        why = " A leak takes the larger part of it." if cause == "leak" else ""
+        why = " A leak takes its part of it." if cause == "leak" else ""
         lasts = (
             f"The {storage.name} storage is down to its outlet: the pump would draw air."
             if empty

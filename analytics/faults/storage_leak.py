@@ -31,7 +31,7 @@ Parameters:
                                 less than once in a hundred years of beats (Wald: exp(-2 S k / s2))
     LAST_S           20 h       of evidence, unless it is BIG times the threshold
     BIG              3
-    CAP_SHARE        0.3        of the threshold that one hour can add, if the fall is not lasting
+    CAP_SHARE        0.3        of the threshold, besides scatter, that one hour can add
     CLEAR_S          12 h       of quiet with less than a quarter of the loss: cleared
 
 Source: Page 1954; the balance is arithmetic.
@@ -124,7 +124,7 @@ class StorageLeak(Detector):
             LEAST_SHARE * storage.volume_m3, LEAST_M * area_m2, SCATTERS * step.scatter_m * area_m2
         )
         loss = -step.change_m3
-        cap = CAP_SHARE * threshold * max(step.seconds / 3600.0, 1.0 / 6.0)
+        cap = CAP_SHARE * threshold * step.seconds / 3600.0 + 4.0 * step.scatter_m * area_m2
         gain = min(loss, cap) - ALLOWANCE_M_DAY * area_m2 * step.seconds / DAY_S
         if one.sum_m3 <= 0.0:
             one.since_us, one.quiet_s, one.lost_m3 = step.from_us, 0.0, 0.0

@@ -23,7 +23,8 @@ Parameters:
     FOLLOW        0.5     the level must have followed by less than this share of it
     RISE_SHARE    2 %     of the full level in two hours: a fill, where there is no gauge
     BEATS         3       half an hour at the mark
-    CLEAR_S       3 h     without inflow, or the level NEAR_SHARE below the mark
+    CLEAR_S       24 h    without inflow, or the level CLEAR_SHARE below the mark: a spell of wet
+    CLEAR_SHARE   5 %     weather is one finding, not one a shower
 
 Source: arithmetic of the balance; thresholds common practice, no source.
 """
@@ -51,7 +52,8 @@ FOLLOW = 0.5
 RISE_SHARE = 0.02
 RISE_BEATS = 12
 BEATS = 3
-CLEAR_S = 3 * 3600.0
+CLEAR_S = 24 * 3600.0
+CLEAR_SHARE = 0.05
 
 
 @dataclass
@@ -114,7 +116,7 @@ class StorageOverflow(Detector):
         if level_m < storage.full_level_m - near_m:
             brim.beats = 0
             brim.rain_m = 0.0
-            clear = brim.standing and level_m < storage.full_level_m - 2.0 * near_m
+            clear = brim.standing and level_m < (1.0 - CLEAR_SHARE) * storage.full_level_m
             return self._clear(brim, storage.name) if clear else ()
         if level_m > storage.full_level_m + near_m:
             brim.inflow_us = beat.to_us

@@ -17,8 +17,8 @@ pump never rests so long); a tank in the sun, which rises by day and falls in th
     sealed tank: dw/dt = V_air/T * dT/dt, 0.37 L/h a kelvin an hour for 110 L of air
 
 Cause: leak and check valve look alike on one gauge. Separated only where more is fitted:
-- the storage level: what goes back through the check valve comes back to the storage, so that
-  storage and tank together lose nothing; what leaks downstream they lose;
+- the storage level: what goes back through the check valve comes back to the storage, which then
+  rises through the rests by what the line loses; what leaks downstream is gone;
 - a flow meter after the tank: it sees what leaks downstream of it, if that is above its start.
 Otherwise the cause is null and the summary names the test that tells.
 
@@ -30,6 +30,8 @@ Parameters:
     HOURS          12      hours with a rest, of the last 24, that a judgement needs
     HOLD_LOOKS     7       hourly judgements in a row: a day and six hours, hence the second night
     FLOW_START     1 L/min below it a meter's zero says nothing (common practice, no source)
+    BACK_SHARE     0.8 %   of the storage that the line must have lost before the level is asked, and
+    BACK_SCATTERS  10      times the level's usual step
     CLEAR_HOURS    3       of the last 24 with less than a third of the leak
 
 False alarms: a healthy day would need at least nine tenths of its hours to lose more than the sun
@@ -45,7 +47,7 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 from analytics import words
-from analytics.balance import RUN_IN_S, storage_volume_m3
+from analytics.balance import LevelTrack, Watched, follow
 from analytics.plant.description import MOTOR_MEASURES, Measure
 from analytics.records import Outlook
 from analytics.watch import AllClear, Claim, Coverage, Detector
@@ -64,6 +66,8 @@ LOW_SHARE = 0.10
 HOURS = 12
 HOLD_LOOKS = 7
 FLOW_START_M3_S = 1.0 / 6e4
+BACK_SHARE = 0.008
+BACK_SCATTERS = 10.0
 CLEAR_HOURS = 3
 HOUR_US = 3_600_000_000
 SETTLED_S = 590.0
@@ -89,12 +93,12 @@ class SeepMemory:
     leak_m3_s: float = 0.0
     cause: str | None = None
     onset_us: int = 0
-    #: Where what the line lost went, gathered over quiet hours: lost by the line, lost by all.
+    low_m3_s: float = 0.0  # the day's low loss while it is being judged
+    #: Where it went, gathered while the pump rests: lost by the line, come back to the storage.
+    track: LevelTrack = field(default_factory=LevelTrack)
     line_m3: float = 0.0
-    all_m3: float = 0.0
-    content_m3: float | None = None  # storage and tank together at the last hour's end
-    rain_us: int = 0
-    flow_m3_s: float | None = None  # smallest metered flow of the last hours at rest
+    back_m3: float = 0.0
+    steps: int = 0
     flows_m3_s: list[float] = field(default_factory=list)
 
 
@@ -106,10 +110,8 @@ class SupplyLeak(Detector):
     def __init__(self, plant: Plant) -> None:
         super().__init__(plant)
         self._flow = next(iter(plant.measuring(Measure.SUPPLY_FLOW)), None)
-        self._rain = next(iter(plant.measuring(Measure.RAINFALL)), None)
-        self._pressure = next(iter(plant.measuring(Measure.LINE_PRESSURE)), None)
-        levels = plant.measuring(Measure.STORAGE_LEVEL)
-        self._level = levels[0] if len(levels) == 1 and len(plant.storages) == 1 else None
+        one = len(plant.measuring(Measure.STORAGE_LEVEL)) == 1 and len(plant.storages) == 1
+        self._watched = Watched(plant, plant.storages[0]) if one else None
 
     def rest(self, rest: Rest, known: Known) -> Sequence[Word]:
         long_enough = (rest.to_us - rest.from_us) / 1e6 >= SHORTEST_S
@@ -130,18 +132,15 @@ class SupplyLeak(Detector):
 
     def beat(self, beat: Beat, known: Known) -> Sequence[Word]:
         self._meter(beat)
+        self._follow_storage(beat)
         if beat.to_us % HOUR_US:
             return ()
         if not known.water.true:
             return ()
-        self._follow_content(beat, known)
         return self._judge(beat, known)
 
     def _meter(self, beat: Beat) -> None:
         memory = self.memory
-        rain = beat.spans.get(self._rain) if self._rain is not None else None
-        if rain is not None and rain.high > 0.0:
-            memory.rain_us = beat.to_us
         flow = beat.spans.get(self._flow) if self._flow is not None else None
         if flow is not None and flow.count and beat.running_s == 0.0:
             memory.flows_m3_s = [*memory.flows_m3_s[-143:], flow.mean]
@@ -159,6 +158,9 @@ class SupplyLeak(Detector):
         error = sorted(hour.error_m3_s for hour in day)[len(day) // 2]
         threshold = LEAST_SHARE_H / 3600.0 * known.water.volume_m3 + ERRORS * error
         memory.looks = memory.looks + 1 if low > threshold else 0
+        memory.low_m3_s = low
+        if not memory.looks:
+            memory.line_m3, memory.back_m3, memory.steps = 0.0, 0.0, 0
         if memory.looks < HOLD_LOOKS or known.is_open("sensor_fault"):
             return ()
         memory.standing, memory.leak_m3_s = True, low
@@ -178,7 +180,7 @@ class SupplyLeak(Detector):
         memory = self.memory
         if losses[CLEAR_HOURS - 1] < 0.33 * memory.leak_m3_s:
             memory.standing, memory.looks, memory.cause = False, 0, None
-            memory.line_m3 = memory.all_m3 = 0.0
+            memory.line_m3, memory.back_m3, memory.steps = 0.0, 0.0, 0
             return [AllClear(self.FAULT, summary="The line has held its water through quiet hours again.")]
         cause = memory.cause or self._cause()
         if cause == memory.cause:
@@ -186,25 +188,18 @@ class SupplyLeak(Detector):
         memory.cause, memory.leak_m3_s = cause, max(low_m3_s, 0.5 * memory.leak_m3_s)
         return [self._claim(0.0)]
 
-    def _follow_content(self, beat: Beat, known: Known) -> None:
-        """Over hours in which nothing but the leak ran: what the line lost, and what all lost."""
+    def _follow_storage(self, beat: Beat) -> None:
+        """While the pump rests: what the leak took from the line, and what the storage got back."""
         memory = self.memory
-        if self._level is None or self._pressure is None:
+        if self._watched is None:
             return
-        level, pressure = beat.spans.get(self._level), beat.spans.get(self._pressure)
-        before, memory.content_m3 = memory.content_m3, None
-        if level is None or pressure is None or not (level.count and pressure.count):
+        step = follow(memory.track, beat, self._watched)
+        if step is None or not (step.quiet and step.dry) or step.seconds > 3600.0 or memory.looks == 0:
             return
-        tank_m3 = known.water.one(pressure.last)
-        memory.content_m3 = storage_volume_m3(self.plant.storages[0], level.mean) + tank_m3
-        hour = memory.hours[-1] if memory.hours else None
-        dry = beat.to_us - memory.rain_us > (RUN_IN_S + 3600.0) * 1e6
-        if before is None or hour is None or not dry or hour.start_us != beat.to_us - HOUR_US:
-            return
-        leak = memory.leak_m3_s if memory.standing else hour.loss_m3_s
-        if memory.looks >= 1 and 0.4 * leak < hour.loss_m3_s < 1.6 * leak:
-            memory.line_m3 += hour.loss_m3_s * 3600.0
-            memory.all_m3 += before - memory.content_m3
+        leak_m3_s = memory.leak_m3_s if memory.standing else memory.low_m3_s
+        memory.line_m3 += leak_m3_s * step.seconds
+        memory.back_m3 += step.change_m3
+        memory.steps += 1
 
     def _cause(self) -> str | None:
         """`downstream`, `check_valve`, or None where what is fitted cannot tell."""
@@ -216,13 +211,16 @@ class SupplyLeak(Detector):
                 return "downstream"
             if memory.leak_m3_s > 2.0 * FLOW_START_M3_S and low < 0.1 * memory.leak_m3_s:
                 return "check_valve"
-        enough = max(0.015 * self.plant.storages[0].volume_m3, 0.03) if self._level is not None else 0.0
-        if self._level is None or memory.line_m3 < enough:
+        if self._watched is None or memory.steps < 24:
             return None
-        share = memory.all_m3 / memory.line_m3
+        storage = self._watched.storage
+        scatter_m3 = memory.track.scatter_m * storage.volume_m3 / storage.full_level_m
+        if memory.line_m3 < max(BACK_SHARE * storage.volume_m3, BACK_SCATTERS * scatter_m3):
+            return None
+        share = memory.back_m3 / memory.line_m3
         if share > 0.65:
-            return "downstream"
-        return "check_valve" if share < 0.35 else None
+            return "check_valve"
+        return "downstream" if share < 0.35 else None
 
     def _claim(self, threshold_m3_s: float) -> Claim:
         memory = self.memory
@@ -238,7 +236,7 @@ class SupplyLeak(Detector):
         if threshold_m3_s > 0.0:
             evidence["limit_m3_s"] = threshold_m3_s
         if memory.line_m3 > 0.0:
-            evidence["line_lost_m3"], evidence["all_lost_m3"] = memory.line_m3, memory.all_m3
+            evidence["line_lost_m3"], evidence["storage_back_m3"] = memory.line_m3, memory.back_m3
         return Claim(
             self.FAULT,
             onset_us=memory.onset_us,
