@@ -6,6 +6,7 @@ again. Readings that are older than what the engine has examined are stored and 
 
 from __future__ import annotations
 
+import logging
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
@@ -17,8 +18,13 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Iterable
 
     from analytics.readings import Readings
-    from analytics.records import Outcome
+    from analytics.records import Finding, Outcome
     from collector.store import Writer
+
+log = logging.getLogger("holdwater.backfill")
+
+#: A month: more than any baseline takes to learn, and a minute's work at most for a small computer.
+RELEARN_US = 30 * 86_400_000_000
 
 
 @dataclass(slots=True)
@@ -56,16 +62,49 @@ def backfill(
 
 
 def resumed(history: Writer) -> Engine:
-    """The engine as it stood at the last commit; a new one where its state cannot be read."""
+    """The engine as it stood at the last commit.
+
+    Where its stored state cannot be read (another version wrote it) or does not fit (the plant's
+    signals are others now), a new engine is shown the last RELEARN_US of what is stored, so that
+    it knows the plant's healthy ways again; see `_learned_anew`. Raises HistoryError.
+    """
     resumption = history.resume()
+    if not resumption.fits:
+        log.info("%s: its signals have changed; learning it anew", history.plant.name)
+        return _learned_anew(history)
     engine = Engine(history.plant)
     if resumption.state is not None:
         try:
             engine = Engine.restore(history.plant, resumption.state)
-        except ValueError:  # of another version of holdwater: what it had learned is learned again
-            engine = Engine(history.plant)
+        except ValueError as error:
+            log.info("%s: %s; learning it anew", history.plant.name, error)
+            return _learned_anew(history)
     for part in resumption.replay:
         engine.feed(part)
+    return engine
+
+
+def _learned_anew(history: Writer) -> Engine:
+    """A new engine that has seen the newest of what is stored.
+
+    What it still holds open is stored; what was open and it does not know is closed at the newest
+    reading: it will be raised again if it stands. Findings of the past stay as they were told.
+    """
+    engine, span = Engine(history.plant), history.span()
+    if span is None:
+        return engine
+    found: dict[tuple[str, str, int], Finding] = {}
+    names = [signal.name for signal in history.plant.signals]
+    newest_us = span[1]
+    for part in history.recording(names, newest_us - RELEARN_US, newest_us + 1):
+        found |= {finding.key: finding for finding in engine.feed(in_si(part, history.plant)).findings}
+    standing = {key: finding for key, finding in found.items() if finding.cleared_us is None}
+    closed = [
+        replace(finding, cleared_us=newest_us)
+        for finding in history.findings(open_only=True)
+        if finding.key not in standing
+    ]
+    history.commit(Batch(findings=[*closed, *standing.values()], snapshot=engine.snapshot()))
     return engine
 
 

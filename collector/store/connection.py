@@ -29,6 +29,7 @@ def writing(path: Path) -> sqlite3.Connection:
     connection.execute("PRAGMA synchronous = FULL")
     connection.execute("PRAGMA secure_delete = OFF")
     connection.execute("PRAGMA foreign_keys = ON")
+    connection.execute(f"PRAGMA journal_size_limit = {2 * LOG_BYTES}")  # after an import's large commits
     (page_bytes,) = connection.execute("PRAGMA page_size").fetchone()
     connection.execute(f"PRAGMA wal_autocheckpoint = {LOG_BYTES // page_bytes}")
     return connection

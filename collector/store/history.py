@@ -129,7 +129,7 @@ class History:
                 return after_seq, {}
             seq, new = journal.span(connection, after_seq)
             if not len(new):
-                return max(seq, self._last_seq(connection)), {}
+                return self._last_seq(connection), {}
             positions = self._streams.positions()
             if any(int(one) >= 0 and int(one) not in self._streams.all for one in np.unique(new["signal"])):
                 self._streams.load(connection)

@@ -94,10 +94,11 @@ class Bands:
 class Resumption:
     """Where the engine stood: restore `state`, then feed `replay` and all is as if never stopped.
 
-    replay       the readings stored since that state was taken, SI, in order of arrival, ticks too
-    same_plant   False where the plant's description differs from the one the state was taken with
+    replay  the readings stored since that state was taken, SI, in order of arrival, ticks too
+    fits    False where the plant's signals are not those that the state was taken with: it speaks
+            of them by position
     """
 
     state: bytes | None
     replay: Iterator[Readings]
-    same_plant: bool
+    fits: bool

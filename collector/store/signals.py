@@ -122,9 +122,10 @@ class Streams:
         }
 
 
-def plant_fingerprint(plant: Plant) -> bytes:
-    """Differs where two plants differ in anything that the engine could see."""
-    return hashlib.sha256(msgspec.json.encode(plant)).digest()
+def fingerprint(plant: Plant) -> bytes:
+    """Differs where two plants' signals differ in what they are or in their order."""
+    signals = [(signal.name, signal.measures.value, signal.of) for signal in plant.signals]
+    return hashlib.sha256(msgspec.json.encode(signals)).digest()
 
 
 def in_si(readings: Readings, plant: Plant) -> Readings:

@@ -28,7 +28,7 @@ from collector.store.history import History
 from collector.store.sealing import prune, seal
 from collector.store.seen import Seen
 from collector.store.shapes import Batch, Resumption
-from collector.store.signals import plant_fingerprint
+from collector.store.signals import fingerprint
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -51,7 +51,7 @@ class Writer(History):
 
     def __init__(self, folder: Path, plant: Plant) -> None:
         super().__init__(folder, plant)
-        self._fingerprint = plant_fingerprint(plant)
+        self._fingerprint = fingerprint(plant)
         self._kept_from_us = -_FOREVER
         self._sealed_now = False
         self._repeated = 0
@@ -140,8 +140,8 @@ class Writer(History):
     def resume(self) -> Resumption:
         """Where the engine stood at the last commit; see Resumption. Before the first feed."""
         row = self._write.execute("SELECT seq, plant, state FROM engine").fetchone()
-        seq, plant, state = row or (self._sealed_seq, self._fingerprint, None)
-        return Resumption(state, self._replay(seq), plant == self._fingerprint)
+        seq, signals, state = row or (self._sealed_seq, self._fingerprint, None)
+        return Resumption(state, self._replay(seq), signals == self._fingerprint)
 
     # --- inside -----------------------------------------------------------------------------
 

@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+import dataclasses
 from pathlib import Path
 
+import msgspec
 import numpy as np
 import pytest
 
 from analytics.plant.parsing import parse_plant
 from analytics.readings import Readings
+from analytics.records import Finding
 from collector.backfill import backfill, resumed
 from collector.store import Batch, History
 from collector.store.signals import in_si
@@ -109,11 +112,32 @@ def test_readings_before_what_was_examined_are_stored_and_said_to_be_unexamined(
         assert history.counts()["readings"] == len(later) + len(earlier)
 
 
-def test_an_engine_state_of_another_version_begins_anew(recorded, tmp_path):
-    import msgspec
+def broken_at_the_end(recorded) -> Readings:
+    return recorded[recorded.time_us < START_US + 13 * 3_600_000_000]
 
+
+def test_with_other_signals_the_plant_is_learned_anew_and_what_is_open_stays_one_finding(recorded, tmp_path):
     with History.open(tmp_path, PLANT) as history:
-        fresh = history.admit(recorded[:1000])
-        history.commit(Batch(fresh, snapshot=msgspec.msgpack.encode({"version": 0})))
-        assert resumed(history).late == 0
-        assert backfill(history, [recorded[1000:3000]]).stored == 2000
+        backfill(history, [broken_at_the_end(recorded)])
+        before = history.findings(open_only=True)
+        assert before
+    turned = dataclasses.replace(PLANT, signals=PLANT.signals[::-1])
+    with History.open(tmp_path, turned) as history:
+        engine = resumed(history)
+        assert [finding.key for finding in history.findings(open_only=True)] == [f.key for f in before]
+        assert all(engine.is_open(finding.fault, finding.of) for finding in before)
+        assert history.resume().fits
+
+
+@pytest.mark.parametrize("state", [msgspec.msgpack.encode({"version": 0})])
+def test_an_engine_state_of_another_version_is_learned_anew(recorded, tmp_path, state):
+    """And what was open but is not known again does not stay open for ever."""
+    found = broken_at_the_end(recorded)
+    ghost = Finding("burst_line", None, START_US, START_US, "high", 0.9, "It was told by an older version.")
+    with History.open(tmp_path, PLANT) as history:
+        backfill(history, [found])
+        before = history.findings(open_only=True)
+        history.commit(Batch(findings=[ghost], snapshot=state))
+        resumed(history)
+        assert [finding.key for finding in history.findings(open_only=True)] == [f.key for f in before]
+        assert next(f for f in history.findings() if f.key == ghost.key).cleared_us == found.time_us.max()

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import dataclasses
 import math
+import threading
 
 import numpy as np
 import pytest
@@ -210,7 +212,7 @@ def test_the_engine_resumes_from_its_snapshot_and_what_came_after(tmp_path):
     with History.open(tmp_path, plant()) as writer:
         resumed = writer.resume()
         replay = Readings.concatenate(list(resumed.replay))
-        assert (resumed.state, resumed.same_plant) == (b"state at 50", True)
+        assert (resumed.state, resumed.fits) == (b"state at 50", True)
     assert replay.signal.tolist() == after.signal.tolist()
     assert replay.time_us.tolist() == after.time_us.tolist()
     for position, signal in enumerate(plant().signals):
@@ -218,11 +220,14 @@ def test_the_engine_resumes_from_its_snapshot_and_what_came_after(tmp_path):
         assert replay.value[mine].tolist() == signal.to_si(after.value[mine]).tolist()
 
 
-def test_a_changed_plant_is_noticed_at_resuming(tmp_path):
+def test_changed_signals_are_noticed_at_resuming_and_a_changed_unit_is_none(tmp_path):
     with History.open(tmp_path, plant()) as writer:
         write(writer, seconds(START_US, 2), snapshot=b"state")
     with History.open(tmp_path, plant("bar")) as writer:
-        assert not writer.resume().same_plant
+        assert writer.resume().fits
+    turned = dataclasses.replace(plant(), signals=plant().signals[::-1])
+    with History.open(tmp_path, turned) as writer:
+        assert not writer.resume().fits
 
 
 def test_records_come_back_as_they_went_in(writer, reader):
@@ -333,3 +338,27 @@ def test_a_recording_is_everything_in_time_order(writer, reader):
     expected = found[found.signal < 2].in_time_order()
     for name in ("signal", "time_us", "value"):
         assert getattr(whole, name).tolist() == getattr(expected, name).tolist()
+
+
+def test_many_threads_read_while_one_writes(writer, reader):
+    wrong: list[object] = []
+
+    def look() -> None:
+        for _ in range(40):
+            series = reader.readings("pressure", 0, 2**62)
+            steps = (series.time_us - START_US) // SECOND_US
+            if steps.tolist() != list(range(len(steps))) or len(steps) % 60:
+                wrong.append(steps)
+            reader.latest()
+            reader.rollup("motor", 0, 2**62)
+
+    threads = [threading.Thread(target=look) for _ in range(4)]
+    for thread in threads:
+        thread.start()
+    for minute in range(150):
+        found = seconds(START_US + minute * 60 * SECOND_US, 60, seed=minute)
+        write(writer, found, snapshot=b"state" if minute % 5 == 4 else None)
+    for thread in threads:
+        thread.join()
+    assert not wrong
+    assert reader.counts()["readings"] == 150 * 60 * 3
