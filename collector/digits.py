@@ -52,35 +52,55 @@ def all_digits(word: NDArray[np.uint64]) -> NDArray[np.bool_]:
     return digits
 
 
+#: Integers up to here, over a power of ten up to 10**22, divide to the nearest double.
+_EXACT = 2**53
+#: A longer text is not looked at.
+LONGEST = 24
+
+
 class Numbers(NamedTuple):
-    """Unsigned decimals as `digits / 10**places`; `sound` where the text was one, at most 18 digits."""
+    """Unsigned decimals. `plain` where the text is digits with at most one point among them;
+    `exact` where moreover `digits / 10**places` is the number, to the nearest double."""
 
     digits: NDArray[np.int64]
     places: NDArray[np.int64]
-    sound: NDArray[np.bool_]
+    plain: NDArray[np.bool_]
+    exact: NDArray[np.bool_]
 
 
 def numbers(word_at: NDArray[np.uint64], start: NDArray[np.intp], end: NDArray[np.intp]) -> Numbers:
-    """The numbers that stand between `start` and `end`: digits with at most one point among them."""
+    """What stands between `start` and `end`, neither before the other."""
     length = end - start
-    sound = (length >= 1) & (length <= 19)
-    digits = np.zeros(len(start), dtype=np.int64)
-    places = np.zeros(len(start), dtype=np.int64)
-    below = np.zeros(len(start), dtype=np.int64)  # digits in the words after this one
-    points = np.zeros(len(start), dtype=np.int64)
-    longest = int(min(length.max(initial=0), 19))
-    for back in range(0, longest, 8):
-        keep = _KEEP[np.clip(length - back, 0, 8)]
-        word = (word_at[end - back - 8] & keep) | (_ZEROS & ~keep)
-        word, after = _without_point(word)
-        sound &= all_digits(word)
+    longest = int(length.max(initial=0))
+    if longest <= 8:
+        return _short(word_at, length, end)
+    plain = length <= LONGEST
+    digits, places, below, points = (np.zeros(len(start), dtype=np.int64) for _ in range(4))
+    for back in range(0, min(longest, LONGEST), 8):
+        word, after = _without_point(_text(word_at, end - back, np.clip(length - back, 0, 8)))
         found = after >= 0
-        digits += eight_digits(word) * _TEN[np.minimum(below, 18)]
+        plain &= all_digits(word)
+        digits += eight_digits(word) * _TEN[np.minimum(below, 18)]  # beyond 18 digits: not exact
         places += np.where(found, after + below, 0)
         points += found
         below += 8 - found
-    sound &= (points <= 1) & (length - points >= 1) & (length - points <= 18)
-    return Numbers(digits, places, sound)
+    count = length - points
+    plain &= (points <= 1) & (count >= 1)
+    return Numbers(digits, places, plain, plain & (count <= 18) & (digits < _EXACT))
+
+
+def _short(word_at: NDArray[np.uint64], length: NDArray[np.intp], end: NDArray[np.intp]) -> Numbers:
+    """`numbers` where every text fits one word."""
+    word, after = _without_point(_text(word_at, end, length))
+    found = after >= 0
+    plain = all_digits(word) & (length > found)
+    return Numbers(eight_digits(word), np.where(found, after, 0), plain, plain)
+
+
+def _text(word_at: NDArray[np.uint64], end: NDArray[np.intp], length: NDArray[np.intp]) -> NDArray[np.uint64]:
+    """The last `length` characters before `end`, with zeros before them to fill the word."""
+    keep = _KEEP[length]
+    return (word_at[end - 8] & keep) | (_ZEROS & ~keep)
 
 
 def _without_point(word: NDArray[np.uint64]) -> tuple[NDArray[np.uint64], NDArray[np.int64]]:

@@ -5,8 +5,8 @@
         ...
     file.malformed, file.late     # exact counts; file.named says the first malformed rows
 
-or `read_readings(path, plant)` for a whole recording at once. Text is parsed in
-a thread beside the caller's: NumPy lets go of the interpreter's lock.
+or `read_readings(path, plant)` for a whole recording at once. The file is read
+and parsed in a thread beside the caller's: decompressor and NumPy let go of the interpreter's lock.
 """
 
 from __future__ import annotations
@@ -14,7 +14,7 @@ from __future__ import annotations
 import gzip
 import zlib
 from collections import deque
-from concurrent.futures import Future, ThreadPoolExecutor
+from concurrent.futures import ThreadPoolExecutor
 from typing import IO, TYPE_CHECKING, NamedTuple, cast
 
 import numpy as np
@@ -25,8 +25,10 @@ from collector.readings_blocks import MOST_NAMED, Block, BlockReader
 from collector.readings_rows import LONGEST_LINE, Rows
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Generator, Iterator
     from pathlib import Path
+
+    from numpy.typing import NDArray
 
     from analytics.plant.description import Plant
 
@@ -64,6 +66,9 @@ class ReadingsFile:
         #: rows more than a minute behind a row before them
         self.late = 0
         self._plant = plant
+        self._factor = np.array([signal.si_factor for signal in plant.signals])
+        self._offset = np.array([signal.si_offset for signal in plant.signals])
+        self._raw = [at for at, signal in enumerate(plant.signals) if signal.raw]
         self._stored = stored
         self._chunk = chunk
         self._blocks = BlockReader(Rows(plant))
@@ -72,13 +77,15 @@ class ReadingsFile:
 
     def __iter__(self) -> Iterator[Readings]:
         held = Readings.none()
-        newest_us = np.iinfo(np.int64).min
+        newest_us = int(np.iinfo(np.int64).min)
         for readings in self._chunks():
-            newest_before = np.maximum.accumulate(readings.time_us)
-            newest_before = np.maximum(newest_before, newest_us)
-            self.late += int(np.count_nonzero(readings.time_us < newest_before - DISORDER_US))
-            newest_us = newest_before[-1]
-            pending = _in_order(Readings.concatenate([held, readings]) if len(held) else readings)
+            self.late += _late(readings.time_us, newest_us)
+            newest_us = max(newest_us, int(readings.time_us.max()))
+            readings = _in_order(readings)
+            if len(held) and held.time_us[-1] < readings.time_us[0]:
+                yield held  # as it mostly is: nothing to merge, nothing to copy
+                held = Readings.none()
+            pending = _in_order(Readings.concatenate([held, readings])) if len(held) else readings
             ready = int(np.searchsorted(pending.time_us, newest_us - DISORDER_US, side="right"))
             held = pending[ready:]
             if ready:
@@ -87,17 +94,19 @@ class ReadingsFile:
             yield held
 
     def _chunks(self) -> Iterator[Readings]:
-        """Blocks in the file's order, joined into chunks, values as asked for."""
-        waiting: list[Block] = []
+        """Blocks in the file's order, joined into chunks."""
+        waiting: list[Readings] = []
+        count = 0
         for block in self._parsed():
             self._account(block)
             if len(block.value):
-                waiting.append(block)
-            if sum(len(one.value) for one in waiting) >= self._chunk:
-                yield self._joined(waiting)
-                waiting = []
+                waiting.append(Readings(block.signal, block.time_us, block.value))
+                count += len(block.value)
+            if count >= self._chunk:
+                yield Readings.concatenate(waiting)
+                waiting, count = [], 0
         if waiting:
-            yield self._joined(waiting)
+            yield Readings.concatenate(waiting)
         if self._damage:
             self._account_damage()
 
@@ -107,29 +116,37 @@ class ReadingsFile:
         self.named.extend((self._line + line, reason) for line, reason in block.named[:room])
         self._line += block.lines
 
-    def _joined(self, blocks: list[Block]) -> Readings:
-        readings = Readings(
-            np.concatenate([block.signal for block in blocks]),
-            np.concatenate([block.time_us for block in blocks]),
-            np.concatenate([block.value for block in blocks]),
-        )
-        return readings if self._stored else _to_si(readings, self._plant)
-
     def _parsed(self) -> Iterator[Block]:
-        """Parsed blocks in order, a few ahead of the caller."""
+        """Parsed blocks in order; a thread of our own reads and parses a few ahead of the caller."""
         pool = ThreadPoolExecutor(max_workers=1, thread_name_prefix="readings")
-        ahead: deque[Future[Block]] = deque()
+        stretches = self._stretches()
+        ahead = deque(pool.submit(self._parse_next, stretches) for _ in range(_AHEAD))
         try:
-            for text in self._stretches():
-                ahead.append(pool.submit(self._blocks.read, text))
-                if len(ahead) > _AHEAD:
-                    yield ahead.popleft().result()
-            while ahead:
-                yield ahead.popleft().result()
+            while (block := ahead.popleft().result()) is not None:
+                ahead.append(pool.submit(self._parse_next, stretches))
+                yield block
         finally:
             pool.shutdown(wait=True, cancel_futures=True)
+            stretches.close()
 
-    def _stretches(self) -> Iterator[bytes]:
+    def _parse_next(self, stretches: Iterator[bytes]) -> Block | None:
+        """The next stretch as a block, values as asked for; None after the last."""
+        text = next(stretches, None)
+        if text is None:
+            return None
+        block = self._blocks.read(text)
+        if not self._stored:
+            block.value = self._to_si(block)
+        return block
+
+    def _to_si(self, block: Block) -> NDArray[np.float64]:
+        si: NDArray[np.float64] = block.value * self._factor[block.signal] + self._offset[block.signal]
+        for at in self._raw:
+            its = block.signal == at
+            si[its] = self._plant.signals[at].to_si(block.value[its])
+        return si
+
+    def _stretches(self) -> Generator[bytes]:
         """The text below the header in stretches of whole lines."""
         with _opened(self.path) as file:
             rest = _after_header(file, self.path)
@@ -203,30 +220,18 @@ def _last(rest: bytes) -> Iterator[bytes]:
         yield rest + b"\n"
 
 
+def _late(time_us: NDArray[np.int64], newest_us: int) -> int:
+    """How many rows are more than the allowed disorder behind a row before them."""
+    if time_us[0] >= newest_us and (time_us[1:] >= time_us[:-1]).all():
+        return 0
+    newest_before = np.maximum(np.maximum.accumulate(time_us), newest_us)
+    return int(np.count_nonzero(time_us < newest_before - DISORDER_US))
+
+
 def _in_order(readings: Readings) -> Readings:
     """Sorted by time, then signal; untouched where that is so already, as it mostly is."""
-    steps = np.diff(readings.time_us)
-    if (steps > 0).all() or ((steps >= 0).all() and _instants_in_order(steps, readings)):
+    time_us, signal = readings.time_us, readings.signal
+    later = time_us[1:] > time_us[:-1]
+    if (later | ((time_us[1:] == time_us[:-1]) & (signal[1:] >= signal[:-1]))).all():
         return readings
     return readings.in_time_order()
-
-
-def _instants_in_order(steps: np.ndarray[tuple[int], np.dtype[np.int64]], readings: Readings) -> bool:
-    return bool(((steps > 0) | (np.diff(readings.signal) >= 0)).all())
-
-
-def _to_si(readings: Readings, plant: Plant) -> Readings:
-    value = readings.value
-    if all(
-        signal.si_factor == 1.0 and signal.si_offset == 0.0 and not signal.raw for signal in plant.signals
-    ):
-        return readings
-    if not any(signal.raw for signal in plant.signals):
-        factor = np.array([signal.si_factor for signal in plant.signals])[readings.signal]
-        offset = np.array([signal.si_offset for signal in plant.signals])[readings.signal]
-        return Readings(readings.signal, readings.time_us, value * factor + offset)
-    si = value.copy()
-    for at, signal in enumerate(plant.signals):
-        its = readings.signal == at
-        si[its] = signal.to_si(value[its])
-    return Readings(readings.signal, readings.time_us, si)
