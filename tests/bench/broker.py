@@ -1,0 +1,97 @@
+"""From a real mosquitto to durable store with live analytics, against a bare subscriber in the same run."""
+
+from __future__ import annotations
+
+import json
+import resource
+import tempfile
+import threading
+import time
+from pathlib import Path
+
+import paho.mqtt.client as mqtt
+from paho.mqtt.enums import CallbackAPIVersion
+
+from tests.collector.live.conftest import Broker, Running, until
+
+COUNT = 100_000
+
+
+def bare(broker: Broker) -> float:
+    """Messages a second that a bare subscriber takes at QoS 1, from a backlog of COUNT."""
+    client = mqtt.Client(CallbackAPIVersion.VERSION2, client_id="bare", clean_session=False)
+    heard = threading.Event()
+    count = 0
+
+    def on_message(*_: object) -> None:
+        nonlocal count
+        count += 1
+        if count == COUNT:
+            heard.set()
+
+    client.connect("127.0.0.1", broker.port)
+    client.subscribe("bench/pressure", qos=1)
+    client.loop_start()
+    time.sleep(0.5)
+    client.disconnect()
+    client.loop_stop()
+    _fill(broker)
+    client.on_message = on_message
+    begin = time.perf_counter()
+    client.connect("127.0.0.1", broker.port)
+    client.loop_start()
+    heard.wait(120)
+    took = time.perf_counter() - begin
+    client.disconnect()
+    client.loop_stop()
+    return count / took
+
+
+def _fill(broker: Broker) -> None:
+    out = broker.publisher()
+    begin_s = round(time.time()) - COUNT - 100
+    for i in range(COUNT):
+        record = [{"n": "pressure", "u": "Pa", "t": begin_s + i, "v": 250_000 + i % 1000}]
+        last = out.publish("bench/pressure", json.dumps(record), qos=1)
+        if i % 5000 == 4999:
+            last.wait_for_publish(60)
+    last.wait_for_publish(60)
+    out.disconnect()
+
+
+def ours(broker: Broker, folder: Path) -> tuple[float, int]:
+    """Messages a second from a backlog of COUNT into the store; how many are there in the end."""
+    daemon = Running(broker, folder)
+    daemon.start()
+    until(daemon.connected)
+    daemon.stop()
+    _fill(broker)
+    daemon.start()
+    until(lambda: daemon.connected(2))
+    begin = time.perf_counter()
+    until(lambda: daemon.stored() >= COUNT, 300)
+    took = time.perf_counter() - begin
+    stored = daemon.stored()
+    daemon.stop()
+    return COUNT / took, stored
+
+
+def run() -> None:
+    """Prints both rates, their ratio, what is stored, and CPU a message."""
+    with tempfile.TemporaryDirectory() as name:
+        folder = Path(name)
+        (folder / "broker").mkdir()
+        (folder / "ours").mkdir()
+        broker = Broker(folder / "broker")
+        broker.start()
+        try:
+            theirs = bare(broker)
+            before = resource.getrusage(resource.RUSAGE_CHILDREN)
+            rate, stored = ours(broker, folder / "ours")
+            after = resource.getrusage(resource.RUSAGE_CHILDREN)
+        finally:
+            broker.stop()
+    cpu_us = (after.ru_utime + after.ru_stime - before.ru_utime - before.ru_stime) / COUNT * 1e6
+    print(f"a backlog of {COUNT:,} messages at QoS 1 into the store: {rate:,.0f} a second")
+    print(f"bare paho in the same run: {theirs:,.0f} a second; ratio {rate / theirs:.2f} (target 0.8)")
+    print(f"{stored:,} stored; {cpu_us:.0f} us of CPU a message, start-up included")
