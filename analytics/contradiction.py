@@ -41,7 +41,8 @@ JUMPS, JUMP_WINDOW_US = 3, 86_400_000_000
 NOISE_BEATS, NOISE_WINDOW_US = 3, 21_600_000_000
 #: Where the plant file gives no rated flow: a small jet pump, 5 gpm.
 USUAL_FLOW_M3_S = 3.2e-4
-#: No roof sheds more into a tank than a cloudburst of 150 mm/h; no hose or drain of a holding passes more than 2 L/s.
+#: No roof sheds more into a tank than a cloudburst of 150 mm/h; no hose or drain of a holding
+#: passes more than 2 L/s.
 #: A level gauge may be off by a fortieth; air falls by 8 K in ten minutes before a gust front, seldom.
 CLOUDBURST_M_S = 0.15 / 3600.0
 MOST_FLOW_M3_S = 2e-3
@@ -220,7 +221,7 @@ class Contradictions:
         return "implausible" if len(tail.jumps_us) >= JUMPS else None
 
     def _most_m3_s(self, evidence: Evidence, beat: Beat) -> float:
-        """The most that can come or go: a hose or a burst fitting, the pump, and a cloudburst while it rains."""
+        """The most that can come or go: hose or burst fitting, pump, and a cloudburst while it rains."""
         rain = beat.spans.get(self.rain) if self.rain is not None else None
         if rain is not None and rain.high > 0.0:
             evidence.rain_us = beat.to_us

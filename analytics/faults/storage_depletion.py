@@ -106,7 +106,10 @@ class StorageDepletion(Detector):
             if span is None or not span.count:
                 continue
             name = self.plant.signals[watched.level].name if watched.level is not None else ""
-            if known.is_open("sensor_fault", name) or not _believe(stock, step, span.mean, watched.storage):
+            if known.is_open("sensor_fault", name):
+                _forget(stock)
+                continue
+            if not _believe(stock, step, span.mean, watched.storage):
                 continue
             if step is not None and step.seconds <= DAY_S:
                 _count(stock, step)
@@ -239,6 +242,13 @@ def _believe(stock: Stock, step: LevelStep | None, level_m: float, storage: Stor
         return False
     stock.level_m = level_m
     return True
+
+
+def _forget(stock: Stock) -> None:
+    """What a lying gauge said today, and the last hours' draw, are no record."""
+    stock.track.time_us = 0
+    stock.day_m3, stock.hour_m3 = [], 0.0
+    stock.drawn_m3 = stock.dry_s = stock.quiet_m3 = stock.quiet_s = 0.0
 
 
 def _count(stock: Stock, step: LevelStep) -> None:

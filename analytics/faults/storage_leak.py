@@ -16,34 +16,40 @@ tank's evaporation; an ultrasonic gauge that drifts with the day's temperature (
 here: over a day it comes back, so losses must be seen over LAST_S); water taken with a bucket
 (counts for no more than CAP_SHARE of the evidence in an hour).
 
-The evidence is a sum of losses over an allowance, begun anew whenever it falls to nothing (Page's
-CUSUM), judged against the level's own scatter:
+The evidence is twofold. A sum of losses over an allowance, begun anew whenever it falls to nothing
+(Page's CUSUM), says that enough has gone, by day and by night:
 
-    S <- max(0, S - dV - allowance * dt),   raised at S >= threshold
+    S <- max(0, S - dV - allowance * dt),   wanted: S >= threshold
+
+Since it began, the common slope of all rests (each with a height of its own: analysis of
+covariance) says whether the gauge's scatter could do that. With y the water at the end of each
+step, sigma its scatter, and sums taken within rests:
+
+    loss = - Sty / Stt,   standard error = sigma / sqrt(Stt),   wanted: loss >= ERRORS errors
 
 Parameters:
     ALLOWANCE_M_DAY  5 mm/day   evaporation from an open tank in summer, 5 to 8 mm/day at its most
                                 (FAO-56's reference range); a covered one loses next to nothing
     LEAST_SHARE      0.4 %      of the full volume: strapping and gauge are no better
     LEAST_M          10 mm      of level: the daily drift that common gauges show
-    SCATTERS         8          times the level's usual step: for independent normal steps a CUSUM
-                                with this threshold and a positive allowance gives a false alarm
-                                less than once in a hundred years of beats (Wald: exp(-2 S k / s2))
+    ERRORS           5          standard errors: 3 in ten million a look by chance, a look an hour
+                                or so that is independent: less than once in 300 years
     LAST_S           20 h       of evidence, unless it is BIG times the threshold
     BIG              3
     CAP_SHARE        0.3        of the threshold, besides scatter, that one hour can add
-    CLEAR_S          12 h       of quiet with less than a quarter of the loss: cleared
+    CLEAR_S          12 h       of quiet that loses less than half, by CLEAR_ERRORS 2: cleared
 
-Source: Page 1954; the balance is arithmetic.
+Source: Page 1954 (CUSUM); analysis of covariance is textbook; the balance is arithmetic.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from math import sqrt
 from typing import TYPE_CHECKING
 
 from analytics import words
-from analytics.balance import LevelStep, LevelTrack, Watched, follow
+from analytics.balance import LevelStep, LevelTrack, Watched, follow, storage_volume_m3
 from analytics.plant.description import MOTOR_MEASURES, Measure, Storage
 from analytics.watch import AllClear, Claim, Coverage, Detector
 
@@ -57,12 +63,55 @@ if TYPE_CHECKING:
 ALLOWANCE_M_DAY = 0.005
 LEAST_SHARE = 0.004
 LEAST_M = 0.010
-SCATTERS = 8.0
+ERRORS = 5.0
+#: Mean step of white noise, in its standard deviations: 2 / sqrt(pi).
+MEAN_STEP = 1.128
+#: A gauge that shows the same for hours is coarse, not exact.
+LEAST_SCATTER_M = 0.0005
 LAST_S = 20 * 3600.0
 BIG = 3.0
 CAP_SHARE = 0.3
 CLEAR_S = 12 * 3600.0
+CLEAR_ERRORS = 2.0
 DAY_S = 86_400.0
+
+
+@dataclass
+class Slope:
+    """Sums for the common slope of rests: within the rest at hand, and over those that are over."""
+
+    to_us: int = 0  # end of the rest at hand
+    from_us: int = 0
+    count: int = 0
+    mean_s: float = 0.0
+    mean_m3: float = 0.0
+    stt: float = 0.0
+    sty: float = 0.0
+
+    def step(self, step: LevelStep, before_m3: float) -> None:
+        """Take up one step; one that does not follow on the last begins another rest."""
+        if step.from_us != self.to_us:
+            self.from_us, self.count, self.mean_s, self.mean_m3 = step.from_us, 1, 0.0, before_m3
+        self.to_us, self.count = step.to_us, self.count + 1
+        at_s = (step.to_us - self.from_us) / 1e6
+        off_s = at_s - self.mean_s
+        self.mean_s += off_s / self.count
+        self.mean_m3 += (before_m3 + step.change_m3 - self.mean_m3) / self.count
+        self.stt += off_s * (at_s - self.mean_s)
+        self.sty += off_s * (before_m3 + step.change_m3 - self.mean_m3)
+
+    def errors(self, sigma_m3: float) -> float:
+        """How many standard errors the loss is; 0 while there is nothing to go by."""
+        if self.stt <= 0.0 or sigma_m3 <= 0.0:
+            return 0.0
+        return -self.sty / (sqrt(self.stt) * sigma_m3)
+
+    def bounds_m3_s(self, sigma_m3: float, errors: float) -> tuple[float, float]:
+        """The loss, less and plus so many standard errors."""
+        if self.stt <= 0.0:
+            return float("-inf"), float("inf")
+        loss, error = -self.sty / self.stt, sigma_m3 / sqrt(self.stt)
+        return loss - errors * error, loss + errors * error
 
 
 @dataclass
@@ -74,10 +123,11 @@ class One:
     since_us: int = 0  # when the sum last left nothing
     quiet_s: float = 0.0  # quiet time within the sum
     lost_m3: float = 0.0  # uncapped loss within the sum
+    slope: Slope = field(default_factory=Slope)
     standing: bool = False
     loss_m3_s: float = 0.0
-    well_s: float = 0.0  # quiet time since, with little loss
-    well_m3: float = 0.0
+    well: Slope = field(default_factory=Slope)  # of the rests since, looked at for the repair
+    well_s: float = 0.0
 
 
 @dataclass
@@ -101,41 +151,44 @@ class StorageLeak(Detector):
             name = watched.storage.name
             one = self.memory.storages.setdefault(name, One())
             step = follow(one.track, beat, watched)
+            if self._disbelieved(watched, known):
+                one.sum_m3, one.track.time_us = 0.0, 0
+                continue
             if step is None or not (step.quiet and step.dry) or step.rising or step.seconds > DAY_S:
                 continue
-            if self._disbelieved(watched, known):
-                continue
             found += (
-                self._standing(one, step, name) if one.standing else self._gather(one, step, watched.storage)
+                self._standing(one, step, watched.storage)
+                if one.standing
+                else self._gather(one, step, watched.storage)
             )
         return found
 
     def _disbelieved(self, watched: Watched, known: Known) -> bool:
         """Whether a signal that the balance rests on is known to lie."""
-        if not known.is_open("sensor_fault"):
+        if watched.level is None or not known.is_open("sensor_fault"):
             return False
-        assert watched.level is not None
         names = [self.plant.signals[watched.level].name, *self._motors]
         return any(known.is_open("sensor_fault", name) for name in names)
 
     def _gather(self, one: One, step: LevelStep, storage: Storage) -> Sequence[Word]:
         area_m2 = storage.volume_m3 / storage.full_level_m
-        threshold = max(
-            LEAST_SHARE * storage.volume_m3, LEAST_M * area_m2, SCATTERS * step.scatter_m * area_m2
-        )
+        threshold = max(LEAST_SHARE * storage.volume_m3, LEAST_M * area_m2)
         loss = -step.change_m3
         cap = CAP_SHARE * threshold * step.seconds / 3600.0 + 4.0 * step.scatter_m * area_m2
         gain = min(loss, cap) - ALLOWANCE_M_DAY * area_m2 * step.seconds / DAY_S
         if one.sum_m3 <= 0.0:
-            one.since_us, one.quiet_s, one.lost_m3 = step.from_us, 0.0, 0.0
+            one.since_us, one.quiet_s, one.lost_m3, one.slope = step.from_us, 0.0, 0.0, Slope()
         one.sum_m3 = max(one.sum_m3 + gain, 0.0)
         one.quiet_s += step.seconds
         one.lost_m3 += loss
+        one.slope.step(step, storage_volume_m3(storage, step.level_m) - step.change_m3)
         lasted = (step.to_us - one.since_us) / 1e6 >= LAST_S or one.sum_m3 >= BIG * threshold
         if one.sum_m3 < threshold or not lasted or one.quiet_s < 3600.0:
             return ()
+        if one.slope.errors(_sigma_m3(step, storage)) < ERRORS:
+            return ()
         one.standing, one.loss_m3_s = True, one.lost_m3 / one.quiet_s
-        one.well_s = one.well_m3 = 0.0
+        one.well, one.well_s = Slope(), 0.0
         return [self._claim(one, step, storage, one.sum_m3 / threshold)]
 
     def _claim(self, one: One, step: LevelStep, storage: Storage, strength: float) -> Claim:
@@ -160,20 +213,25 @@ class StorageLeak(Detector):
             },
         )
 
-    def _standing(self, one: One, step: LevelStep, name: str) -> Sequence[Word]:
-        """Wait for quiet hours in which next to nothing is lost."""
+    def _standing(self, one: One, step: LevelStep, storage: Storage) -> Sequence[Word]:
+        """Wait for half a day of rests that surely lose less than half of what they did."""
+        one.well.step(step, storage_volume_m3(storage, step.level_m) - step.change_m3)
         one.well_s += step.seconds
-        one.well_m3 -= step.change_m3
-        if one.well_m3 > 0.25 * one.loss_m3_s * one.well_s:
-            if one.well_s > CLEAR_S:
-                one.well_s = one.well_m3 = 0.0
-            return ()
         if one.well_s < CLEAR_S:
             return ()
-        one.standing, one.sum_m3 = False, 0.0
-        return [
-            AllClear(self.FAULT, of=name, summary="The level has stood still through half a day of rests.")
-        ]
+        low, high = one.well.bounds_m3_s(_sigma_m3(step, storage), CLEAR_ERRORS)
+        if high < 0.5 * one.loss_m3_s:
+            one.standing, one.sum_m3 = False, 0.0
+            still = "The level has stood still through half a day of rests."
+            return [AllClear(self.FAULT, of=storage.name, summary=still)]
+        if low > 0.5 * one.loss_m3_s or one.well_s > 4.0 * CLEAR_S:
+            one.well, one.well_s = Slope(), 0.0
+        return ()
+
+
+def _sigma_m3(step: LevelStep, storage: Storage) -> float:
+    """Scatter of one beat's water, from the usual step between two."""
+    return max(step.scatter_m, LEAST_SCATTER_M) / MEAN_STEP * storage.volume_m3 / storage.full_level_m
 
 
 def coverage(plant: Plant) -> Coverage:
