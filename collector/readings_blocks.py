@@ -92,22 +92,19 @@ class BlockReader:
 def _fields(padded: NDArray[np.uint8]) -> _Fields:
     """The lines of a stretch and their fields."""
     text = padded[PAD:-PAD]
-    # In a plain stretch nothing sorts below the minus sign but comma, comma, line feed, on and on.
-    marks = np.flatnonzero(text < _MINUS) + PAD
-    if len(marks) % 3 == 0:
-        kinds = padded[marks].reshape(-1, 3)
-        if (kinds == (_COMMA, _COMMA, _LINE_FEED)).all():
-            first, second, end = np.ascontiguousarray(marks.reshape(-1, 3).T)
-            return _Fields(_starts(end), first, second, end, np.ones(len(end), dtype=np.bool_))
-    feeds = np.flatnonzero(text == _LINE_FEED) + PAD
-    start, end = _starts(feeds), feeds - (padded[feeds - 1] == _RETURN)
-    commas = np.flatnonzero(text == _COMMA) + PAD
-    begin = np.searchsorted(commas, start)
-    plain = np.searchsorted(commas, end) - begin == 2
-    first, second = (np.where(plain, np.append(commas, [PAD, PAD])[begin + at], start) for at in (0, 1))
+    marks = np.flatnonzero((text == _COMMA) | (text == _LINE_FEED)) + PAD
+    if len(marks) % 3 == 0 and (padded[marks].reshape(-1, 3) == (_COMMA, _COMMA, _LINE_FEED)).all():
+        first, second, feeds = np.ascontiguousarray(marks.reshape(-1, 3).T)
+        start, plain = _starts(feeds), np.ones(len(feeds), dtype=np.bool_)
+    else:
+        feeds, commas = marks[padded[marks] == _LINE_FEED], marks[padded[marks] == _COMMA]
+        start, begin = _starts(feeds), np.searchsorted(commas, _starts(feeds))
+        plain = np.searchsorted(commas, feeds) - begin == 2
+        commas = np.append(commas, [PAD, PAD])
+        first, second = (np.where(plain, commas[begin + at], start) for at in (0, 1))
     quotes = np.flatnonzero(text == _QUOTE) + PAD
     plain[np.searchsorted(start, quotes, side="right") - 1] = False
-    return _Fields(start, first, second, end, plain)
+    return _Fields(start, first, second, feeds - (padded[feeds - 1] == _RETURN), plain)
 
 
 def _starts(feeds: NDArray[np.intp]) -> NDArray[np.intp]:
