@@ -18,9 +18,15 @@ _FEATURES_KNOWN = 10 | 16
 #: The year 2500. A later time is an error, and would not fit the readings' microseconds for long.
 _LATEST_S = 16_725_225_600
 
-_VALUES = ("v", "vs", "vb", "vd")
-_NUMBERS = ("bt", "bv", "bs", "t", "s", "ut")
-_TEXTS = ("bn", "bu", "n", "u")
+_BASES = ("bn", "bt", "bu", "bv")
+_BASE_ONLY = {*_BASES, "bs", "bver"}
+_NUMBER, _TEXT = frozenset((int, float)), frozenset((str,))
+_TYPES_OF_VALUE = {"v": _NUMBER, "vs": _TEXT, "vb": frozenset((bool,))}
+_VALUES = (*_TYPES_OF_VALUE, "vd")
+#: The types that JSON may have for a field, exactly: true is no number.
+_TYPES = dict.fromkeys(("bt", "bv", "bs", "t", "s", "ut"), _NUMBER) | dict.fromkeys(
+    ("bn", "bu", "n", "u"), _TEXT
+)
 
 #: SenML's symbols for the units of our measures, where they are spelled otherwise here.
 SPELLED: dict[str, str] = {
@@ -47,6 +53,10 @@ class PackError(ValueError):
     """The pack as a whole cannot be used; the message says why."""
 
 
+class _RecordError(ValueError):
+    """One record cannot be used; the message says why."""
+
+
 def records(pack: list[Any], received_us: int) -> tuple[list[Record], list[str]]:
     """The pack's records with a value, and what was wrong with each of the others.
 
@@ -56,35 +66,33 @@ def records(pack: list[Any], received_us: int) -> tuple[list[Record], list[str]]
     wrong: list[str] = []
     base: dict[str, Any] = {}
     for at, record in enumerate(pack, 1):
-        if not isinstance(record, dict):
-            wrong.append(f"record {at} is no object")
-            continue
-        if reason := _malformed(record):
+        try:
+            _check_fields(record)
+            for key in _BASES:
+                if key in record:
+                    base[key] = record[key]
+            resolved = _resolved(record, base, received_us)
+        except _RecordError as reason:
             wrong.append(f"record {at}: {reason}")
             continue
-        base |= {key: value for key, value in record.items() if key in ("bn", "bt", "bu", "bv")}
-        resolved = _resolved(record, base, received_us)
-        if isinstance(resolved, str):
-            wrong.append(f"record {at}: {resolved}")
-        elif resolved is not None:
+        if resolved is not None:
             found.append(resolved)
     return found, wrong
 
 
-def _malformed(record: dict[str, Any]) -> str | None:
-    """What is wrong with a record's own fields. Raises PackError for what condemns the pack."""
+def _check_fields(record: Any) -> None:
+    """Types of a record's own fields. Raises PackError for what condemns the pack."""
+    if not isinstance(record, dict):
+        raise _RecordError("no object")
     for key, value in record.items():
-        if key in _NUMBERS:
-            if isinstance(value, bool) or not isinstance(value, (int, float)):
-                return f"{key} is no number"
-        elif key in _TEXTS:
-            if not isinstance(value, str):
-                return f"{key} is no text"
+        types = _TYPES.get(key)
+        if types is not None:
+            if type(value) not in types:
+                raise _RecordError(f"{key} is no {'number' if types is _NUMBER else 'text'}")
         elif key == "bver":
             _check_version(value)
         elif key.endswith("_"):
             raise PackError(f'the pack uses the extension "{key[:20]}", which must be understood and is not')
-    return None
 
 
 def _check_version(version: Any) -> None:
@@ -94,47 +102,48 @@ def _check_version(version: Any) -> None:
         raise PackError(f"SenML version {str(version)[:20]} is newer than RFC 8428")
 
 
-def _resolved(record: dict[str, Any], base: dict[str, Any], received_us: int) -> Record | str | None:
-    """The record, or what is wrong with it, or None where it has no value of its own to give."""
-    values = [key for key in _VALUES if key in record]
-    if len(values) > 1:
-        return "more than one value"
-    if not values and (
-        "s" in record or "bv" not in base or not record.keys() - {"bn", "bt", "bu", "bv", "bver", "bs"}
-    ):
-        return None  # a sum, or base fields only
+def _resolved(record: dict[str, Any], base: dict[str, Any], received_us: int) -> Record | None:
+    """The record with its base fields worked in; None where it has no value of its own to give."""
+    kinds = [key for key in _VALUES if key in record]
+    if not kinds and ("s" in record or "bv" not in base or record.keys() <= _BASE_ONLY):
+        return None  # a sum, or base fields for the records after it
     name = base.get("bn", "") + record.get("n", "")
     if not name:
-        return "no name"
-    value = record[values[0]] if values else 0
-    if values and values[0] == "vd":
-        return "binary data is not read"
-    if values == ["v"] or not values:
-        if isinstance(value, bool) or not isinstance(value, (int, float)):
-            return "v is no number"
-        try:
-            value = float(value) + base.get("bv", 0)
-        except OverflowError:
-            return "the value is too large"
-        if not isfinite(value):
-            return "the value is too large"
-    elif not isinstance(value, str if values == ["vs"] else bool):
-        return f"{values[0]} is of the wrong kind"
+        raise _RecordError("no name")
+    if len(kinds) > 1:
+        raise _RecordError("more than one value")
+    # RFC 8428, 4.5.4: of base value and value the one that is missing is zero.
+    value = _value(kinds[0], record[kinds[0]], base) if kinds else _value("v", 0, base)
     time_us = _time_us(base.get("bt", 0), record.get("t", 0), received_us)
-    if time_us is None:
-        return "the time is out of range"
     return Record(name, record.get("n", ""), record.get("u", base.get("bu")), value, time_us)
 
 
-def _time_us(base_s: float, time_s: float, received_us: int) -> int | None:
-    """Absolute time; None where it is before 1970 or absurdly late."""
+def _value(kind: str, value: Any, base: dict[str, Any]) -> float | str | bool:
+    if kind == "vd":
+        raise _RecordError("binary data is not read")
+    if type(value) not in _TYPES_OF_VALUE[kind]:
+        raise _RecordError("v is no number" if kind == "v" else f"{kind} is of the wrong kind")
+    if kind != "v":
+        kept: str | bool = value
+        return kept
+    try:
+        number = float(value) + base.get("bv", 0)
+    except OverflowError:
+        raise _RecordError("the value is too large") from None
+    if not isfinite(number):
+        raise _RecordError("the value is too large")
+    return number
+
+
+def _time_us(base_s: float, time_s: float, received_us: int) -> int:
+    """Absolute time. Refuses one before 1970 or absurdly late."""
     try:
         seconds = float(base_s + time_s)
     except OverflowError:
-        return None
+        raise _RecordError("the time is out of range") from None
     if not abs(seconds) < _LATEST_S:
-        return None
-    moment = round(seconds * 1e6)
-    if seconds < _RELATIVE_BELOW_S:
-        moment += received_us
-    return moment if moment >= 0 else None
+        raise _RecordError("the time is out of range")
+    moment = round(seconds * 1e6) + (received_us if seconds < _RELATIVE_BELOW_S else 0)
+    if moment < 0:
+        raise _RecordError("the time is out of range")
+    return moment

@@ -226,6 +226,11 @@ def test_senml_base_value_and_base_sum() -> None:
     assert [value for _, _, value in rows("p/pressure", pack)] == [41.5, 38.0, 31.0]
 
 
+def test_senml_base_value_alone() -> None:
+    """RFC 8428, 4.5.4 (from memory): of base value and value the missing one is taken for zero."""
+    assert rows("p/pressure", [{"bn": "x", "bv": 40}, {"t": 1}]) == [("pressure", NOW + 1_000_000, 40.0)]
+
+
 def test_senml_base_unit_is_overridden_by_the_record() -> None:
     pack = [{"bn": "x", "bu": "kPa", "v": 100}, {"u": "Pa", "v": 100_000}, {"u": "psi", "v": 3}, {"v": 200}]
     assert [value for _, _, value in rows("p/pressure", pack)] == pytest.approx(
@@ -281,7 +286,7 @@ def test_senml_of_several_names_for_a_signal_alone() -> None:
     ("pack", "says"),
     [
         ([], "no record"),
-        ([1], "no object"),
+        ([1], "record 1: no object"),
         ([{"n": "x"}], "no record with a value"),
         ([{"v": 1}], "no name"),
         ([{"n": "x", "v": "1"}], "v is no number"),
@@ -300,6 +305,10 @@ def test_senml_of_several_names_for_a_signal_alone() -> None:
         ([{"n": "x", "u": "nonsense", "v": 1}], "nonsense"),
         ([{"n": "x", "vb": True}], "true or false"),
         ([{"n": "x", "bv": 1e308, "v": 1e308}], "too large"),
+        ([{"n": "x", "bv": 10**400, "v": 1}], "too large"),
+        ([{"bn": "x", "bv": 10**400}, {"t": 1}], "too large"),
+        ([{"n": "x", "v": 10**400}], "too large"),
+        ([{"n": "x", "bt": 10**400, "v": 1}], "time"),
     ],
 )
 def test_packs_that_cannot_be_used(pack: list[object], says: str) -> None:
