@@ -134,14 +134,17 @@ class Decoder:
                 shown[-1] = (
                     f"and {len(reasons) - MOST_REJECTS + 1} more, such as: {reasons[MOST_REJECTS - 1]}"
                 )
-            decoded.rejects.extend(Reject(topic, reason, excerpt(payload)) for reason in shown)
+            begins = excerpt(payload)
+            decoded.rejects.extend(Reject(topic, reason, begins) for reason in shown)
         return decoded
 
 
 def excerpt(payload: bytes) -> str:
     """The beginning of a payload, printable and bounded."""
     text = payload[: _EXCERPT + 1].decode("utf-8", "replace")
-    clean = "".join(char if char.isprintable() else "�" for char in text[:_EXCERPT])
+    clean = text[:_EXCERPT]
+    if not clean.isprintable():
+        clean = "".join(char if char.isprintable() else "�" for char in clean)
     return clean + "…" if len(payload) > _EXCERPT else clean
 
 

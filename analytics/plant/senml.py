@@ -7,7 +7,7 @@ the SenML units registry as the RFC and its secondary units (RFC 8798) give it.
 from __future__ import annotations
 
 from math import isfinite
-from typing import Any, NamedTuple
+from typing import Any, NamedTuple, cast
 
 #: Times below this are relative to the moment of receipt (RFC 8428, 4.5.3).
 _RELATIVE_BELOW_S = 2**28
@@ -124,8 +124,7 @@ def _value(kind: str, value: Any, base: dict[str, Any]) -> float | str | bool:
     if type(value) not in _TYPES_OF_VALUE[kind]:
         raise _RecordError("v is no number" if kind == "v" else f"{kind} is of the wrong kind")
     if kind != "v":
-        kept: str | bool = value
-        return kept
+        return cast("str | bool", value)
     try:
         number = float(value) + base.get("bv", 0)
     except OverflowError:
