@@ -99,13 +99,19 @@ class Sensor:
     def _pace_s(self) -> float:
         return self.make.look_s if self.make.deadband is not None else self.make.every_s
 
+    @property
+    def reach_s(self) -> float:
+        """How far at most the clock is off."""
+        return min(0.4 * self._pace_s, 4.0 * self.make.jitter_s)
+
     def report(self, trace: Trace, until_s: float) -> tuple[Floats, Floats, Floats]:
-        """(times [s], stored values, arrival times [s]) of the readings taken before `until_s`."""
-        last = int((until_s - self._phase_s) / self._pace_s)
+        """(times [s], stored values, arrival times [s]) of the readings taken before `until_s`, and of
+        a few after it that a jittering clock might have brought forward."""
+        last = int((until_s + self.reach_s - self._phase_s) / self._pace_s) + 1
         numbers = np.arange(self._count, max(last, self._count))
         self._count += len(numbers)
-        odd = self._clock.normal(0.0, 1.0, len(numbers))
-        jitter = np.clip(self.make.jitter_s * odd, -0.4 * self._pace_s, 0.4 * self._pace_s)
+        odd = self.make.jitter_s * self._clock.normal(0.0, 1.0, len(numbers))
+        jitter = np.clip(odd, -self.reach_s, self.reach_s)
         times = _milliseconds(np.maximum(self._phase_s + numbers * self._pace_s + jitter, 0.0))
         moment = trace.at(times)
         values = self._spoken(moment)

@@ -98,7 +98,7 @@ class Simulation:
         return truths(self)
 
     def _chunk(self, until_s: float) -> Batch:
-        self.world.run_until(until_s + 1.0)
+        self.world.run_until(until_s + 2.0 * max(sensor.reach_s for sensor in self._sensors) + 1.0)
         self._pieces += self.world.take_pieces()
         trace = Trace(self._pieces, self.world.hardware)
         parts = [self._batch(i, *sensor.report(trace, until_s)) for i, sensor in enumerate(self._sensors)]

@@ -107,6 +107,8 @@ class World:
     def _begin(self) -> None:
         for course, one in zip(self.courses, self._mechanisms, strict=True):
             plan = course.plan
+            if plan.fault == "sensor_fault":
+                continue  # the plant knows nothing of it
             for edge in course.edges():
                 self._at(max(edge, 0.0), self._look_round_once)
             self._at(max(plan.from_s, 0.0), partial(one.begin, self))

@@ -6,12 +6,12 @@ steady points 1 %, levels and drawdown over a day 2 %, mass 0.1 %.
 
 from __future__ import annotations
 
-import importlib.util
-import sys
 from dataclasses import replace
 from pathlib import Path
 
+import epanet
 import numpy as np
+import plants
 import pytest
 
 from simulator.garden import Hose, Programme
@@ -21,18 +21,6 @@ from simulator.trace import Trace
 from simulator.weather import Climate
 from simulator.world import World
 
-_HERE = Path(__file__).parent
-
-
-def _load(name: str):
-    spec = importlib.util.spec_from_file_location(f"simulator_tests_{name}", _HERE / f"{name}.py")
-    module = importlib.util.module_from_spec(spec)
-    sys.modules[spec.name] = module
-    spec.loader.exec_module(module)
-    return module
-
-
-plants, epanet = _load("plants"), _load("epanet")
 _START_US = 1_780_272_000_000_000  # 2026-06-01T00:00:00Z
 
 
