@@ -13,20 +13,22 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:
     from analytics.plant.mistakes import Path
 
-#: A value that spans more lines than this is not looked for, so that the search stays short.
+#: A value that spans more lines than this is not looked for, nor is anything once so many lines
+#: have been tried in all: no text may keep the search busy.
 _LONGEST_STATEMENT = 200
-_MOST_LINES = 20_000
+_MOST_TRIED = 200_000
 
 
 def lines_of_keys(text: str) -> dict[Path, int]:
     """Path of every table and key to its line, counted from 1. Array elements count from 0."""
-    lines = text.replace("\r\n", "\n").split("\n")[:_MOST_LINES]
+    lines = text.replace("\r\n", "\n").split("\n")
     found: dict[Path, int] = {}
     table: Path = ()
     elements: dict[Path, int] = {}
-    at = 0
-    while at < len(lines):
-        size, setting = _statement(lines, at)
+    at = tried = 0
+    while at < len(lines) and tried < _MOST_TRIED:
+        size, setting, cost = _statement(lines, at)
+        tried += cost
         if lines[at].lstrip().startswith("["):
             table = _table(setting, elements) if setting else ("?",)
             found.setdefault(table, at + 1)
@@ -45,14 +47,17 @@ def line_of(path: Path, lines: dict[Path, int]) -> int | None:
     return None
 
 
-def _statement(lines: list[str], at: int) -> tuple[int, dict[str, Any]]:
-    """Lines taken by the statement that begins at `at`, and what it sets; one line if unreadable."""
+def _statement(lines: list[str], at: int) -> tuple[int, dict[str, Any], int]:
+    """Lines taken by the statement that begins at `at` (one if it cannot be read), what it sets,
+    and how many lines were tried for it."""
+    cost = 0
     for size in range(1, min(_LONGEST_STATEMENT, len(lines) - at) + 1):
+        cost += size
         try:
-            return size, tomllib.loads("\n".join(lines[at : at + size]))
+            return size, tomllib.loads("\n".join(lines[at : at + size])), cost
         except (ValueError, RecursionError):
             continue
-    return 1, {}
+    return 1, {}, cost
 
 
 def _table(setting: dict[str, Any], elements: dict[Path, int]) -> Path:

@@ -126,7 +126,7 @@ def _value(kind: str, value: Any, base: dict[str, Any]) -> float | str | bool:
     if kind != "v":
         return cast("str | bool", value)
     try:
-        number = float(value) + base.get("bv", 0)
+        number: float = float(value) + base.get("bv", 0)
     except OverflowError:
         raise _RecordError("the value is too large") from None
     if not isfinite(number):
