@@ -47,6 +47,10 @@ _DAMAGED = (EOFError, zlib.error, gzip.BadGzipFile, cast("type[Exception]", igzi
 _CHUNK = 1_000_000
 
 
+#: More than this in one minute is a clock that stands still: order is given up, memory is not.
+_MOST_HELD = 4_000_000
+
+
 class ReadingsError(ValueError):
     """A file that is no readings file at all; the message is for its owner."""
 
@@ -87,6 +91,8 @@ class ReadingsFile:
                 held = Readings.none()
             pending = _in_order(Readings.concatenate([held, readings])) if len(held) else readings
             ready = int(np.searchsorted(pending.time_us, newest_us - DISORDER_US, side="right"))
+            if len(pending) - ready > _MOST_HELD:
+                ready = len(pending)
             held = pending[ready:]
             if ready:
                 yield pending[:ready]

@@ -342,6 +342,16 @@ def test_chunks_are_the_recording(tmp_path: Path, order: list[int], chunk: int) 
     assert file.late == 0
 
 
+def test_a_clock_that_stands_still_does_not_fill_the_memory(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("collector.readings_file._MOST_HELD", 2000)
+    path = written(tmp_path, "\n".join([HEADER, *["5,pressure,1"] * 200_000]))
+    chunks = list(ReadingsFile(path, PLANT, chunk=1))
+    assert len(chunks) > 1
+    assert sum(len(one) for one in chunks) == 200_000
+
+
 def test_readings_of_one_instant_are_in_order_of_signal(tmp_path: Path) -> None:
     text = f"{HEADER}\n1,motor,1\n1,pressure,5\n"
     assert read_readings(written(tmp_path, text), PLANT).readings.signal.tolist() == [0, 1]

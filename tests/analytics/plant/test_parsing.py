@@ -182,18 +182,17 @@ def test_a_record_tells_signals_on_one_topic_apart() -> None:
 def test_lines_of_values_that_span_several() -> None:
     """A mistake below a long array or text is on its own line, and one within is on the array's."""
     table = 'strapping = [\n  ["0 in", "0 gal"], # empty\n\n  ["84 in",\n   "3000 gla"],\n]'
-    text = JUNIPER.replace('title = "Juniper Bench" ', 'title = """[pump]\nJuniper"""').replace(
-        'warn_ahead = "3 days"', f'{table}\nwarn_ahead = "3 gal"'
-    )
-    told = mistakes_of(text.replace("runoff = 0.85", "runoff = 2"))
-    lines = text.split("\n")
-    by_path = {mistake.key_path: mistake.line for mistake in told}
-    assert by_path["title"] == lines.index('title = """[pump]') + 1
-    assert by_path["storage.rain.strapping[2][2]"] == lines.index("strapping = [") + 1
-    assert by_path["storage.rain.warn_ahead"] == next(
-        at for at, line in enumerate(lines, 1) if line.startswith("warn_ahead")
-    )
-    assert by_path["catchment.runoff"] == lines.index("runoff = 2") + 1
+    text = JUNIPER.replace('title = "Juniper Bench" ', 'title = """[pump]\nJuniper"""')
+    text = text.replace('warn_ahead = "3 days"', f'{table}\nwarn_ahead = "3 gal"')
+    text = text.replace("runoff = 0.85", "runoff = 2")
+    by_path = {mistake.key_path: mistake.line for mistake in mistakes_of(text)}
+    begins = {line.split(" =")[0]: at for at, line in enumerate(text.split("\n"), 1)}
+    assert by_path == {
+        "title": begins["title"],
+        "storage.rain.strapping[2][2]": begins["strapping"],
+        "storage.rain.warn_ahead": begins["warn_ahead"],
+        "catchment.runoff": begins["runoff"],
+    }
 
 
 def test_a_text_that_is_slow_to_search_is_given_up() -> None:
