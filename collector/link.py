@@ -134,7 +134,7 @@ class Link:
         self._asked_at = time.monotonic()
         options: dict[str, Any] = {}
         if self._five:
-            properties = Properties(PacketTypes.CONNECT)
+            properties = Properties(PacketTypes.CONNECT)  # type: ignore[no-untyped-call]
             properties.SessionExpiryInterval = _SESSION_EXPIRY_S
             properties.ReceiveMaximum = _RECEIVE_MAXIMUM
             options = {"clean_start": False, "properties": properties}

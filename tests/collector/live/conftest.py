@@ -61,7 +61,7 @@ def until(what: Callable[[], bool], within_s: float = 20.0) -> None:
 class Broker:
     """mosquitto on a loopback port, with its persistence in a folder."""
 
-    def __init__(self, folder: Path) -> None:
+    def __init__(self, folder: Path, more: str = "allow_anonymous true\n") -> None:
         program = shutil.which("mosquitto", path=f"{os.environ['PATH']}:/usr/sbin")
         assert program, "these tests need Debian's mosquitto: apt-get install mosquitto"
         self._program = program
@@ -70,7 +70,7 @@ class Broker:
             self.port = int(probe.getsockname()[1])
         self._configuration = folder / "mosquitto.conf"
         self._configuration.write_text(
-            f"listener {self.port} 127.0.0.1\nallow_anonymous true\npersistence true\n"
+            f"listener {self.port} 127.0.0.1\n{more}persistence true\n"
             f"persistence_location {folder}/\nmax_queued_messages 1000000\nuser root\n"
         )
         self._process: subprocess.Popen[bytes] | None = None
@@ -116,13 +116,13 @@ class Running:
         self.plant: Plant = load_plant(self.file)
         self.data = folder / "data"
         self.log = folder / "daemon.log"
-        self._broker = broker
+        self.url = broker.url
         self._settings = settings
         self.process: subprocess.Popen[bytes] | None = None
 
     def start(self) -> None:
         words = [sys.executable, "-m", "collector.cli", "run", str(self.file), "--no-dashboard"]
-        words += ["--broker", self._broker.url, "--data", str(self.data)]
+        words += ["--broker", self.url, "--data", str(self.data)]
         if self._settings is not None:
             words += ["--settings", str(self._settings)]
         self.process = subprocess.Popen(words, stderr=self.log.open("ab"))
