@@ -117,8 +117,11 @@ def _with_tail(
     plain: NDArray[np.bool_],
 ) -> Times:
     """Times with their fractions and offsets, where they have any."""
-    last = padded[end - 1]
-    zulu = last == 90
+    zulu, length, dotted = padded[end - 1] == 90, end - start, padded[start + 19] == 46
+    places = int(length[0]) - 21
+    if 1 <= places <= 6 and zulu.all() and dotted.all() and (length == length[0]).all():
+        fraction_us, digits = _fraction(word_at, start, np.int64(places))
+        return time_us + fraction_us, plain & digits
     sign = padded[end - 6]
     offset = ~zulu & ((sign == 43) | (sign == 45))
     if offset.any():
@@ -126,17 +129,25 @@ def _with_tail(
         time_us = time_us - east_us
         plain &= known | ~offset
     tail = np.where(offset, 6, 1)
-    places = end - start - tail - 20
-    fraction = (padded[start + 19] == 46) & (places >= 1) & (places <= 6)
-    plain &= (zulu | offset) & (fraction | (places == -1))
+    count = length - tail - 20
+    fraction = dotted & (count >= 1) & (count <= 6)
+    plain &= (zulu | offset) & (fraction | (count == -1))
     if fraction.any():
-        count = np.where(fraction, places, 0)
-        empty = 8 * (8 - count.astype(np.uint64))
-        # No shift is by 64: where there is no fraction the word is all zeros already.
-        word = (word_at[start + 20] & _LOW[count]) << (empty % np.uint64(64)) | (_ZEROS & _LOW[8 - count])
-        plain &= ~fraction | all_digits(word)
-        time_us = time_us + np.where(fraction, eight_digits(word) * _TEN_US[6 - count], 0)
+        fraction_us, digits = _fraction(word_at, start, np.where(fraction, count, 0))
+        plain &= digits
+        time_us = time_us + fraction_us
     return time_us, plain
+
+
+def _fraction(
+    word_at: NDArray[np.uint64], start: NDArray[np.intp], count: NDArray[np.int64] | np.int64
+) -> Times:
+    """Microseconds of the `count` digits after the point, nought where there are none, and whether
+    they are digits."""
+    # No shift is by 64: where there is no digit the word is all zeros already.
+    up = np.uint64(8) * np.asarray(8 - count).astype(np.uint64) % np.uint64(64)
+    word = (word_at[start + 20] & _LOW[count]) << up | (_ZEROS & _LOW[8 - count])
+    return eight_digits(word) * _TEN_US[6 - count], all_digits(word)
 
 
 def _offsets(word: NDArray[np.uint64], wanted: NDArray[np.bool_]) -> Times:
