@@ -18,7 +18,7 @@ def child(one: Companion) -> subprocess.Popen[bytes]:
     return one._process
 
 
-@pytest.fixture()
+@pytest.fixture
 def idle(monkeypatch: pytest.MonkeyPatch) -> Companion:
     """A companion that does nothing until its standard input ends."""
     made = Companion([])
