@@ -23,15 +23,14 @@ from math import isfinite
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 import msgspec
-from jsonpointer import JsonPointer, JsonPointerException
+from jsonpointer import JsonPointerException
 
 from analytics.plant import senml
-from analytics.plant.calibration import through
-from analytics.plant.description import Measure, Plant, Signal
 from analytics.plant.units import UnitError, ratio
+from analytics.plant.values import Listener, Unreadable, bare_text, listen, read_value
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
+    from analytics.plant.description import Plant
 
 #: A payload larger than this is no sensor's.
 LARGEST = 1_000_000
@@ -41,7 +40,6 @@ MOST_REJECTS = 10
 
 _EXCERPT = 80
 
-_SWITCHED = {"on": 1.0, "off": 0.0, "true": 1.0, "false": 0.0}
 _BOUNDARY = ":/.-"
 
 
@@ -78,28 +76,12 @@ class Decoded:
     rejects: list[Reject] = field(default_factory=list)
 
 
-class _Unreadable(ValueError):
-    """A value that is none; the message is the reason."""
-
-
-@dataclass(slots=True)
-class _Listener:
-    """A signal on its topic, with what is worked out once."""
-
-    at: int
-    signal: Signal
-    pointer: JsonPointer | None
-    #: finishes a number in the declared unit: calibration, or nothing
-    finish: Callable[[float], float] | None
-    switch: bool
-
-
 @dataclass(slots=True)
 class _Plan:
     """The signals on one topic: those that point into JSON, and those that do not."""
 
-    pointed: list[_Listener] = field(default_factory=list)
-    plain: list[_Listener] = field(default_factory=list)
+    pointed: list[Listener] = field(default_factory=list)
+    plain: list[Listener] = field(default_factory=list)
 
 
 class Decoder:
@@ -109,7 +91,7 @@ class Decoder:
         self._plans: dict[str, _Plan] = {}
         for at, signal in enumerate(plant.signals):
             plan = self._plans.setdefault(signal.topic, _Plan())
-            (plan.plain if signal.pointer is None else plan.pointed).append(_listener(at, signal))
+            (plan.plain if signal.pointer is None else plan.pointed).append(listen(at, signal))
 
     @property
     def topics(self) -> list[str]:
@@ -148,13 +130,6 @@ def excerpt(payload: bytes) -> str:
     return clean + "…" if len(payload) > _EXCERPT else clean
 
 
-def _listener(at: int, signal: Signal) -> _Listener:
-    pointer = None if signal.pointer is None else JsonPointer(signal.pointer)
-    calibrated = bool(signal.calibration) and not signal.raw
-    finish = through(signal.calibration, signal.si_factor, signal.si_offset) if calibrated else None
-    return _Listener(at, signal, pointer, finish, signal.measures is Measure.PUMP_RUNNING)
-
-
 def _decode(plan: _Plan, payload: bytes, received_us: int, rows: Rows, reasons: list[str]) -> None:
     text = payload.strip()
     if text[:1] not in (b"{", b"["):
@@ -189,67 +164,14 @@ def _decode_bare(plan: _Plan, text: bytes, received_us: int, rows: Rows, reasons
         value = None
     try:
         if value is None or not isfinite(value):
-            value = _bare_text(text)
-        rows.add(takers[0].at, received_us, _number(takers[0], value))
-    except _Unreadable as reason:
+            value = bare_text(text)
+        rows.add(takers[0].at, received_us, read_value(takers[0], value))
+    except Unreadable as reason:
         reasons.append(f"{takers[0].signal.name}: {reason}")
 
 
-def _bare_text(text: bytes) -> str:
-    """A bare payload that is no plain number, as text without JSON's quotes."""
-    try:
-        decoded = text[:_EXCERPT].decode("ascii")
-    except UnicodeDecodeError:
-        raise _Unreadable("not a number") from None
-    if not decoded:
-        raise _Unreadable("empty")
-    quoted = len(decoded) >= 2 and decoded[0] == decoded[-1] == '"'
-    return decoded[1:-1] if quoted else decoded
-
-
-def _number(listener: _Listener, value: Any) -> float:
-    """A value in the declared unit as a reading's. Raises _Unreadable with the reason."""
-    if isinstance(value, str):
-        value = _from_text(value, listener.switch)
-    if isinstance(value, bool):
-        if not listener.switch:
-            raise _Unreadable("true or false where a number is wanted")
-        return float(value)
-    if not isinstance(value, (int, float)):
-        raise _Unreadable("null" if value is None else "not a number")
-    try:
-        number = float(value)
-    except OverflowError:
-        raise _Unreadable("the number is too large") from None
-    if not isfinite(number):
-        raise _Unreadable("not a finite number")
-    if listener.switch:
-        if number not in (0.0, 1.0):
-            raise _Unreadable("neither 0 nor 1")
-        return number
-    if listener.finish is not None:
-        number = listener.finish(number)
-        if not isfinite(number):
-            raise _Unreadable("the number is too large")
-    return number
-
-
-def _from_text(text: str, switch: bool) -> float:
-    word = text.strip()
-    if switch and word.lower() in _SWITCHED:
-        return _SWITCHED[word.lower()]
-    try:
-        if word.isascii() and "_" not in word:
-            return float(word)
-    except ValueError:
-        pass
-    if word.count(",") == 1 and word.replace(",", "").lstrip("+-").isdigit():
-        raise _Unreadable("a comma in a number is not read; send a decimal point")
-    raise _Unreadable("neither on nor off" if switch else "not a number")
-
-
 def _decode_pointed(
-    listeners: list[_Listener], document: Any, received_us: int, rows: Rows, reasons: list[str]
+    listeners: list[Listener], document: Any, received_us: int, rows: Rows, reasons: list[str]
 ) -> None:
     """Values by pointer. A pointer that leads nowhere counts only where none leads anywhere: one
     topic may carry documents of several kinds."""
@@ -262,15 +184,15 @@ def _decode_pointed(
             nowhere.append(f"{listener.signal.name}: nothing at {listener.signal.pointer}")
             continue
         try:
-            rows.add(listener.at, received_us, _number(listener, value))
-        except _Unreadable as reason:
+            rows.add(listener.at, received_us, read_value(listener, value))
+        except Unreadable as reason:
             reasons.append(f"{listener.signal.name}: {reason} at {listener.signal.pointer}")
     if len(nowhere) == len(listeners):
         reasons.extend(nowhere)
 
 
 def _decode_pack(
-    listeners: list[_Listener], pack: list[Any], received_us: int, rows: Rows, reasons: list[str]
+    listeners: list[Listener], pack: list[Any], received_us: int, rows: Rows, reasons: list[str]
 ) -> None:
     try:
         records, wrong = senml.records(pack, received_us)
@@ -293,14 +215,14 @@ def _decode_pack(
             foreign.append(f"{listener.signal.name}: {error}")
             continue
         try:
-            rows.add(listener.at, record.time_us, _number(listener, value))
-        except _Unreadable as reason:
+            rows.add(listener.at, record.time_us, read_value(listener, value))
+        except Unreadable as reason:
             reasons.append(f"{listener.signal.name}: {reason}")
     if len(rows) == before and not reasons:
         reasons.extend(f"SenML: {reason}" for reason in foreign or ["no record with a value"])
 
 
-def _claimant(listeners: list[_Listener], record: senml.Record) -> _Listener | None:
+def _claimant(listeners: list[Listener], record: senml.Record) -> Listener | None:
     """The signal that a record belongs to; the longest name where several fit."""
     fitting = [
         listener for listener in listeners if _called(record, listener.signal.record or listener.signal.name)
@@ -316,7 +238,7 @@ def _called(record: senml.Record, name: str) -> bool:
     return record.name.endswith(name) and record.name[-len(name) - 1] in _BOUNDARY
 
 
-def _in_declared_unit(listener: _Listener, record: senml.Record) -> float | str | bool:
+def _in_declared_unit(listener: Listener, record: senml.Record) -> float | str | bool:
     """The record's value in the signal's unit. UnitError where the units are of two kinds."""
     unit, declared = record.unit, listener.signal.unit
     if unit is None or declared is None or listener.switch or not isinstance(record.value, float):

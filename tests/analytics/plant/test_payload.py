@@ -76,6 +76,7 @@ def test_a_running_contact(text: str, value: float) -> None:
         ("p/pressure", "0x29", "not a number"),
         ("p/pressure", "٤١", "not a number"),
         ("p/pressure", "41.2 psi", "not a number"),
+        ("p/pressure", "5" + " " * 90 + "x", "not a number"),
         ("p/pressure", "true", "not a number"),
         ("p/pressure", "null", "not a number"),
         ("p/running", "2", "neither 0 nor 1"),
