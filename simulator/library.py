@@ -13,6 +13,7 @@ if TYPE_CHECKING:
     from simulator.scenario import Scenario
 
 _FOLDER = files("simulator") / "scenarios"
+_PLANTS = files("simulator") / "plants"
 
 
 def names() -> list[str]:
@@ -38,3 +39,8 @@ def text_of(name: str) -> str:
 def load_scenario(name: str, plant: Plant) -> Scenario:
     """A scenario by name or path, for one plant. KeyError, OSError or ScenarioErrors."""
     return parse_scenario(text_of(name), Path(name).stem.replace("_", "-"), plant)
+
+
+def plant_text(name: str) -> str:
+    """The plant file of a plant that comes with the program, such as "juniper-bench"."""
+    return (_PLANTS / f"{name}.toml").read_text(encoding="utf-8")

@@ -122,7 +122,8 @@ def _mark(marks: Score, truth: Labelled, findings: list[Found]) -> None:
         return
     shown_us = truth.symptomatic_us if truth.symptomatic_us is not None else truth.from_us
     marks.delays_s.setdefault(truth.fault, []).append((findings[0].raised_us - shown_us) / 1e6)
-    marks.causes[(truth.fault, truth.cause or "", findings[-1].cause or "")] += 1
+    if not truth.follows:  # what nobody planned has no cause to be right about
+        marks.causes[(truth.fault, truth.cause or "", findings[-1].cause or "")] += 1
     if len(findings) > 1:
         marks.repeated[truth.fault] += len(findings) - 1
 
