@@ -21,34 +21,34 @@ if TYPE_CHECKING:
     from analytics.plant.description import Plant
     from analytics.watch import Word
 
-#: What follows from what. A run that moves no water leaves nothing to judge filter, pump or switch
-#: by; a burst draws down pressure and storage; a fast-cycling tank distorts every pressure.
-CONSEQUENCES: dict[str, frozenset[str]] = {
-    "lost_prime": frozenset(
-        {"dry_supply", "burst_line", "clogged_filter", "pump_wear", "switch_drift", "short_cycling", "blocked_discharge", "supply_leak"}
-    ),
-    "dry_supply": frozenset(
-        {"lost_prime", "burst_line", "clogged_filter", "pump_wear", "switch_drift", "short_cycling", "supply_leak"}
-    ),
-    "burst_line": frozenset(
-        {"short_cycling", "supply_leak", "storage_leak", "storage_depletion", "clogged_filter", "pump_wear", "switch_drift",
-         "lost_prime", "dry_supply"}
-    ),
-    "short_cycling": frozenset({"switch_drift", "pump_wear", "clogged_filter", "supply_leak", "blocked_discharge", "overpressure"}),
-    "clogged_filter": frozenset({"pump_wear"}),
-    "pump_wear": frozenset({"clogged_filter"}),
-    "blocked_discharge": frozenset({"overpressure", "short_cycling", "lost_prime", "pump_wear", "clogged_filter", "switch_drift"}),
-    "overpressure": frozenset({"blocked_discharge", "switch_drift", "pump_wear", "clogged_filter"}),
-    "switch_drift": frozenset({"overpressure"}),
-    "motor_overload": frozenset({"lost_prime", "dry_supply", "pump_wear", "burst_line"}),
-}  # fmt: skip
-
 #: Faults that are told from pressure, and those that are told from the motor.
 BY_PRESSURE = frozenset(
-    {"blocked_discharge", "overpressure", "dry_supply", "lost_prime", "burst_line", "short_cycling", "switch_drift",
-     "clogged_filter", "pump_wear", "supply_leak"}
-)  # fmt: skip
+    "blocked_discharge overpressure dry_supply lost_prime burst_line short_cycling switch_drift "
+    "clogged_filter pump_wear supply_leak".split()
+)
 BY_MOTOR = BY_PRESSURE | {"motor_overload", "storage_leak"}
+
+#: What is judged by runs that deliver as they should.
+OF_RUNS = frozenset({"short_cycling", "switch_drift", "clogged_filter", "pump_wear"})
+#: What a run that moves no water, or not enough, can be taken for.
+IN_RUN = frozenset({"lost_prime", "dry_supply", "burst_line", "blocked_discharge"})
+
+#: What follows from what. A run that moves no water leaves nothing to judge filter, pump or switch by;
+#: a burst draws down pressure and storage; a fast-cycling tank distorts every pressure; what is throttled
+#: by a filter stands at shut-off before it.
+CONSEQUENCES: dict[str, frozenset[str]] = {
+    "lost_prime": OF_RUNS | IN_RUN | {"supply_leak"},
+    "dry_supply": OF_RUNS | IN_RUN | {"supply_leak", "motor_overload"},
+    "burst_line": OF_RUNS
+    | {"lost_prime", "dry_supply", "motor_overload", "supply_leak", "storage_leak", "storage_depletion"},
+    "short_cycling": OF_RUNS | {"supply_leak", "blocked_discharge", "overpressure", "motor_overload"},
+    "clogged_filter": frozenset({"pump_wear", "blocked_discharge", "short_cycling"}),
+    "pump_wear": frozenset({"clogged_filter", "blocked_discharge"}),
+    "blocked_discharge": OF_RUNS | IN_RUN | {"overpressure"},
+    "overpressure": OF_RUNS | {"blocked_discharge"},
+    "switch_drift": frozenset({"overpressure"}),
+    "motor_overload": IN_RUN | {"pump_wear", "clogged_filter"},
+}
 
 #: A claim that says nothing newer than this is not told again.
 CONFIDENCE_STEP = 0.05

@@ -53,7 +53,7 @@ def _nearest(track: Track, times_us: NDArray[np.int64], side: Any = "left") -> N
 def start_edges(
     pressure: Track, before_us: NDArray[np.int64], from_us: NDArray[np.int64]
 ) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
-    """(start, end of the rest before it) of runs first seen at `from_us`, last seen resting at `before_us`."""
+    """(start, end of the rest before it) of runs seen first at `from_us`, resting last at `before_us`."""
     start = (before_us + from_us) // 2
     rest_end = before_us + 1
     for k in np.flatnonzero(from_us - before_us > COARSE_US).tolist():
@@ -101,20 +101,35 @@ def measure_starts(
         near = pressure.value[max(at[k] - 2, 0) : at[k] + 1]
         value = float(np.median(near)) if len(near) else float("nan")
         if spacing_us[k] > COARSE_US and head.count[k] >= 2 and rest.count[k] >= 2:
-            value = _crossing_pa(pressure, water, rest, head, k, rest_end, window, stop_before, run_from, int(start[k]), value)
+            value = _crossing_pa(
+                pressure, water, rest, head, k, rest_end, window, stop_before, run_from, int(start[k]), value
+            )
         noise = rest.scatter[k] / water.compliance_m3_pa(value) if len(near) else float("nan")
         result.append(
             Start(
-                int(start[k]), int(rest_end[k]), value, float(rest.slope[k]), float(head.slope[k]), float(noise)
+                int(start[k]),
+                int(rest_end[k]),
+                value,
+                float(rest.slope[k]),
+                float(head.slope[k]),
+                float(noise),
             )
         )
     return result
 
 
 def _crossing_pa(
-    pressure: Track, water: Water, rest: Lines, head: Lines, k: int,
-    rest_end: NDArray[np.int64], window: NDArray[np.int64], stop_before: NDArray[np.int64],
-    run_from: NDArray[np.int64], start_us: int, otherwise: float,
+    pressure: Track,
+    water: Water,
+    rest: Lines,
+    head: Lines,
+    k: int,
+    rest_end: NDArray[np.int64],
+    window: NDArray[np.int64],
+    stop_before: NDArray[np.int64],
+    run_from: NDArray[np.int64],
+    start_us: int,
+    otherwise: float,
 ) -> float:
     """Pressure where the rest's line stands at the start: for samples too far apart to have met it."""
     first = int(_nearest(pressure, np.array([max(stop_before[k], rest_end[k] - window[k])]))[0])
@@ -146,7 +161,7 @@ def measure_runs(
         return []
     if pressure is None:
         return [_bare(at_us, run, others) for at_us, run in runs]
-    before, first_on, last_on, to = (
+    _before, first_on, last_on, to = (
         np.array([getattr(run, name) for _, run in runs], np.int64)
         for name in ("before_us", "from_us", "last_us", "to_us")
     )
@@ -157,21 +172,29 @@ def measure_runs(
     inside_from = np.maximum(np.maximum(first_on, start + RUN_UP_US), stop - TAIL_US)
     inside_to = np.maximum(np.where(to - last_on > COARSE_US, stop, last_on), inside_from) + 1
     tail = np.maximum(15_000_000, 5 * spacing)
-    following = np.array([run.next_us if run.next_us is not None else run.due_us for _, run in runs], np.int64)
+    following = np.array(
+        [run.next_us if run.next_us is not None else run.due_us for _, run in runs], np.int64
+    )
     after_from = np.maximum(to, stop) + SETTLE_US
     whole = _window_lines(pressure, water, inside_from, inside_to)
     last = _window_lines(pressure, water, np.maximum(inside_from, inside_to - tail), inside_to)
     after_to = np.minimum(after_from + np.maximum(30_000_000, 5 * spacing), following)
     after = _window_lines(pressure, water, after_from, after_to)
     return [
-        _run(k, runs[k], starts[k], int(stop[k]), pressure, water, whole, last, after, others, int(spacing[k]))
+        _run(
+            k, runs[k], starts[k], int(stop[k]), pressure, water, whole, last, after, others, int(spacing[k])
+        )
         for k in range(len(runs))
     ]
 
 
 def _starts(
-    pressure: Track, water: Water, runs: Sequence[tuple[int, Ended]], known: dict[int, Start],
-    stop: NDArray[np.int64], spacing: NDArray[np.int64],
+    pressure: Track,
+    water: Water,
+    runs: Sequence[tuple[int, Ended]],
+    known: dict[int, Start],
+    stop: NDArray[np.int64],
+    spacing: NDArray[np.int64],
 ) -> list[Start]:
     fresh = [k for k, (_, run) in enumerate(runs) if run.from_us not in known]
     spells = [(runs[k][1].before_us, runs[k][1].from_us, runs[k][1].before_stop_us) for k in fresh]
@@ -185,8 +208,17 @@ def _or_none(value: float) -> float | None:
 
 
 def _run(
-    k: int, due: tuple[int, Ended], start: Start, stop_us: int, pressure: Track, water: Water,
-    whole: Lines, last: Lines, after: Lines, others: dict[str, Track], spacing_us: int,
+    k: int,
+    due: tuple[int, Ended],
+    start: Start,
+    stop_us: int,
+    pressure: Track,
+    water: Water,
+    whole: Lines,
+    last: Lines,
+    after: Lines,
+    others: dict[str, Track],
+    spacing_us: int,
 ) -> Run:
     at_us, run = due
     a, b = np.searchsorted(pressure.time_us, (max(start.start_us, stop_us - TAIL_US), stop_us + 1)).tolist()
@@ -202,8 +234,12 @@ def _run(
     down, up = start.slope_before_m3_s, float(after.slope[k]) if after.count[k] >= 3 else float("nan")
     demand = -0.5 * (down + up) if down == down and up == up else -(down if down == down else up)
     run_s = (stop_us - start.start_us) * 1e-6
-    rest_s = (start.start_us - run.before_stop_us) * 1e-6 if run.before_stop_us is not None and run.seen else None
-    first = int(np.searchsorted(pressure.time_us, max(run.from_us, start.start_us + RUN_UP_US, stop_us - TAIL_US)))
+    rest_s = (
+        (start.start_us - run.before_stop_us) * 1e-6 if run.before_stop_us is not None and run.seen else None
+    )
+    first = int(
+        np.searchsorted(pressure.time_us, max(run.from_us, start.start_us + RUN_UP_US, stop_us - TAIL_US))
+    )
     leap = float("nan")
     if enough and first < len(pressure.time_us) and stop_us - start.start_us < TAIL_US:
         ahead_s = (start.start_us - int(pressure.time_us[first])) * 1e-6 - float(whole.middle_s[k])
@@ -214,7 +250,10 @@ def _run(
     drop = _difference(others.get("discharge"), pressure, *span)
     drawdown = water.between_m3(start.pressure_pa, top) if entire and water.true else float("nan")
     cycle = Cycle(
-        start_us=start.start_us, stop_us=stop_us, run_time_s=run_s, rest_before_s=rest_s,
+        start_us=start.start_us,
+        stop_us=stop_us,
+        run_time_s=run_s,
+        rest_before_s=rest_s,
         pressure_start_pa=_or_none(start.pressure_pa) if run.seen else None,
         pressure_stop_pa=_or_none(top) if run.ended else None,
         drawdown_m3=_or_none(drawdown),
@@ -222,20 +261,27 @@ def _run(
         delivery_stop_m3_s=_or_none(float(last.slope[k]) - up) if run.ended else None,
         demand_m3_s=_or_none(demand),
         delivery_mid_m3_s=_or_none(slope + demand),
-        motor_level=level, filter_drop_pa=drop,
+        motor_level=level,
+        filter_drop_pa=drop,
     )
     return Run(
-        at_us=at_us, cycle=cycle, entire=entire,
+        at_us=at_us,
+        cycle=cycle,
+        entire=entire,
         interval_s=max(spacing_us, min(run.from_us - run.before_us, run.to_us - run.last_us)) * 1e-6,
-        slope_before_m3_s=_or_none(down), slope_run_m3_s=_or_none(slope), slope_after_m3_s=_or_none(up),
-        slope_first_m3_s=_or_none(start.slope_first_m3_s), slope_last_m3_s=_or_none(float(last.slope[k])),
+        slope_before_m3_s=_or_none(down),
+        slope_run_m3_s=_or_none(slope),
+        slope_after_m3_s=_or_none(up),
+        slope_first_m3_s=_or_none(start.slope_first_m3_s),
+        slope_last_m3_s=_or_none(float(last.slope[k])),
         pressure_low_pa=float(inside.min()) if len(inside) else None,
         pressure_high_pa=float(inside.max()) if len(inside) else None,
         scatter_m3=_or_none(float(whole.scatter[k])),
         leap_pa=_or_none(leap),
         before_us=run.before_stop_us,
         flow_m3_s=_median(others.get("flow"), *span),
-        discharge_pa=discharge, suction_pa=_median(others.get("suction"), *span),
+        discharge_pa=discharge,
+        suction_pa=_median(others.get("suction"), *span),
     )
 
 

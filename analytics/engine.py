@@ -29,8 +29,8 @@ if TYPE_CHECKING:
     from analytics.events import Event
     from analytics.plant.description import Plant
     from analytics.readings import Readings
-    from analytics.water import Water
     from analytics.watch import Word
+    from analytics.water import Water
 
 STATE_VERSION = 1
 

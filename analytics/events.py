@@ -11,6 +11,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from analytics.beats import Beat
+from analytics.silences import Silence
+
 if TYPE_CHECKING:
     from analytics.records import Cycle
 
@@ -113,4 +116,4 @@ class Day:
     to_us: int
 
 
-Event = Run | Look | Rest | Day
+Event = Run | Look | Rest | Beat | Silence | Day

@@ -73,8 +73,8 @@ def look_into(
         end = int(np.searchsorted(pressure.time_us, newest_us))
         triggers = triggers[triggers < end]
         looked.append(run.looked + len(triggers))
-        for trigger in _unusual(plant, pressure, run, np.unique(triggers)):
-            asked.append((which, *trigger))
+        found = _unusual(plant, pressure, run, np.unique(triggers))
+        asked.extend((which, *trigger) for trigger in found)
     if not asked:
         return [], looked
     return _looks(plant, pressure, water, runs, known_starts, others, asked), looked
@@ -105,8 +105,13 @@ def _unusual(
 
 
 def _looks(
-    plant: Plant, pressure: Track, water: Water, runs: Sequence[Underway], known: dict[int, Start],
-    others: dict[str, Track], asked: list[tuple[int, int, int]],
+    plant: Plant,
+    pressure: Track,
+    water: Water,
+    runs: Sequence[Underway],
+    known: dict[int, Start],
+    others: dict[str, Track],
+    asked: list[tuple[int, int, int]],
 ) -> list[Look]:
     which = [each[0] for each in asked]
     trigger = np.array([each[1] for each in asked], np.int64)
@@ -131,18 +136,23 @@ def _looks(
         inside = int(np.searchsorted(pressure.time_us, max(start.start_us, now - TAIL_US)))
         looks.append(
             Look(
-                at_us=now, start_us=start.start_us, age_s=(now - start.start_us) * 1e-6,
-                window_s=(now - begin) * 1e-6, samples=int(line.count[k]),
+                at_us=now,
+                start_us=start.start_us,
+                age_s=(now - start.start_us) * 1e-6,
+                window_s=(now - begin) * 1e-6,
+                samples=int(line.count[k]),
                 entire=run.seen and not bool(pressure.gap[first[k] + 1 : trigger[k] + 1].any()),
                 interval_s=float(spacing[k]) * 1e-6,
                 pressure_start_pa=_or_none(start.pressure_pa),
                 pressure_pa=float(np.median(pressure.value[max(trigger[k] - 2, inside) : trigger[k] + 1])),
                 pressure_high_pa=float(pressure.value[inside : trigger[k] + 1].max()),
-                slope_m3_s=_or_none(line.slope[k]), slope_pa_s=_or_none(plain.slope[k]),
+                slope_m3_s=_or_none(line.slope[k]),
+                slope_pa_s=_or_none(plain.slope[k]),
                 slope_first_m3_s=_or_none(start.slope_first_m3_s),
                 slope_before_m3_s=_or_none(start.slope_before_m3_s),
                 noise_pa=_or_none(plain.scatter[k]),
-                motor_level=_median(others.get("motor"), begin, now), flow_m3_s=_median(others.get("flow"), begin, now),
+                motor_level=_median(others.get("motor"), begin, now),
+                flow_m3_s=_median(others.get("flow"), begin, now),
                 discharge_pa=_median(others.get("discharge"), begin, now),
                 suction_pa=_median(others.get("suction"), begin, now),
             )

@@ -85,9 +85,7 @@ class Motor:
         marks = np.flatnonzero(np.concatenate(([True], changes | gap[1:])))
         ended: list[Spell] = []
         for mark, end in zip(marks.tolist(), [*marks[1:].tolist(), len(time_us)], strict=True):
-            self._step(
-                bool(on[mark]), bool(gap[mark]), int(time_us[mark]), self._last(time_us, mark), ended
-            )
+            self._step(bool(on[mark]), bool(gap[mark]), int(time_us[mark]), self._last(time_us, mark), ended)
             assert self.now is not None
             self.now.last_us = int(time_us[end - 1])
         self._done_us = int(time_us[-1])

@@ -59,10 +59,11 @@ def witness(look: Look, known: Known) -> Witness | None:
 
 def _share(look: Look, usual: Reference) -> float | None:
     """Delivery by the kink, while the demand before the start still stands for the one now."""
-    before, now = look.slope_before_m3_s, look.slope_m3_s
+    before, now, first = look.slope_before_m3_s, look.slope_m3_s, look.slope_first_m3_s
     if before is None or now is None or look.age_s > 120.0 or not look.entire:
         return None
-    return (now - before) / usual.delivery_m3_s
+    # a kink that was there is not undone by what is opened later in the run
+    return (max(now, now if first is None else first) - before) / usual.delivery_m3_s
 
 
 def _idle(look: Look, usual: Reference, share: float | None, motor: float | None) -> bool:

@@ -51,7 +51,9 @@ class Observer:
         self.pressure = self.tracks[pressures[0]] if pressures else None
         self.beats, self.silences, self.days = BeatFold(plant), Silences(plant), Days(plant.timezone)
         self._others = {
-            name: self.tracks[found[0]] for name, measure in OTHERS.items() if (found := plant.measuring(measure))
+            name: self.tracks[found[0]]
+            for name, measure in OTHERS.items()
+            if (found := plant.measuring(measure))
         }
         if self.motor_at is not None and plant.signals[self.motor_at].measures is not Measure.PUMP_RUNNING:
             self._others["motor"] = self.tracks[self.motor_at]
@@ -96,9 +98,7 @@ class Observer:
             )
             for spell in spells
         ]
-        looks, looked = look_into(
-            self.plant, self.pressure, self.water, underway, self._starts, self._others
-        )
+        looks, looked = look_into(self.plant, self.pressure, self.water, underway, self._starts, self._others)
         if underway:
             self._looked = (underway[-1].from_us, looked[-1])
         return looks

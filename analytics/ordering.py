@@ -65,7 +65,9 @@ class Ordering:
             parts.append(self._admit_plain(readings[:leap]))
             readings = readings[leap:]
             if len(readings):
-                parts.append(readings[:1] if self._believe_leap(int(readings.time_us[0])) else Readings.none())
+                parts.append(
+                    readings[:1] if self._believe_leap(int(readings.time_us[0])) else Readings.none()
+                )
                 readings = readings[1:]
         return parts[0] if len(parts) == 1 else Readings.concatenate(parts)
 

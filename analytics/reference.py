@@ -1,15 +1,17 @@
 """What a sound plant does: learned where it has been learned, else from the plant file.
 
-    delivery    mid-run delivery [m3/s]: clean signature, else the rated flow (at cut-in; a pump gives
-                some tenth less at mid-band), else what fills the drawdown in 90 s
-    start, stop pressures at which the motor starts and stops
-    motor level running current or power, or None while unknown
+delivery    delivery over the band [m3/s]: clean signature, else the rated flow (at cut-in; a pump gives
+            some tenth less at mid-band), else what fills the drawdown in 90 s
+start, stop pressures at which the motor starts and stops
+motor level running current or power, or None while unknown
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
+
+from analytics.signature import best_delivery
 
 if TYPE_CHECKING:
     from analytics.watch import Known
@@ -43,8 +45,9 @@ def reference(known: Known) -> Reference:
     if "start_pa" in clean and "stop_pa" in clean and clean["stop_pa"].middle > clean["start_pa"].middle:
         start, stop = clean["start_pa"].middle, clean["stop_pa"].middle
     rated = known.plant.pump.rated_flow_m3_s
-    if "delivery_m3_s" in clean:
-        delivery = clean["delivery_m3_s"].upper
+    best = best_delivery(clean)
+    if best is not None:
+        delivery = clean[best].middle if best == "kink_m3_s" else clean[best].upper
     elif rated is not None and water.true:
         delivery = MID_SHARE * rated
     else:

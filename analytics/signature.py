@@ -25,6 +25,7 @@ if TYPE_CHECKING:
 LESSON = 24
 FIRST_WORD = 6
 RECENT = 12
+STEADY = 0.35  # demand before and after may differ by so much of delivery: beyond, neither is the run's
 
 
 @dataclass
@@ -41,7 +42,8 @@ class Brief:
     """What is kept of one usable run."""
 
     at_us: int
-    delivery_m3_s: float
+    kink_m3_s: float | None  # mean of the kinks at start and stop: free of demand
+    delivery_m3_s: float | None  # mid-run, where demand before and after agree
     delivery_start_m3_s: float | None
     delivery_stop_m3_s: float | None
     drawdown_m3: float
@@ -54,7 +56,7 @@ class Brief:
 
 
 TRAITS = (
-    "delivery_m3_s", "delivery_start_m3_s", "delivery_stop_m3_s", "drawdown_m3", "run_time_s",
+    "kink_m3_s", "delivery_m3_s", "delivery_start_m3_s", "delivery_stop_m3_s", "drawdown_m3", "run_time_s",
     "start_pa", "stop_pa", "motor_level", "filter_drop_pa",
 )  # fmt: skip
 
@@ -99,21 +101,39 @@ class Signature:
 
 
 def usable(run: Run) -> Brief | None:
-    """The run as one that can be learned from: entire, measured, and with a steady demand."""
+    """The run as one that can be learned from: entire, measured, and ended by the switch."""
     c = run.cycle
-    if not run.entire or c.delivery_mid_m3_s is None or c.pressure_start_pa is None or c.pressure_stop_pa is None:
+    low, high = c.pressure_start_pa, c.pressure_stop_pa
+    if not run.entire or low is None or high is None or high <= low or c.demand_m3_s is None:
         return None
-    if c.delivery_mid_m3_s <= 0.0 or c.demand_m3_s is None or c.pressure_stop_pa <= c.pressure_start_pa:
+    if c.delivery_mid_m3_s is None or c.delivery_mid_m3_s <= 0.0:
         return None
     down, up = run.slope_before_m3_s, run.slope_after_m3_s
-    if down is not None and up is not None and abs(up - down) > 0.35 * c.delivery_mid_m3_s:
-        return None
+    steady = down is not None and up is not None and abs(up - down) < STEADY * c.delivery_mid_m3_s
     filled = (run.slope_run_m3_s or 0.0) * c.run_time_s
     return Brief(
-        c.stop_us, c.delivery_mid_m3_s, c.delivery_start_m3_s, c.delivery_stop_m3_s,
-        c.drawdown_m3 if c.drawdown_m3 is not None else filled, c.run_time_s, c.demand_m3_s,
-        c.pressure_start_pa, c.pressure_stop_pa, c.motor_level, c.filter_drop_pa,
+        c.stop_us, kink(run), c.delivery_mid_m3_s if steady else None, c.delivery_start_m3_s,
+        c.delivery_stop_m3_s, c.drawdown_m3 if c.drawdown_m3 is not None else filled, c.run_time_s,
+        c.demand_m3_s, low, high, c.motor_level, c.filter_drop_pa,
     )  # fmt: skip
+
+
+def kink(run: Run) -> float | None:
+    """Delivery by the kinks at both ends, or None."""
+    start, stop = run.cycle.delivery_start_m3_s, run.cycle.delivery_stop_m3_s
+    if start is None or stop is None or start <= 0.0 or stop <= 0.0:
+        return None
+    return 0.5 * (start + stop)
+
+
+def best_delivery(clean: dict[str, Trait]) -> str | None:
+    """Which figure of delivery has been the steadier: the kinks or the mid-run one; None if neither."""
+    shares = {
+        name: clean[name].sigma / clean[name].middle
+        for name in ("kink_m3_s", "delivery_m3_s")
+        if name in clean and clean[name].middle > 0.0
+    }
+    return min(shares, key=lambda name: shares[name]) if shares else None
 
 
 def _trait(briefs: list[Brief], name: str) -> Trait | None:

@@ -78,7 +78,9 @@ class Spells:
         self._rest_stop_us = 0
         self._rest_seen = False
 
-    def feed(self, track: Track, instants_us: NDArray[np.int64]) -> tuple[list[tuple[int, Ended]], list[Piece]]:
+    def feed(
+        self, track: Track, instants_us: NDArray[np.int64]
+    ) -> tuple[list[tuple[int, Ended]], list[Piece]]:
         """Runs now due, each with the time that made it so, and pieces of rest now over."""
         pieces: list[Piece] = []
         due: list[tuple[int, Ended]] = []
@@ -211,5 +213,5 @@ class Spells:
         self.motor.restore(saved["motor"])
         self._waiting = [Ended(**run) for run in saved["waiting"]]
         self._stop_us = saved["stop_us"]
-        self.stops_before = {run: stop for run, stop in saved["stops_before"]}
+        self.stops_before = dict(saved["stops_before"])
         self._rest_from_us, self._rest_stop_us, self._rest_seen = saved["rest"]

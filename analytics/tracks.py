@@ -91,14 +91,20 @@ class Track:
         self.value = _joined(self.value, value)
 
     def _doubt_zeros(
-        self, time_us: NDArray[np.int64], value: NDArray[np.float64], good: NDArray[np.bool_], cut_in_pa: float
+        self,
+        time_us: NDArray[np.int64],
+        value: NDArray[np.float64],
+        good: NDArray[np.bool_],
+        cut_in_pa: float,
     ) -> None:
         zero = good & (np.abs(value) <= 0.02 * cut_in_pa)
         others = np.flatnonzero(good & ~zero)
         if zero.any():
             edges = np.flatnonzero(np.diff(zero, prepend=False))
             for first in np.flatnonzero(zero & np.concatenate(([True], ~zero[:-1]))).tolist():
-                before = others[np.searchsorted(others, first) - 1] if len(others) and others[0] < first else None
+                before = (
+                    others[np.searchsorted(others, first) - 1] if len(others) and others[0] < first else None
+                )
                 steady = (int(time_us[before]), float(value[before])) if before is not None else self._steady
                 if before is not None or self._zero_since_us is None:
                     self._zero_since_us = int(time_us[first])

@@ -67,9 +67,17 @@ Word = Claim | AllClear
 class Known(Protocol):
     """What a detector may ask while it hears an event."""
 
-    plant: Plant
-    water: Water
-    signature: Signature
+    @property
+    def plant(self) -> Plant:
+        """The plant file's plant."""
+
+    @property
+    def water(self) -> Water:
+        """Its pressure tank as a flow meter."""
+
+    @property
+    def signature(self) -> Signature:
+        """What its clean runs are like."""
 
     def is_open(self, fault: str, of: str | None = None) -> bool:
         """Whether a finding of this fault stands (of any storage or signal where `of` is None)."""

@@ -48,7 +48,7 @@ MILD_C = 4.0
 
 
 @dataclass
-class Memory:
+class BlockedMemory:
     runs: int = 0
     since_us: int = 0
     run_us: int = 0
@@ -58,8 +58,8 @@ class Memory:
 
 class BlockedDischarge(Detector):
     FAULT = "blocked_discharge"
-    Memory = Memory
-    memory: Memory
+    Memory = BlockedMemory
+    memory: BlockedMemory
 
     def look(self, look: Look, known: Known) -> Sequence[Word]:
         memory, usual = self.memory, reference(known)
@@ -79,7 +79,11 @@ class BlockedDischarge(Detector):
 
     def _leapt(self, look: Look, usual: Reference) -> bool:
         """Over cut-out sooner than any tank could be filled."""
-        if look.pressure_pa is None or look.pressure_pa < usual.stop_pa + OVER * usual.band_pa or not look.entire:
+        if (
+            look.pressure_pa is None
+            or look.pressure_pa < usual.stop_pa + OVER * usual.band_pa
+            or not look.entire
+        ):
             return False
         first = look.slope_first_m3_s
         expected_s = usual.drawdown_m3 / usual.delivery_m3_s
@@ -94,7 +98,9 @@ class BlockedDischarge(Detector):
         usual_drop = clean.middle if clean is not None else 0.25 * usual.band_pa
         drop = look.discharge_pa - look.pressure_pa
         still = look.slope_m3_s is None or look.slope_m3_s < 0.15 * usual.delivery_m3_s
-        return still and drop > max(4.0 * usual_drop, 0.8 * usual.band_pa) and look.discharge_pa > usual.stop_pa
+        return (
+            still and drop > max(4.0 * usual_drop, 0.8 * usual.band_pa) and look.discharge_pa > usual.stop_pa
+        )
 
     def run(self, run: Run, known: Known) -> Sequence[Word]:
         memory, usual, cycle = self.memory, reference(known), run.cycle
@@ -115,7 +121,11 @@ class BlockedDischarge(Detector):
         memory.runs = 0
         if not known.is_open(self.FAULT):
             return ()
-        if run.slope_run_m3_s is None or run.slope_run_m3_s < 0.2 * usual.delivery_m3_s or high > usual.stop_pa * 1.2:
+        if (
+            run.slope_run_m3_s is None
+            or run.slope_run_m3_s < 0.2 * usual.delivery_m3_s
+            or high > usual.stop_pa * 1.2
+        ):
             return ()
         return [AllClear(self.FAULT, summary="The pump fills the tank again: the way is open.")]
 
@@ -136,7 +146,10 @@ class BlockedDischarge(Detector):
                     return "frozen", "It is freezing: the line is most likely frozen."
                 if last[1] >= MILD_C:
                     return "closed_valve", "It is too mild for frost: look for a closed valve."
-        return "closed_valve", "Look for a closed valve first, in cold weather for ice; an air temperature would tell."
+        return (
+            "closed_valve",
+            "Look for a closed valve first, in cold weather for ice; an air temperature would tell.",
+        )
 
 
 def detector(plant: Plant) -> BlockedDischarge:
@@ -148,4 +161,6 @@ def coverage(plant: Plant) -> Coverage:
         return Coverage(False, "Needs line pressure and a motor signal.")
     if plant.measuring(Measure.DISCHARGE_PRESSURE):
         return Coverage(True, "Told on either side of the gauge.")
-    return Coverage(True, "Told beyond the gauge; before it, it looks like lost prime without an outlet gauge.")
+    return Coverage(
+        True, "Told beyond the gauge; before it, it looks like lost prime without an outlet gauge."
+    )

@@ -45,7 +45,7 @@ WORKS = 0.85  # of the usual motor level: below, the pump may not be pumping (se
 
 
 @dataclass
-class Memory:
+class BurstMemory:
     run_us: int = 0
     low_us: int | None = None
     deep_us: int | None = None
@@ -53,8 +53,8 @@ class Memory:
 
 class BurstLine(Detector):
     FAULT = "burst_line"
-    Memory = Memory
-    memory: Memory
+    Memory = BurstMemory
+    memory: BurstMemory
 
     def look(self, look: Look, known: Known) -> Sequence[Word]:
         memory, usual = self.memory, reference(known)
@@ -72,7 +72,10 @@ class BurstLine(Detector):
             return ()
         draw = self._draw(look, usual.delivery_m3_s)
         out = (
-            draw is not None and draw > OUT and look.age_s >= 20.0 and pressure < usual.start_pa - 0.1 * usual.band_pa
+            draw is not None
+            and draw > OUT
+            and look.age_s >= 20.0
+            and pressure < usual.start_pa - 0.1 * usual.band_pa
         )
         low = memory.low_us is not None and look.at_us - memory.low_us >= LOW_FOR_S * 1e6
         deep = memory.deep_us is not None and look.at_us - memory.deep_us >= DEEP_FOR_S * 1e6

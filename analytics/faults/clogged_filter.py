@@ -10,10 +10,10 @@ What the sensors show. Delivery, by the slope of tank water, below its clean val
 that works a little less; with an outlet gauge the drop across the filter itself.
 
 Mistaken for. Pump wear (the motor's power, the drop and, weakly, the shape of the curve tell); demand
-hidden in the runs (upper quartile of many runs; see `analytics.decline`); lost prime (nothing moves).
+hidden in the runs (see `analytics.decline`); lost prime (nothing moves).
 
-Parameters. See `analytics.decline`: a loss of 15 % or four standard errors, three runs in a row. Cleared
-when less than half of that loss is left, three runs in a row.
+Parameters. See `analytics.decline`: a loss of 13 % or four and a half standard errors, three runs in a
+row. Cleared when less than half of that loss is left, three runs in a row.
 
 Source: quadratic pump and screen curves, common practice, no source; witnesses from trial figures.
 """
@@ -27,6 +27,7 @@ from analytics import words
 from analytics.decline import Decline, decline
 from analytics.plant.description import MOTOR_MEASURES, Measure
 from analytics.records import Outlook
+from analytics.signature import best_delivery
 from analytics.watch import AllClear, Claim, Coverage, Detector
 
 if TYPE_CHECKING:
@@ -34,6 +35,7 @@ if TYPE_CHECKING:
 
     from analytics.events import Day, Run
     from analytics.plant.description import Plant
+    from analytics.records import Priority
     from analytics.watch import Known, Word
 
 IN_A_ROW = 3
@@ -46,7 +48,7 @@ DAYS_KEPT = 30
 
 
 @dataclass
-class Memory:
+class DeliveryMemory:
     row: int = 0
     back: int = 0
     onset_us: int = 0
@@ -56,8 +58,8 @@ class Memory:
 class DeliveryFault(Detector):
     """Less delivery than when clean, laid to one part: which part is for the subclass to say."""
 
-    Memory = Memory
-    memory: Memory
+    Memory = DeliveryMemory
+    memory: DeliveryMemory
 
     def blames(self, found: Decline) -> bool:
         raise NotImplementedError
@@ -84,10 +86,17 @@ class DeliveryFault(Detector):
         return [self._claim(found)]
 
     def _onset(self, run: Run, known: Known) -> int:
-        """The oldest of the newest runs that already fell short."""
-        base = known.signature.clean["delivery_m3_s"].middle
-        short = [b.at_us for b in known.signature.recent if b.delivery_m3_s < 0.9 * base]
-        return min(short, default=run.cycle.start_us)
+        """The first of the newest runs since when all have fallen short."""
+        name = best_delivery(known.signature.clean)
+        assert name is not None
+        limit = 0.9 * known.signature.clean[name].middle
+        onset = run.cycle.start_us
+        for brief in reversed(known.signature.recent):
+            delivery = getattr(brief, name)
+            if delivery is not None and delivery > limit:
+                break
+            onset = min(onset, brief.at_us)
+        return onset
 
     def _while_open(self, found: Decline) -> Sequence[Word]:
         memory = self.memory
@@ -103,10 +112,8 @@ class DeliveryFault(Detector):
         if found.drop is not None:
             evidence["filter_resistance_share_1"] = found.drop
         sure = 0.6 + 0.35 * abs(2.0 * found.clog - 1.0)
-        priority = "high" if found.left < 0.5 else "medium"
-        return Claim(
-            self.FAULT, self.memory.onset_us, priority, sure, self.words(found), evidence=evidence
-        )
+        priority: Priority = "high" if found.left < 0.5 else "medium"
+        return Claim(self.FAULT, self.memory.onset_us, priority, sure, self.words(found), evidence=evidence)
 
 
 class CloggedFilter(DeliveryFault):
@@ -116,9 +123,12 @@ class CloggedFilter(DeliveryFault):
         return found.clog >= 0.5
 
     def words(self, found: Decline) -> str:
-        said = f"The pump delivers {words.percent(found.left)} of what it did when clean: the filter is clogging."
-        if found.clog < 0.8:
-            said += " A worn pump would look much the same: flush the filter first and see whether it comes back."
+        left = words.percent(found.left)
+        said = f"The pump delivers {left} of what it did when clean: the filter is clogging."
+        if found.clog < 0.9:
+            said += (
+                " A worn pump would look much the same: flush the filter first and see whether it comes back."
+            )
         return said
 
     def day(self, day: Day, known: Known) -> Sequence[Word]:
@@ -169,4 +179,6 @@ def coverage(plant: Plant) -> Coverage:
         return Coverage(True, "Told from delivery and the drop across the filter.")
     if plant.measuring(Measure.PUMP_POWER):
         return Coverage(True, "Told from delivery; the motor's power tells it from a worn pump.")
-    return Coverage(True, "Told from delivery; an outlet gauge or power meter would tell it from a worn pump.")
+    return Coverage(
+        True, "Told from delivery; an outlet gauge or power meter would tell it from a worn pump."
+    )

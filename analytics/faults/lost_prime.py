@@ -43,7 +43,7 @@ LEVEL_AGE_US = 6 * 3_600_000_000
 
 
 @dataclass
-class Memory:
+class PrimeMemory:
     run_us: int = 0
     looks: int = 0
     since_us: int = 0
@@ -66,8 +66,8 @@ def storage_low(known: Known) -> bool | None:
 class NoDelivery(Detector):
     """Either of the two faults in which a run moves no water; which of them is for the level to say."""
 
-    Memory = Memory
-    memory: Memory
+    Memory = PrimeMemory
+    memory: PrimeMemory
     WHEN_LOW: ClassVar[bool]
 
     def look(self, look: Look, known: Known) -> Sequence[Word]:

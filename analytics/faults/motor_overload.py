@@ -41,15 +41,15 @@ KEPT, ENOUGH = 4, 3
 
 
 @dataclass
-class Memory:
+class OverloadMemory:
     shares: list[float] = field(default_factory=list)
     starts_us: list[int] = field(default_factory=list)
 
 
 class MotorOverload(Detector):
     FAULT = "motor_overload"
-    Memory = Memory
-    memory: Memory
+    Memory = OverloadMemory
+    memory: OverloadMemory
 
     def look(self, look: Look, known: Known) -> Sequence[Word]:
         usual = self._usual(known)

@@ -41,7 +41,7 @@ LEAST_PA = 20_000.0
 
 
 @dataclass
-class Memory:
+class OverpressureMemory:
     run_us: int = 0
     looks: int = 0
     since_us: int = 0
@@ -49,8 +49,8 @@ class Memory:
 
 class Overpressure(Detector):
     FAULT = "overpressure"
-    Memory = Memory
-    memory: Memory
+    Memory = OverpressureMemory
+    memory: OverpressureMemory
 
     def _limit_pa(self, known: Known) -> float:
         usual = reference(known)

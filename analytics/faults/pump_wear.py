@@ -38,8 +38,10 @@ class PumpWear(DeliveryFault):
 
     def words(self, found: Decline) -> str:
         said = f"The pump delivers {words.percent(found.left)} of what it did when new, at every pressure."
-        if 0.2 < found.clog:
-            said += " A clogging filter would look much the same: flush it first and see whether it comes back."
+        if found.clog > 0.1:
+            said += (
+                " A clogging filter would look much the same: flush it first and see whether it comes back."
+            )
         return said
 
 

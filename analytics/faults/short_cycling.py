@@ -34,6 +34,7 @@ from typing import TYPE_CHECKING
 from analytics import words
 from analytics.plant.description import MOTOR_MEASURES, Measure
 from analytics.reference import Reference, reference
+from analytics.signature import kink
 from analytics.watch import AllClear, Claim, Coverage, Detector
 
 if TYPE_CHECKING:
@@ -41,6 +42,7 @@ if TYPE_CHECKING:
 
     from analytics.events import Run
     from analytics.plant.description import Plant
+    from analytics.records import Priority
     from analytics.watch import Known, Word
 
 USUAL_MIN_RUN_S = 60.0
@@ -75,7 +77,7 @@ class Seen:
 
 
 @dataclass
-class Memory:
+class CyclingMemory:
     runs: list[Seen] = field(default_factory=list)
     brief: list[list[float]] = field(default_factory=list)  # start, stop [us], run time of very short runs
     starts_us: list[int] = field(default_factory=list)
@@ -85,8 +87,8 @@ class Memory:
 
 class ShortCycling(Detector):
     FAULT = "short_cycling"
-    Memory = Memory
-    memory: Memory
+    Memory = CyclingMemory
+    memory: CyclingMemory
 
     def run(self, run: Run, known: Known) -> Sequence[Word]:
         usual = reference(known)
@@ -105,18 +107,21 @@ class ShortCycling(Detector):
     def _flutters(self, run: Run) -> bool:
         """Bursts of runs that no tank could make."""
         memory = self.memory
-        fine = run.interval_s <= FLUTTER_S
-        if not fine or run.cycle.run_time_s > FLUTTER_S:
+        if not self._brief(run):
             return False
         memory.brief = [
             *memory.brief, [float(run.cycle.start_us), float(run.cycle.stop_us), run.cycle.run_time_s]
         ][-FLUTTER_RUNS:]  # fmt: skip
         full = len(memory.brief) == FLUTTER_RUNS
-        if full and memory.brief[-1][0] - memory.brief[0][0] <= FLUTTER_WITHIN_US and not self._shoots_up(run):
+        if full and memory.brief[-1][0] - memory.brief[0][0] <= FLUTTER_WITHIN_US:
             memory.onset_us = int(memory.brief[0][0])
             memory.good = 0
             return True
         return False
+
+    def _brief(self, run: Run) -> bool:
+        """Too short for any tank, and pressure did not get up."""
+        return run.interval_s <= FLUTTER_S >= run.cycle.run_time_s and not self._shoots_up(run)
 
     def _shoots_up(self, run: Run) -> bool:
         """Pressure reaches cut-out in each of these runs: the tank has no air (or is shut off)."""
@@ -128,26 +133,25 @@ class ShortCycling(Detector):
 
     def _see(self, run: Run, known: Known, usual: Reference) -> Seen | None:
         cycle = run.cycle
-        if not run.entire:
+        if not run.entire or self._brief(run):
             return None
         low, high = cycle.pressure_start_pa, cycle.pressure_stop_pa
         if low is not None and high is not None:
-            if low > usual.start_pa + 0.3 * usual.band_pa and low > usual.stop_pa - 0.7 * usual.band_pa:
-                if not self._narrow(low, high, usual):
-                    return None  # a start that is none: the motor signal lies
+            if low > usual.start_pa + 0.3 * usual.band_pa and not self._narrow(low, high, usual):
+                return None  # a start that is none: the motor signal lies
             if high < low + 0.15 * usual.band_pa and not known.is_open(self.FAULT):
                 return None  # broken off: somebody's hand, a power cut
         shortest = self.plant.pump.min_run_time_s or USUAL_MIN_RUN_S
         slack = min(run.interval_s, 0.3 * shortest) if run.interval_s > 1.5 else 1.0
         apparent = band = leap = demand = None
         if cycle.delivery_mid_m3_s is not None and usual.delivery_m3_s > 0.0:
-            apparent = cycle.delivery_mid_m3_s / usual.delivery_m3_s
+            apparent = (kink(run) or cycle.delivery_mid_m3_s) / usual.delivery_m3_s
             demand = (cycle.demand_m3_s or 0.0) / max(cycle.delivery_mid_m3_s, 1e-9)
         if low is not None and high is not None:
             band = (high - low) / usual.band_pa
             leap = (run.leap_pa or 0.0) / max(high - low, 1.0)
-        if run.interval_s > 1.5 and apparent is not None and run.interval_s > 0.3 * cycle.run_time_s:
-            apparent = None
+        if run.interval_s > 1.5 and run.interval_s > 0.3 * cycle.run_time_s:
+            apparent = band = leap = None  # too few samples to see any of it
         short = cycle.run_time_s < shortest - slack
         return Seen(cycle.start_us, cycle.stop_us, cycle.run_time_s, short, apparent, band, leap, demand)
 
@@ -160,16 +164,25 @@ class ShortCycling(Detector):
         grown = _median_of([seen.apparent for seen in memory.runs])
         limit = GROWN if usual.learned else GROWN_FROM_FILE
         has_grown = grown is not None and grown >= limit and len(memory.runs) >= ENOUGH
+        odd = self._odd(known)
         if usual.learned is False and not short:
-            has_grown = False  # before anything is learned a long run is only a wrong nameplate
+            has_grown = odd = False  # before anything is learned a long run is only a wrong nameplate
         frequent = self._too_frequent(run)
-        if len(short) >= ENOUGH or has_grown or frequent:
+        if len(short) >= ENOUGH or has_grown or odd or frequent:
             cause, sure = self._cause(usual, grown, has_grown, frequent and len(short) < ENOUGH)
             if memory.onset_us is None:
                 memory.onset_us = min((s.start_us for s in short), default=memory.runs[0].start_us)
             memory.good = 0
             return [self._claim(cause, run, known, usual, sure)]
         return self._maybe_clear(known, grown)
+
+    def _odd(self, known: Known) -> bool:
+        """Runs that leap at the start, or a band grown narrow: too short soon if not yet."""
+        runs = self.memory.runs
+        if len(runs) < KEPT or known.signature.learned_us is None:
+            return False
+        leap, band = _median_of([s.leap for s in runs]), _median_of([s.band for s in runs])
+        return (leap is not None and leap > LEAP_SHARE) or (band is not None and band < 0.5)
 
     def _too_frequent(self, run: Run) -> bool:
         limit = self.plant.pump.max_starts_per_hour or USUAL_STARTS_PER_HOUR
@@ -191,6 +204,8 @@ class ShortCycling(Detector):
             return "lost_air_charge", 0.95 if has_grown else 0.8
         expected = usual.drawdown_m3 / usual.delivery_m3_s
         shortest = self.plant.pump.min_run_time_s or USUAL_MIN_RUN_S
+        if not only_frequent and grown is None and _median_of([s.run_s for s in runs]) < 0.6 * expected:  # type: ignore[operator]
+            return "lost_air_charge", 0.7
         limit = self.plant.pump.max_starts_per_hour or USUAL_STARTS_PER_HOUR
         if expected < shortest or (only_frequent and 3600.0 / (4.0 * expected) > limit):
             return "undersized_tank", 0.85
@@ -212,9 +227,7 @@ class ShortCycling(Detector):
         told = f"Runs take {words.duration(last.run_s)} again: the cure has worked."
         return [AllClear(self.FAULT, summary=told, evidence={"run_time_after_s": last.run_s})]
 
-    def _claim(
-        self, cause: str | None, run: Run, known: Known, usual: Reference, confidence: float
-    ) -> Claim:
+    def _claim(self, cause: str | None, run: Run, known: Known, usual: Reference, confidence: float) -> Claim:
         memory = self.memory
         run_s = median([seen.run_s for seen in memory.runs]) if memory.runs else run.cycle.run_time_s
         if cause == "switch_chatter":
@@ -234,7 +247,7 @@ class ShortCycling(Detector):
         if start is not None and stop is not None:
             evidence |= {"pressure_start_pa": start, "pressure_stop_pa": stop}
         shortest = self.plant.pump.min_run_time_s or USUAL_MIN_RUN_S
-        priority = "high" if run_s < 0.5 * shortest else "medium"
+        priority: Priority = "high" if run_s < 0.5 * shortest else "medium"
         onset = memory.onset_us if memory.onset_us is not None else run.cycle.start_us
         return Claim(
             self.FAULT, onset, priority, confidence, self._words(cause, run_s, expected), cause,
@@ -242,12 +255,13 @@ class ShortCycling(Detector):
         )  # fmt: skip
 
     def _words(self, cause: str | None, run_s: float, expected_s: float) -> str:
-        said = f"The pump runs only {words.duration(run_s)} at a time; {words.duration(expected_s)} is to be expected"
+        expected = words.duration(expected_s)
+        said = f"The pump runs only {words.duration(run_s)} at a time; {expected} is to be expected"
         why = {
             "lost_air_charge": "the pressure tank has lost its air charge.",
             "overcharged_tank": "the pressure tank's air charge is above the cut-in pressure.",
             "narrow_switch_band": "the pressure switch's cut-in and cut-out stand too close together.",
-            "switch_chatter": "the pressure switch flutters (worn contact, blocked sensing tube or waterlogged line).",
+            "switch_chatter": "the pressure switch flutters (a worn contact or a blocked sensing tube).",
             "undersized_tank": "the pressure tank is too small for this pump.",
             "leak": "water is drawn all the time, as by a leak.",
         }

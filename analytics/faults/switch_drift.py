@@ -12,7 +12,7 @@ plant's own first runs are the reference); a gauge that drifts (both ends move b
 summary says so); a narrow band that short-cycles (that finding speaks, this one hangs on it).
 
 Parameters. A move of MOVED (a tenth of the band: switches repeat to a few hundredths, common practice, no
-source) and five standard errors of the median of eight runs, eight runs in a row: with 50 runs a day
+source) and five standard errors of the median of six runs, three times in a row: with 50 runs a day
 one-sided five sigma is wrong less than once in a hundred plant-years.
 
 Source: common practice, no source.
@@ -36,13 +36,13 @@ if TYPE_CHECKING:
 
 MOVED = 0.10
 SIGMAS = 5.0
-LAST = 8
-IN_A_ROW = 4
+LAST = 6
+IN_A_ROW = 3
 BACK = 0.5
 
 
 @dataclass
-class Memory:
+class DriftMemory:
     row: int = 0
     back: int = 0
     onset_us: int = 0
@@ -51,8 +51,8 @@ class Memory:
 
 class SwitchDrift(Detector):
     FAULT = "switch_drift"
-    Memory = Memory
-    memory: Memory
+    Memory = DriftMemory
+    memory: DriftMemory
 
     def run(self, run: Run, known: Known) -> Sequence[Word]:
         memory = self.memory
@@ -104,7 +104,9 @@ class SwitchDrift(Detector):
             moved.append(f"cut-out by {_signed(self.plant, stop)}")
         said = f"The pressure switch has moved: {' and '.join(moved)}."
         if len(moved) == 2 and abs(start - stop) < 0.3 * max(abs(start), abs(stop)):
-            said += " Both by the same amount: a gauge that drifts looks the same, compare with another gauge."
+            said += (
+                " Both by the same amount: a gauge that drifts looks the same, compare with another gauge."
+            )
         evidence = {"cut_in_moved_pa": start, "cut_out_moved_pa": stop}
         return Claim(self.FAULT, self.memory.onset_us, "low", 0.85, said, evidence=evidence)
 
@@ -120,4 +122,6 @@ def detector(plant: Plant) -> SwitchDrift:
 def coverage(plant: Plant) -> Coverage:
     if not plant.measuring(Measure.LINE_PRESSURE) or not plant.measuring(*MOTOR_MEASURES):
         return Coverage(False, "Needs line pressure and a motor signal.")
-    return Coverage(True, "Told against the plant's own first day or two; a second gauge would rule out the first.")
+    return Coverage(
+        True, "Told against the plant's own first day or two; a second gauge would rule out the first."
+    )

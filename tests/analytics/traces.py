@@ -133,24 +133,25 @@ def run(trace: Trace, seconds: float, seed: int = 0) -> dict[str, np.ndarray]:
             if flow < draw:
                 c = draw / max(root, 1e-3)
                 lo = min(max(h0 - k * flow**2, 0.0), charge)
-                pressure = max(pressure - 3 * PSI * dt, 0.0 if flow == 0 else max(((flow / c) ** 2) * cut_in0, 0.0))
+                pressure = max(
+                    pressure - 3 * PSI * dt, 0.0 if flow == 0 else max(((flow / c) ** 2) * cut_in0, 0.0)
+                )
                 pressure = min(pressure, lo) if flow == 0 else pressure
             warmth = 0.0
         else:
             warmth += (trace.exponent - 1.0) * change / max(air, 1e-6) - warmth * dt / trace.warm_s
             pressure = amount / air * (1.0 + warmth) - pa
-        if now["closed"] and on:
-            shown = h0
-        else:
-            shown = pressure
+        shown = h0 if now["closed"] and on else pressure
         if on and shown >= now["cut_out_pa"] and not now["stuck"]:
             on = False
         elif not on and pressure <= now["cut_in_pa"]:
             on = True
         if now["chatter"] and on and rng.random() < 0.4:
             on = False
-        level = trace.amps * (0.62 if flow <= 0 else 0.62 + 0.38 * min(flow / trace.flow_cut_in_m3_s, 1.3) ** 0.5)
-        columns[:, i] = pressure, on, on * level * now["sag"], flow, draw, shown + screen * now["clog"] * flow**2
+        level = trace.amps * (
+            0.62 if flow <= 0 else 0.62 + 0.38 * min(flow / trace.flow_cut_in_m3_s, 1.3) ** 0.5
+        )
+        columns[:, i] = shown, on, on * level * now["sag"], flow, draw, shown + screen * now["clog"] * flow**2
     names = ("pressure", "on", "amps", "delivery", "demand", "discharge")
     return {"t": t, **dict(zip(names, columns, strict=True))}
 
@@ -173,10 +174,10 @@ def plant(trace: Trace | None = None, **changes: object) -> Plant:
         signals.append(Signal("discharge", Measure.DISCHARGE_PRESSURE, "a/d", "Pa", every_s=trace.every_s))
     if "level" in trace.extra:
         signals.append(Signal("level", Measure.STORAGE_LEVEL, "a/l", "m", every_s=60.0, of="rain"))
+    above = 1.0 if trace.motor is Measure.PUMP_CURRENT else None
     base = Plant(
         "juniper-bench", "Juniper Bench", "America/Boise", "us", 4600 * 0.3048,
-        Pump(559.0, 9 * 231 * 0.0254**3 / 60, 60.0, 20.0, 1.0 if trace.motor is Measure.PUMP_CURRENT else None,
-             trace.motor if trace.motor is Measure.PUMP_CURRENT else None),
+        Pump(559.0, 9 * 231 * 0.0254**3 / 60, 60.0, 20.0, above, trace.motor if above else None),
         tuple(signals), Switch(30 * PSI, 50 * PSI), PressureTank(44 * GAL, 28 * PSI), Filter("before_tank"),
         (Storage("rain", 3000 * GAL, 7 * 0.3048, 4 * 0.0254),) if "level" in trace.extra else (),
     )  # fmt: skip
