@@ -99,7 +99,7 @@ def volume(m3: float | None, units: Units) -> Quantity:
     if m3 is None or not math.isfinite(m3):
         return Quantity("unknown", "")
     value = in_unit(m3, "volume", units)
-    return show(m3, "volume", units, 1 if abs(value) < 20 else 0)
+    return show(m3, "volume", units, 1 if 0.05 <= abs(value) < 20 else 0)
 
 
 def duration(seconds: float | None) -> str:

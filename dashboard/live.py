@@ -72,7 +72,9 @@ class Watcher:
         told = status(self.site.facts())
         message = _heads(told) | {"slots": water.slots(told), "fill": _fills(told), "seen": water.seen(told)}
         if message["seen"] != seen:
-            message["html"] = {band.station.key: water.station(band, self.base) for band in told.bands}
+            message["html"] = {band.station.key: water.station(band, self.base) for band in told.bands} | {
+                "first": water.first(told, self.base)
+            }
         return message
 
     def change(self) -> dict[str, object]:
@@ -88,6 +90,8 @@ class Watcher:
                 for band in told.bands
                 if self._shapes.get(band.station.key) != shapes[band.station.key]
             }
+            if self._shapes[""] != shapes[""]:
+                html["first"] = water.first(told, self.base)
             if html:
                 message["html"], message["seen"] = html, water.seen(told)
         message["fill"] = _fills(told)

@@ -221,11 +221,14 @@ def _filter(facts: Facts) -> Station:
     if days is not None and days.p50 is not None:
         sentence = f"Wants flushing in about {display.duration(days.p50 * 86_400)}."
     rated = facts.plant.pump.rated_flow_m3_s
+    note = "through the filter"
+    if rated is not None and flow < rated:
+        note = f"of {display.show(rated, 'flow', units).text} when new"
     share = None if rated is None else min(1.0, max(0.0, flow / rated))
     return Station(
         "filter",
         "Filter",
-        Figure(quantity.text, quantity.unit, "through the filter"),
+        Figure(quantity.text, quantity.unit, note),
         sentence,
         fill=share,
         trace=traces.delivery(facts),

@@ -6,6 +6,7 @@ import hashlib
 from typing import TYPE_CHECKING
 
 import jinja2
+from markupsafe import Markup
 
 from dashboard import display
 
@@ -34,6 +35,16 @@ def station(band: Band, base: str) -> str:
     for one in band.found:
         assert one.advice.steps, one.finding.fault
     return _templates.get_template("station.html").render(band=band, base=base)
+
+
+def first(status: Status, base: str) -> str:
+    """The way from the verdict straight to what to do about it; nothing when all is well."""
+    for band in status.bands:
+        for one in band.found:
+            if status.verdict.startswith(one.advice.title.rstrip(".")):
+                link = '<a class="way-to" href="{}/findings/{}#do">What to do</a>'
+                return str(Markup(link).format(base, one.id))
+    return ""
 
 
 def slots(status: Status) -> dict[str, str]:
@@ -66,7 +77,7 @@ def shape(band: Band, flow: str) -> str:
 
 
 def shapes(status: Status) -> dict[str, str]:
-    return {band.station.key: shape(band, status.flow) for band in status.bands} | {"": status.mood}
+    return {band.station.key: shape(band, status.flow) for band in status.bands} | {"": first(status, "")}
 
 
 def seen(status: Status) -> str:
@@ -102,6 +113,7 @@ def page(
         now_us=at_us,
         age=age,
         seen=seen(status),
+        first=first(status, base),
         dash=bool(config),
         config=config,
         charts=charts,

@@ -44,6 +44,7 @@
 
   // --- messages ----------------------------------------------------------------------------
   function put(key, html) {
+    if (key === "first") { $("#first").innerHTML = html; return; }
     const old = document.getElementById(key);
     if (!old) return location.reload();  // another column: the plant file was changed
     const opened = [...old.querySelectorAll("details")].map((d) => d.open), focus = old.contains(document.activeElement)

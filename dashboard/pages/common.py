@@ -15,18 +15,23 @@ if TYPE_CHECKING:
     from dash.development.base_component import Component
 
 
-def pairs(rows: Iterable[tuple[str, str]]) -> Component:
-    """A list of names and values."""
+def pairs(rows: Iterable[tuple[str, str]], className: str = "pairs") -> Component:  # noqa: N803 (Dash's word)
+    """A list of names and values; "told" for values that are sentences."""
     return html.Dl(
         [html.Div([html.Dt(name), html.Dd(value)]) for name, value in rows],
-        className="pairs",
+        className=className,
     )
 
 
 def chart(figure: figures.Figure | None, words: str, identity: str | None = None) -> Component:
     """A chart with the same in words below it, for whoever cannot see it and for whoever reads first."""
     named = {"id": identity} if identity else {}
-    drawn = dcc.Graph(figure=figure or {}, config=figures.CONFIG, className="chart", responsive=True, **named)
+    figure = figure or figures.base(figures.LIGHT)
+    # the frame keeps the figure's height from the first paint on: nothing below it moves or is covered
+    frame = {"height": f"{figure['layout']['height']}px"}
+    drawn = dcc.Graph(
+        figure=figure, config=figures.CONFIG, className="chart", responsive=True, style=frame, **named
+    )
     caption = {"id": f"{identity}-words"} if identity else {}
     return html.Figure(
         [html.Div(drawn, **{"aria-hidden": "true"}), html.Figcaption(words, className="quiet", **caption)]

@@ -123,7 +123,7 @@ def moved(window: list[int], way: str, newest_us: int) -> list[int]:
         step = length // 2 * (-1 if way == "earlier" else 1)
         return [begin + step, end + step]
     length = max(SHORTEST_US, length // 2) if way == "closer" else min(LONGEST_US, length * 2)
-    if way == "closer" and end >= newest_us:
+    if way == "closer" and end >= newest_us - (end - begin) // 20:
         return [end - length, end]
     middle = (begin + end) // 2
     return [middle - length // 2, middle + length // 2]

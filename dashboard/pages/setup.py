@@ -107,7 +107,7 @@ def _coverage(plant: Plant) -> list[Component]:
     page: list[Component] = []
     for title, rows in (("Can", seen), ("Cannot", unseen)):
         if rows:
-            page += [html.H3(title), pairs(rows)]
+            page += [html.H3(title), pairs(rows, "told")]
     return page or [html.P("Not known.")]
 
 

@@ -161,6 +161,14 @@ def well_server(tmp_path_factory: pytest.TempPathFactory, now_s: int) -> Iterato
 
 
 @pytest.fixture(scope="session")
+def year_server(tmp_path_factory: pytest.TempPathFactory, now_s: int) -> Iterator[Server]:
+    """A year of history, served."""
+    data = tmp_path_factory.mktemp("year")
+    made.fill(data, now_s, days=365, coarse_s=10_800)
+    yield from _served(data)
+
+
+@pytest.fixture(scope="session")
 def wrong_server(tmp_path_factory: pytest.TempPathFactory, now_s: int) -> Iterator[Server]:
     """A plant with a clogged filter, served."""
     data = tmp_path_factory.mktemp("wrong")

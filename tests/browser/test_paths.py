@@ -92,7 +92,7 @@ def test_values_move_by_the_second_and_a_finding_appears(
     assert page.evaluate("document.body.dataset.mood") == "wrong"
     expect(page.locator("#verdict svg")).to_be_visible()
     shot(page, "finding-came")
-    page.get_by_text("What to do").click()
+    page.locator(".do summary").click()
     expect(page.locator(".steps")).to_be_visible()
     page.get_by_text("Why we think so").click()
     expect(page.locator("h2", has_text="Why we think so")).to_be_visible()
@@ -130,7 +130,8 @@ def test_a_hidden_page_holds_no_stream(
     page.evaluate(
         """() => { Object.defineProperty(document, 'hidden', {value: true, configurable: true});
                    document.dispatchEvent(new Event('visibilitychange'));
-                   window.heardSince = 0; document.body.addEventListener('heard', () => window.heardSince++); }"""
+                   window.heardSince = 0;
+                   document.body.addEventListener('heard', () => window.heardSince++); }"""
     )
     page.wait_for_timeout(2500)
     assert page.evaluate("window.heardSince") == 0
@@ -145,13 +146,13 @@ def test_a_hidden_page_holds_no_stream(
 @pytest.mark.parametrize("screen", [PHONE, DESK], ids=["phone", "desk"])
 def test_history_from_afar_and_from_near(
     browser: Callable[..., BrowserContext],
-    well_server: Server,
+    year_server: Server,
     screen: dict[str, object],
     shot: Callable[[Page, str], None],
 ) -> None:
     page = browser(**screen).new_page()
     said = listening(page)
-    settled(page, f"{well_server.url}/at/juniper-bench/history")
+    settled(page, f"{year_server.url}/at/juniper-bench/history")
     page.get_by_role("button", name="year").click()
     expect(page.locator("#history-chart-words")).to_contain_text("Band: lowest to highest")
     far = page.locator("#history-chart-words").inner_text()

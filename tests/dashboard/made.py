@@ -125,12 +125,18 @@ def commit(folder: Path, plant: Plant, fresh: Readings, **records: object) -> No
         writer.commit(Batch(writer.admit(fresh), snapshot=b"none", **records))  # type: ignore[arg-type]
 
 
-def fill(folder: Path, at_s: int, days: float = 14.0, findings: tuple[Finding, ...] = ()) -> Plant:
+def fill(
+    folder: Path, at_s: int, days: float = 14.0, findings: tuple[Finding, ...] = (), coarse_s: int = 10
+) -> Plant:
     """A healthy stretch up to `at_s`, coarse but for the last hours."""
     plant = juniper()
     begin = at_s - int(days * DAY_S)
     close = max(begin, at_s - 6 * 3600)
-    whole = Readings.concatenate([readings(plant, begin, close, 10), readings(plant, close, at_s)])
-    told = {"cycles": cycles(begin, at_s), "outlooks": outlooks(at_s * S_US), "findings": list(findings)}
+    whole = Readings.concatenate([readings(plant, begin, close, coarse_s), readings(plant, close, at_s)])
+    told = {
+        "cycles": cycles(max(begin, at_s - 14 * DAY_S), at_s),
+        "outlooks": outlooks(at_s * S_US),
+        "findings": list(findings),
+    }
     commit(folder, plant, whole, **told)
     return plant

@@ -38,7 +38,7 @@ def message(raw: bytes) -> dict[str, Any]:
 def test_a_stream_begins_with_everything_unless_the_phone_has_it(fresh: tuple[Path, Watcher, int]) -> None:
     _, watcher, now_s = fresh
     whole = watcher.whole()
-    assert set(whole["html"]) == {"storage-rain", "pump", "filter", "tank", "line"}  # type: ignore[call-overload]
+    assert set(whole["html"]) == {"first", "storage-rain", "pump", "filter", "tank", "line"}  # type: ignore[call-overload]
     assert whole["newest"] == (now_s - 1) * 1000
     again = watcher.whole(str(whole["seen"]))
     assert "html" not in again
