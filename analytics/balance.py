@@ -72,6 +72,7 @@ class LevelTrack:
     ran_before: bool = True
     rained: bool = False
     rain_us: int = 0  # end of the last beat with rain
+    seen_us: int = 0  # end of the last beat
     scatter_m: float = -1.0  # usual step of the level while nothing draws; below 0: not known yet
 
 
@@ -107,12 +108,14 @@ class Watched:
         self.pressure = next(iter(plant.measuring(Measure.LINE_PRESSURE)), None)
         band = plant.switch.cut_out_pa - plant.switch.cut_in_pa if plant.switch else 140e3
         self.pump_rise_pa = PUMP_RISE_SHARE * band
-        self.has_motor = bool(plant.measuring(Measure.PUMP_RUNNING, Measure.PUMP_CURRENT, Measure.PUMP_POWER))
+        self.motors = plant.measuring(Measure.PUMP_RUNNING, Measure.PUMP_CURRENT, Measure.PUMP_POWER)
+        self.has_motor = bool(self.motors)
 
 
 def follow(track: LevelTrack, beat: Beat, watched: Watched) -> LevelStep | None:
     """Take up one beat; the step that its level reading ends, where there is one."""
-    ran = beat.running_s > 0.0 or _pumped(beat, watched)
+    ran = beat.running_s > 0.0 or _pumped(beat, watched) or _unseen(track, beat, watched)
+    track.seen_us = beat.to_us
     if watched.rain is not None:
         rain = beat.spans.get(watched.rain)
         if rain is not None and rain.high > 0.0:
@@ -156,6 +159,14 @@ def _learn_scatter(track: LevelTrack, step_m: float) -> None:
         track.scatter_m = min(step_m, 0.02)
         return
     track.scatter_m += 0.03 * (min(step_m, 3.0 * track.scatter_m + 1e-4) - track.scatter_m)
+
+
+def _unseen(track: LevelTrack, beat: Beat, watched: Watched) -> bool:
+    """Whether the pump could have run with nobody hearing it: no beat, or no word of motor and pressure."""
+    if track.seen_us and beat.from_us > track.seen_us:
+        return True
+    heard = (beat.spans.get(at) for at in (*watched.motors, watched.pressure) if at is not None)
+    return watched.has_motor and not any(span is not None and span.count for span in heard)
 
 
 def _pumped(beat: Beat, watched: Watched) -> bool:
