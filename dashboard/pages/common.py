@@ -23,10 +23,9 @@ def pairs(rows: Iterable[tuple[str, str]], className: str = "pairs") -> Componen
     )
 
 
-def chart(figure: figures.Figure | None, words: str, identity: str | None = None) -> Component:
+def chart(figure: figures.Figure, words: str, identity: str | None = None) -> Component:
     """A chart with the same in words below it, for whoever cannot see it and for whoever reads first."""
     named = {"id": identity} if identity else {}
-    figure = figure or figures.base(figures.LIGHT)
     # the frame keeps the figure's height from the first paint on: nothing below it moves or is covered
     frame = {"height": f"{figure['layout']['height']}px"}
     drawn = dcc.Graph(

@@ -41,7 +41,11 @@ def layout(site: Site, rest: str, screen: dict[str, bool], listen: str) -> list[
         picks("history-span", "The last", span, "day"),
         dcc.Store(id="history-window"),
         dcc.Store(id="history-plant", data=site.plant.name),
-        chart(None, "", "history-chart"),
+        chart(
+            figures.base(look_of(screen), zoom=bool(screen.get("fine"))),
+            "Fetching the readings…",
+            "history-chart",
+        ),
         html.Div(
             [
                 html.Button(text, id=f"history-{key}", className="button", n_clicks=0)
