@@ -23,8 +23,18 @@ if TYPE_CHECKING:
 
 #: Faults that are told from pressure, and those that are told from the motor.
 BY_PRESSURE = frozenset(
-    "blocked_discharge overpressure dry_supply lost_prime burst_line short_cycling switch_drift "
-    "clogged_filter pump_wear supply_leak".split()
+    {
+        "blocked_discharge",
+        "overpressure",
+        "dry_supply",
+        "lost_prime",
+        "burst_line",
+        "short_cycling",
+        "switch_drift",
+        "clogged_filter",
+        "pump_wear",
+        "supply_leak",
+    }
 )
 BY_MOTOR = BY_PRESSURE | {"motor_overload", "storage_leak"}
 
@@ -52,6 +62,7 @@ CONSEQUENCES: dict[str, frozenset[str]] = {
 
 #: A claim that says nothing newer than this is not told again.
 CONFIDENCE_STEP = 0.05
+SHARE_STEP = 0.05
 
 
 @dataclass
@@ -102,7 +113,8 @@ class Ledger:
             )  # fmt: skip
             return finding
         same = claim.cause == before.cause and claim.priority == before.priority
-        if same and abs(claim.confidence - before.confidence) < CONFIDENCE_STEP:
+        nearly = abs(claim.confidence - before.confidence) < CONFIDENCE_STEP
+        if same and nearly and not _moved(before.evidence, claim.evidence):
             return None
         hung = {name: value for name, value in before.evidence.items() if name.startswith("with_")}
         self.standing[place] = finding = replace(
@@ -137,6 +149,15 @@ def resting_on(plant: Plant) -> dict[str, frozenset[str]]:
         elif position == motor:
             found[signal.name] = BY_MOTOR
     return found
+
+
+def _moved(before: dict[str, float], now: dict[str, float]) -> bool:
+    """Whether a share in the evidence has moved by a step that the owner should hear of."""
+    return any(
+        abs(value - before[name]) >= SHARE_STEP
+        for name, value in now.items()
+        if name.endswith("_share_1") and name in before
+    )
 
 
 def _place(fault: str, of: str | None) -> str:

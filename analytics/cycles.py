@@ -44,6 +44,7 @@ class Start:
     slope_before_m3_s: float
     slope_first_m3_s: float
     noise_pa: float
+    leap_pa: float
 
 
 def _nearest(track: Track, times_us: NDArray[np.int64], side: Any = "left") -> NDArray[np.int64]:
@@ -104,6 +105,7 @@ def measure_starts(
             value = _crossing_pa(
                 pressure, water, rest, head, k, rest_end, window, stop_before, run_from, int(start[k]), value
             )
+        leap = _leap_pa(pressure, water, head, k, int(run_from[k]), int(start[k]), int(spacing_us[k]))
         noise = rest.scatter[k] / water.compliance_m3_pa(value) if len(near) else float("nan")
         result.append(
             Start(
@@ -113,9 +115,28 @@ def measure_starts(
                 float(rest.slope[k]),
                 float(head.slope[k]),
                 float(noise),
+                leap,
             )
         )
     return result
+
+
+def _leap_pa(
+    pressure: Track, water: Water, head: Lines, k: int, run_from_us: int, start_us: int, spacing_us: int
+) -> float:
+    """How far the line of the run's first seconds begins above the lowest pressure about the start.
+
+    Only a line whose tank stood empty leaps. NaN where samples are too far apart to have met the leap.
+    """
+    if spacing_us > COARSE_US or head.count[k] < 5:
+        return float("nan")
+    a, b = np.searchsorted(pressure.time_us, (start_us - 2_500_000, start_us + 1_000_000)).tolist()
+    first = int(np.searchsorted(pressure.time_us, run_from_us))
+    if b - a < 1 or first >= len(pressure.time_us):
+        return float("nan")
+    ahead_s = (start_us - int(pressure.time_us[first])) * 1e-6 - float(head.middle_s[k])
+    begins = water.pressure_pa(float(head.mean[k]) + float(head.slope[k]) * ahead_s)
+    return begins - float(pressure.value[a:b].min())
 
 
 def _crossing_pa(
@@ -237,13 +258,6 @@ def _run(
     rest_s = (
         (start.start_us - run.before_stop_us) * 1e-6 if run.before_stop_us is not None and run.seen else None
     )
-    first = int(
-        np.searchsorted(pressure.time_us, max(run.from_us, start.start_us + RUN_UP_US, stop_us - TAIL_US))
-    )
-    leap = float("nan")
-    if enough and first < len(pressure.time_us) and stop_us - start.start_us < TAIL_US:
-        ahead_s = (start.start_us - int(pressure.time_us[first])) * 1e-6 - float(whole.middle_s[k])
-        leap = water.pressure_pa(float(whole.mean[k]) + slope * ahead_s) - start.pressure_pa
     span = (max(start.start_us, stop_us - TAIL_US) + RUN_UP_US, stop_us)
     level = _median(others.get("motor"), *span)
     discharge = _median(others.get("discharge"), *span)
@@ -277,7 +291,7 @@ def _run(
         pressure_low_pa=float(inside.min()) if len(inside) else None,
         pressure_high_pa=float(inside.max()) if len(inside) else None,
         scatter_m3=_or_none(float(whole.scatter[k])),
-        leap_pa=_or_none(leap),
+        leap_pa=_or_none(start.leap_pa),
         before_us=run.before_stop_us,
         flow_m3_s=_median(others.get("flow"), *span),
         discharge_pa=discharge,

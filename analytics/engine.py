@@ -19,6 +19,7 @@ from analytics.events import Day, Look, Rest, Run
 from analytics.observer import Observer
 from analytics.ordering import Ordering
 from analytics.records import Cycle, Finding, Outcome, Outlook
+from analytics.reference import reference
 from analytics.signature import Signature
 from analytics.silences import Silence
 from analytics.watch import AllClear, Detector
@@ -38,8 +39,14 @@ STATE_VERSION = 1
 HEARD_BY: dict[type, str] = {
     Run: "run", Look: "look", Rest: "rest", Beat: "beat", Silence: "silence", Day: "day",
 }  # fmt: skip
-#: A repaired plant may have another signature: findings of these, once cleared, let it be learned anew.
-CHANGES_THE_PLANT = frozenset({"clogged_filter", "pump_wear", "short_cycling", "switch_drift"})
+#: When one of these is over, the runs that showed it are no longer recent.
+CHANGES_THE_PLANT = frozenset(
+    {"short_cycling", "lost_prime", "dry_supply", "burst_line", "blocked_discharge"}
+)
+#: While one of these stands, runs say nothing of filter, pump or switch.
+NOT_A_RUN = frozenset({"lost_prime", "dry_supply", "burst_line", "blocked_discharge", "overpressure"})
+#: A run that raised pressure by less than this share of the switch's band was broken off.
+FULL_RISE = 0.5
 
 
 class Engine:
@@ -130,8 +137,9 @@ class Engine:
                 changed += self._ledger.hear(words, event.at_us)
                 if any(isinstance(w, AllClear) and w.fault in CHANGES_THE_PLANT for w in words):
                     self.signature.repaired()
-        if isinstance(event, Run):
-            self.signature.learn(event, healthy=not self._ledger.standing)
+        if isinstance(event, Run) and not any(self.is_open(fault) for fault in NOT_A_RUN):
+            rise = FULL_RISE * reference(self).band_pa
+            self.signature.learn(event, not self._ledger.standing, rise)
         return changed
 
     # What detectors may ask (watch.Known).

@@ -28,8 +28,8 @@ class Run:
     slope_first/last slope of tank water near the run's ends
     pressure_low/high_pa   extremes inside the run
     scatter_m3       root mean square of tank water about its straight line over the run
-    leap_pa          how far the run's straight line begins above the pressure at the start: the jump of a
-                     line whose tank was empty
+    leap_pa          how far the line of the run's first seconds begins above the lowest pressure about the
+                     start: the jump of a line whose tank was empty
     before_us        stop of the run before, or None
     """
 

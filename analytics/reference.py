@@ -53,7 +53,7 @@ def reference(known: Known) -> Reference:
     else:
         delivery = drawdown / 90.0
     level = clean["motor_level"].middle if "motor_level" in clean else _recent_level(known)
-    return Reference(start, stop, delivery, drawdown, level, bool(clean))
+    return Reference(start, stop, delivery, drawdown, level, known.signature.learned_us is not None)
 
 
 def _recent_level(known: Known) -> float | None:

@@ -25,6 +25,7 @@ if TYPE_CHECKING:
 LESSON = 24
 FIRST_WORD = 6
 RECENT = 12
+ROUGH = 0.12
 STEADY = 0.35  # demand before and after may differ by so much of delivery: beyond, neither is the run's
 
 
@@ -69,10 +70,10 @@ class Signature:
     learned_us: int | None = None  # when the lesson was over
     learned_runs: int = 0
 
-    def learn(self, run: Run, healthy: bool) -> None:
-        """Take up a run that is over."""
+    def learn(self, run: Run, healthy: bool, least_rise_pa: float) -> None:
+        """Take up a run that is over; one that raised pressure by less says nothing of filter or pump."""
         brief = usable(run)
-        if brief is None:
+        if brief is None or brief.stop_pa - brief.start_pa < least_rise_pa:
             return
         self.recent = [*self.recent, brief][-RECENT:]
         if self.learned_us is not None or not healthy:
@@ -127,12 +128,16 @@ def kink(run: Run) -> float | None:
 
 
 def best_delivery(clean: dict[str, Trait]) -> str | None:
-    """Which figure of delivery has been the steadier: the kinks or the mid-run one; None if neither."""
+    """The figure of delivery to go by: the kinks, unless they scatter by more than ROUGH and the mid-run
+    one by less. None if neither is known. (A drip line makes the mid-run figure look steadier than it is.)
+    """
     shares = {
         name: clean[name].sigma / clean[name].middle
         for name in ("kink_m3_s", "delivery_m3_s")
         if name in clean and clean[name].middle > 0.0
     }
+    if shares.get("kink_m3_s", 1.0) <= ROUGH:
+        return "kink_m3_s"
     return min(shares, key=lambda name: shares[name]) if shares else None
 
 

@@ -41,7 +41,7 @@ if TYPE_CHECKING:
 IN_A_ROW = 3
 GRAVE = 0.75
 #: Delivery counts as back when less than this share of the loss that raised it is left.
-BACK = 0.07
+BACK = 0.06
 #: A filter wants flushing when a quarter of the delivery is gone: common practice, no source.
 FLUSH_AT = 0.75
 DAYS_KEPT = 30
@@ -101,7 +101,7 @@ class DeliveryFault(Detector):
     def _while_open(self, found: Decline) -> Sequence[Word]:
         memory = self.memory
         memory.back = memory.back + 1 if found.left > 1.0 - BACK else 0
-        if memory.back < IN_A_ROW:
+        if memory.back < 2 * IN_A_ROW:
             return [self._claim(found)] if found.sure and self.blames(found) else ()
         memory.row = memory.back = 0
         told = f"Delivery is back at {words.percent(found.left)} of its clean value."

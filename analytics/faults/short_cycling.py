@@ -149,8 +149,8 @@ class ShortCycling(Detector):
             demand = (cycle.demand_m3_s or 0.0) / max(cycle.delivery_mid_m3_s, 1e-9)
         if low is not None and high is not None:
             band = (high - low) / usual.band_pa
-            leap = (run.leap_pa or 0.0) / max(high - low, 1.0)
-        if run.interval_s > 1.5 and run.interval_s > 0.3 * cycle.run_time_s:
+            leap = None if run.leap_pa is None else run.leap_pa / usual.band_pa
+        if run.interval_s > 1.5 and run.interval_s > 0.2 * cycle.run_time_s:
             apparent = band = leap = None  # too few samples to see any of it
         short = cycle.run_time_s < shortest - slack
         return Seen(cycle.start_us, cycle.stop_us, cycle.run_time_s, short, apparent, band, leap, demand)
@@ -163,10 +163,14 @@ class ShortCycling(Detector):
         short = [seen for seen in memory.runs if seen.short]
         grown = _median_of([seen.apparent for seen in memory.runs])
         limit = GROWN if usual.learned else GROWN_FROM_FILE
-        has_grown = grown is not None and grown >= limit and len(memory.runs) >= ENOUGH
+        many = sum(seen.apparent is not None and seen.apparent > BACK for seen in memory.runs)
+        has_grown = grown is not None and grown >= limit and many >= ENOUGH + 1
         odd = self._odd(known)
         if usual.learned is False and not short:
             has_grown = odd = False  # before anything is learned a long run is only a wrong nameplate
+        # without any demand a sound run takes D / Q, with demand longer: never less
+        if median([seen.run_s for seen in memory.runs]) > usual.drawdown_m3 / usual.delivery_m3_s:
+            has_grown = odd = False
         frequent = self._too_frequent(run)
         if len(short) >= ENOUGH or has_grown or odd or frequent:
             cause, sure = self._cause(usual, grown, has_grown, frequent and len(short) < ENOUGH)
@@ -181,8 +185,9 @@ class ShortCycling(Detector):
         runs = self.memory.runs
         if len(runs) < KEPT or known.signature.learned_us is None:
             return False
-        leap, band = _median_of([s.leap for s in runs]), _median_of([s.band for s in runs])
-        return (leap is not None and leap > LEAP_SHARE) or (band is not None and band < 0.5)
+        leaps = sum(seen.leap is not None and seen.leap > LEAP_SHARE for seen in runs)
+        bands = [seen.band for seen in runs if seen.band is not None]
+        return leaps == KEPT or (len(bands) == KEPT and max(bands) < 0.5)
 
     def _too_frequent(self, run: Run) -> bool:
         limit = self.plant.pump.max_starts_per_hour or USUAL_STARTS_PER_HOUR
@@ -196,7 +201,7 @@ class ShortCycling(Detector):
         runs = self.memory.runs
         leap = _median_of([seen.leap for seen in runs])
         band = _median_of([seen.band for seen in runs])
-        if leap is not None and leap > LEAP_SHARE:
+        if leap is not None and leap > LEAP_SHARE and (grown is None or grown < GROWN):
             return "overcharged_tank", 0.9
         if band is not None and band < NARROW and not (grown is not None and grown > 1.6):
             return "narrow_switch_band", 0.9
