@@ -43,6 +43,14 @@ class Small:
     span: tuple[float, float] = (0.0, 1.0)
 
 
+def _days(count: int) -> str:
+    return f"{count} day{'s' if count != 1 else ''}"
+
+
+def _ago(days: int) -> str:
+    return f"{_days(days)} ago"
+
+
 def _line(x: NDArray[np.float64], y: NDArray[np.float64]) -> str:
     return "M" + "L".join(f"{a:.1f} {b:.1f}" for a, b in zip(x, y, strict=True)) if len(x) else ""
 
@@ -138,9 +146,7 @@ def delivery(facts: Facts) -> Small | None:
     units = facts.plant.display_units
     median = display.show(float(np.median(value)), "flow", units)
     words = f"Delivery of {len(told)} runs over {days} days, half of them above {median}."
-    return Small(
-        "cloud", words, (*paths, ("dots", dots)), f"{days} days ago", "line: when new" if paths else "now"
-    )
+    return Small("cloud", words, (*paths, ("dots", dots)), _ago(days), "line: when new" if paths else "now")
 
 
 def storage(facts: Facts, tank: Storage, days: Outlook | None) -> Small | None:
@@ -171,8 +177,8 @@ def storage(facts: Facts, tank: Storage, days: Outlook | None) -> Small | None:
         corner = f"L{WIDTH:.1f} {outlet:.1f}" if ax < WIDTH <= bx else ""
         paths.append(("fan", f"M{x[-1]:.1f} {y[-1]:.1f}L{ax:.1f} {ay:.1f}{corner}L{bx:.1f} {by:.1f}Z"))
         words += f", then down to the outlet in {days.p10:.0f} to {days.p90:.0f} days"
-    right = f"next {max(1, round(ahead / DAY_US))} days" if ahead else "now"
-    return Small("level", words + ".", tuple(paths), f"{round(past / DAY_US)} days ago", right)
+    right = f"next {_days(max(1, round(ahead / DAY_US)))}" if ahead else "now"
+    return Small("level", words + ".", tuple(paths), _ago(round(past / DAY_US)), right)
 
 
 def _fan_end(days: float, x0: float, y0: float, outlet: float, whole_us: int) -> tuple[float, float]:

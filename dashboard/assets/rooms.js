@@ -22,4 +22,9 @@ window.dash_clientside = Object.assign({}, window.dash_clientside, {
     },
   },
 });
+// An address with a place in the page (#do) is gone to once that place is drawn.
+if (location.hash) new MutationObserver((_, watching) => {
+  const place = document.getElementById(location.hash.slice(1));
+  if (place) { watching.disconnect(); setTimeout(() => place.scrollIntoView(), 300); }
+}).observe(document.getElementById("react-entry-point"), { childList: true, subtree: true });
 new DashRenderer();

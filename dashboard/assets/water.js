@@ -101,10 +101,9 @@
   if (theme) document.documentElement.dataset.theme = theme;
   if ($(".column")) find();
   open();
-  // Fetch the other rooms' script while nothing else is going on, unless data is dear.
-  if (page.next && !(navigator.connection && navigator.connection.saveData)) {
-    addEventListener("load", () => setTimeout(() => {
-      const link = document.createElement("link"); link.rel = "prefetch"; link.as = "script"; link.href = page.next; document.head.append(link);
-    }, 3000));
-  }
+  // The other rooms' script is fetched when a thumb goes for one: the first load stays small.
+  if (page.next) $("nav.rooms").addEventListener("pointerover", () => {
+    const ahead = document.createElement("link");
+    ahead.rel = "prefetch"; ahead.as = "script"; ahead.href = page.next; document.head.append(ahead);
+  }, { once: true });
 })();
