@@ -41,6 +41,7 @@ if TYPE_CHECKING:
 DEEP, DEEP_FOR_S = 0.5, 30.0
 LOW, LOW_FOR_S = 0.75, 75.0
 OUT = 1.5
+RECOVERS = 0.05 / 30.0  # of the band a second: a twentieth in half a minute, out of the noise
 WORKS = 0.85  # of the usual motor level: below, the pump may not be pumping (see no_delivery)
 
 
@@ -68,7 +69,8 @@ class BurstLine(Detector):
             return ()
         memory.low_us = self._since(memory.low_us, pressure < LOW * usual.start_pa, look)
         memory.deep_us = self._since(memory.deep_us, pressure < DEEP * usual.start_pa, look)
-        if not self._pumps(look, known):
+        recovers = (look.slope_pa_s or 0.0) > RECOVERS * usual.band_pa
+        if recovers or not self._pumps(look, known):
             return ()
         draw = self._draw(look, usual.delivery_m3_s)
         out = (
@@ -110,8 +112,11 @@ class BurstLine(Detector):
         if look.slope_m3_s is None:
             return None
         before = -look.slope_before_m3_s if look.slope_before_m3_s is not None else 0.0
-        now = delivery_m3_s - look.slope_m3_s
-        return min(now, before) / delivery_m3_s if look.age_s < 60.0 else now / delivery_m3_s
+        first = look.slope_first_m3_s
+        # a tank short of air makes every flow look larger, the pump's own kink as well
+        grown = 1.0 if first is None else max((first + before) / delivery_m3_s, 1.0)
+        now = delivery_m3_s - look.slope_m3_s / grown
+        return min(now, before / grown) / delivery_m3_s if look.age_s < 60.0 else now / delivery_m3_s
 
     def run(self, run: Run, known: Known) -> Sequence[Word]:
         if not known.is_open(self.FAULT):

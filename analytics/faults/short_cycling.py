@@ -52,7 +52,9 @@ ENOUGH = 3
 GROWN = 1.4
 GROWN_FROM_FILE = 1.5  # the rating itself may be wrong by a fifth, the tank's size by as much
 BACK = 1.2
-FLUTTER_S = 3.0  # no tank lets a pump run shorter than this
+#: A sound tank over a tenth of the usual band (2 psi) still takes some 8 s to fill.
+FLUTTER_S = 6.0
+FINE_S = 3.0  # runs so short are seen only by a motor signal at least so fine
 FLUTTER_RUNS = 4
 FLUTTER_WITHIN_US = 60_000_000
 #: A charge that stands above cut-in by a fifth of the band shows beyond the line's own curve (2 %).
@@ -82,6 +84,7 @@ class CyclingMemory:
     brief: list[list[float]] = field(default_factory=list)  # start, stop [us], run time of very short runs
     starts_us: list[int] = field(default_factory=list)
     onset_us: int | None = None
+    flutter_us: int | None = None  # when the switch was last seen to flutter
     good: int = 0
 
 
@@ -102,6 +105,9 @@ class ShortCycling(Detector):
             return ()
         memory = self.memory
         memory.runs = [*memory.runs, seen][-KEPT:]
+        if memory.flutter_us is not None and run.cycle.start_us - memory.flutter_us < HOUR_US:
+            memory.runs = []  # what a fluttering switch does between its bursts has no cause of its own
+            return ()
         return self._judge(run, known, usual)
 
     def _flutters(self, run: Run) -> bool:
@@ -115,13 +121,14 @@ class ShortCycling(Detector):
         full = len(memory.brief) == FLUTTER_RUNS
         if full and memory.brief[-1][0] - memory.brief[0][0] <= FLUTTER_WITHIN_US:
             memory.onset_us = int(memory.brief[0][0])
-            memory.good = 0
+            memory.good, memory.flutter_us = 0, run.cycle.start_us
             return True
         return False
 
     def _brief(self, run: Run) -> bool:
         """Too short for any tank, and pressure did not get up."""
-        return run.interval_s <= FLUTTER_S >= run.cycle.run_time_s and not self._shoots_up(run)
+        brief = run.interval_s <= FINE_S and run.cycle.run_time_s <= FLUTTER_S
+        return brief and not self._shoots_up(run)
 
     def _shoots_up(self, run: Run) -> bool:
         """Pressure reaches cut-out in each of these runs: the tank has no air (or is shut off)."""

@@ -1,0 +1,174 @@
+"""The contract suite over the pump-run faults: silent when healthy, each fault called by its own name,
+one name a fault, and nothing that depends on chunks, restarts, disorder, repeats or gaps.
+
+Traces come from `tests.analytics.traces` (Boyle's law and a pump curve), not from the simulator.
+"""
+
+from __future__ import annotations
+
+import importlib.util
+import sys
+from functools import cache
+from pathlib import Path
+
+import numpy as np
+import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+
+from analytics.engine import Engine
+from analytics.findings_json import finding_line
+from analytics.plant.description import Measure
+from analytics.readings import Readings
+from analytics.records import Finding
+
+_spec = importlib.util.spec_from_file_location("hw_traces", Path(__file__).with_name("traces.py"))
+assert _spec is not None
+assert _spec.loader is not None
+traces = importlib.util.module_from_spec(_spec)
+sys.modules["hw_traces"] = traces
+_spec.loader.exec_module(traces)
+
+DAY_S = 86_400.0
+BEGIN_S = 2 * DAY_S + 5.5 * 3600.0  # within the drip line's hours: the pump has work
+PSI, GAL, LPM = traces.PSI, traces.GAL, traces.LPM
+
+
+def for_hours(hours: float, value: float, otherwise: float) -> object:
+    return lambda s: value if BEGIN_S <= s < BEGIN_S + hours * 3600.0 else otherwise
+
+
+def since(value: float, otherwise: float) -> object:
+    return traces.after(BEGIN_S, value, otherwise)
+
+
+#: fault, cause, what to change in the trace, most hours from onset to call
+CASES = {
+    "lost air": ("short_cycling", "lost_air_charge", {"charge_pa": since(0.0, 28 * PSI)}, 3.0),
+    "waterlogged": ("short_cycling", "lost_air_charge", {"volume_m3": since(4.4 * GAL, 44 * GAL)}, 3.0),
+    "narrow band": ("short_cycling", "narrow_switch_band", {"cut_out_pa": since(36 * PSI, 50 * PSI)}, 6.0),
+    "chatter": ("short_cycling", "switch_chatter", {"chatter": for_hours(2, 1.0, 0.0)}, 2.0),
+    "lost prime": ("lost_prime", None, {"delivers": for_hours(2, 0.0, 1.0)}, 1.5),
+    "burst": ("burst_line", None, {"burst_m3_s": for_hours(1, 60 * LPM, 0.0)}, 2.0 / 60 + 0.02),
+    "stuck switch": ("overpressure", "switch_stuck", {"stuck": for_hours(2, 1.0, 0.0)}, 2.0),
+    "clog": ("clogged_filter", None, {"clog": since(10.0, 1.0)}, 40.0),
+    "wear": ("pump_wear", None, {"shut_off_pa": since(60 * PSI, 75 * PSI)}, 40.0),
+    "switch moved": ("switch_drift", None, {"cut_out_pa": since(45 * PSI, 50 * PSI)}, 30.0),
+}
+
+
+@cache
+def recorded(
+    case: str, every_s: float = 1.0, motor: Measure = Measure.PUMP_CURRENT
+) -> tuple[object, Readings]:
+    changes = CASES[case][2] if case in CASES else {}
+    trace = traces.Trace(every_s=every_s, motor=motor, **changes)
+    return traces.plant(trace), traces.readings(trace, 4 * DAY_S, seed=5)
+
+
+def told(plant: object, chunks: list[Readings]) -> dict[tuple[str, str, int], Finding]:
+    engine, found = Engine(plant), {}
+    for outcome in [*map(engine.feed, chunks), engine.finish()]:
+        found |= {finding.key: finding for finding in outcome.findings}
+    return found
+
+
+def lines(found: dict[tuple[str, str, int], Finding]) -> list[str]:
+    return [finding_line(found[key]) for key in sorted(found)]
+
+
+@pytest.mark.parametrize("every_s", [1.0, 10.0])
+@pytest.mark.parametrize("motor", [Measure.PUMP_CURRENT, Measure.PUMP_RUNNING])
+def test_says_nothing_of_a_healthy_plant(every_s: float, motor: Measure) -> None:
+    assert not told(*_chunked("healthy", every_s, motor))
+
+
+def _chunked(
+    case: str, every_s: float = 1.0, motor: Measure = Measure.PUMP_CURRENT
+) -> tuple[object, list[Readings]]:
+    plant, readings = recorded(case, every_s, motor)
+    return plant, [readings]
+
+
+@pytest.mark.parametrize("case", CASES)
+def test_calls_a_fault_by_its_name_and_nothing_else(case: str) -> None:
+    fault, cause, _, most_hours = CASES[case]
+    found = told(*_chunked(case))
+    assert [(f.fault, f.cause) for f in found.values()] == [(fault, cause)]
+    finding = next(iter(found.values()))
+    delay_h = (finding.raised_us - traces.START_US) / 3.6e9 - BEGIN_S / 3600.0
+    assert 0.0 < delay_h < most_hours
+
+
+@pytest.mark.parametrize("case", ["chatter", "lost prime", "burst", "stuck switch"])
+def test_clears_what_is_over(case: str) -> None:
+    assert all(f.cleared_us is not None for f in told(*_chunked(case)).values())
+
+
+@settings(max_examples=6, deadline=None, suppress_health_check=list(HealthCheck))
+@given(case=st.sampled_from(["lost prime", "lost air", "burst"]), data=st.data())
+def test_neither_chunks_nor_a_restart_change_a_byte(case: str, data: st.DataObject) -> None:
+    plant, readings = recorded(case, 10.0)
+    whole = lines(told(plant, [readings]))
+    cuts = sorted(data.draw(st.lists(st.integers(0, len(readings)), min_size=1, max_size=12)))
+    engine, found = Engine(plant), {}
+    for a, b in zip([0, *cuts], [*cuts, len(readings)], strict=True):
+        found |= {f.key: f for f in engine.feed(readings[a:b]).findings}
+        engine = Engine.restore(plant, engine.snapshot())
+    found |= {f.key: f for f in engine.finish().findings}
+    assert lines(found) == whole
+    assert whole
+
+
+@settings(max_examples=8, deadline=None, suppress_health_check=list(HealthCheck))
+@given(case=st.sampled_from(["lost prime", "lost air", "burst", "stuck switch"]), share=st.floats(0.5, 1.0))
+def test_cutting_a_recording_leaves_what_was_raised_before(case: str, share: float) -> None:
+    plant, readings = recorded(case, 10.0)
+    whole = told(plant, [readings])
+    end = int(share * len(readings))
+    cut_us = int(readings.time_us[end - 1])
+    part = told(plant, [readings[readings.time_us <= cut_us]])
+    fixed = {key: (f.onset_us, f.fault, f.of) for key, f in whole.items() if f.raised_us <= cut_us}
+    assert {key: (f.onset_us, f.fault, f.of) for key, f in part.items()} == fixed
+
+
+@settings(max_examples=5, deadline=None, suppress_health_check=list(HealthCheck))
+@given(seed=st.integers(0, 2**32 - 1))
+def test_repeats_and_small_disorder_change_nothing(seed: int) -> None:
+    plant, readings = recorded("lost prime", 10.0)
+    rng = np.random.default_rng(seed)
+    again = rng.integers(0, len(readings), 200)
+    arrival = np.concatenate((readings.time_us, readings.time_us[again])) + rng.integers(
+        0, 9_000_000, len(readings) + 200
+    )
+    muddled = Readings.concatenate([readings, readings[again]])[np.argsort(arrival, kind="stable")]
+    assert lines(told(plant, [muddled])) == lines(told(plant, [readings]))
+
+
+def test_gaps_nan_and_zero_drop_outs_raise_nothing() -> None:
+    plant, readings = recorded("healthy")
+    rng = np.random.default_rng(3)
+    value = readings.value.copy()
+    bad = rng.choice(len(value), 300, replace=False)
+    value[bad[:100]] = np.nan
+    pressure = bad[100:][readings.signal[bad[100:]] == 0]
+    value[pressure[::2]] = 0.0
+    value[pressure[1::2]] = 655.33 * PSI
+    keep = np.ones(len(value), dtype=bool)
+    for gap in (0.3, 0.55, 0.8):
+        keep[int(gap * len(value)) : int(gap * len(value)) + 20_000] = False
+    spoiled = Readings(readings.signal, readings.time_us, value)[keep]
+    before = spoiled.value.copy()
+    found = told(plant, [spoiled])
+    assert not [f for f in found.values() if f.fault != "sensor_fault"]
+    np.testing.assert_array_equal(spoiled.value, before)
+
+
+def test_state_does_not_grow() -> None:
+    plant, readings = recorded("healthy")
+    engine, sizes = Engine(plant), []
+    for part in range(8):
+        engine.feed(readings[part * len(readings) // 8 : (part + 1) * len(readings) // 8])
+        sizes.append(len(engine.snapshot()))
+    assert max(sizes[4:]) < 1.5 * max(sizes[:4])
+    assert max(sizes) < 200_000
