@@ -25,7 +25,7 @@ test: .venv/ready-test packages lint
 	@$(BIN)/python -m pytest
 
 lint: .venv/ready-test
-	$(call say,'Style, types and import arrows')
+	$(call say,'Style and types and import arrows')
 	@$(BIN)/ruff check --quiet .
 	@$(BIN)/ruff format --quiet --check .
 	@$(BIN)/mypy
