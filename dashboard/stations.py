@@ -183,7 +183,7 @@ def _rhythm(facts: Facts) -> str:
     if shortest is not None and run < shortest:
         return f"{words}; it should run {display.duration(shortest)} or longer."
     should = expected(facts.plant).run_time_s
-    if should is not None and 0.75 * should <= run <= 2.5 * should:
+    if not facts.findings and should is not None and 0.75 * should <= run <= 2.5 * should:
         return f"{words}, as it should."
     return f"{words}."
 

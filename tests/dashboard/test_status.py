@@ -125,3 +125,8 @@ def test_short_runs_are_said_in_the_pumps_own_words(facts: Facts) -> None:
     short = tuple(replace(cycle, run_time_s=9.1) for cycle in facts.cycles)
     words = station(replace(facts, cycles=short), "pump").sentence
     assert words == "Rests 14 min, runs 9.1 s; it should run 60 s or longer."
+
+
+def test_nothing_is_as_it_should_be_while_a_finding_stands(facts: Facts) -> None:
+    words = station(replace(facts, findings=(made.clogged(facts.now_us),)), "pump").sentence
+    assert words == "Rests 14 min, runs 72 s."
