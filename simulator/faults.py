@@ -92,7 +92,7 @@ def _thirst(c: Condition, s: float, h: Hardware) -> None:
 
 def _storage_leak(days_to_empty: float) -> Apply:
     def apply(c: Condition, s: float, h: Hardware) -> None:
-        c.storage_leak_m3_s += s * h.extra.get("storage_m3", 10.0) / (days_to_empty * 86_400.0)
+        c.storage_leak_m3_s += s * h.storage_m3 / (days_to_empty * 86_400.0)
 
     return apply
 

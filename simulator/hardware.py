@@ -7,7 +7,7 @@ any one of them can be set by a scenario's [hardware] table.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from math import pi, sqrt
 from typing import TYPE_CHECKING
 
@@ -74,8 +74,7 @@ class Hardware:
     line_m3_pa: float
     line_m3: float
     relief_pa: float
-    has_storage: bool
-    extra: dict[str, float] = field(default_factory=dict)
+    storage_m3: float  # of the first storage; none: 0
 
     @property
     def rated_flow_m3_s(self) -> float:
@@ -118,7 +117,7 @@ def sized_for(plant: Plant, sizes: Sizes | None = None) -> Hardware:
         line_m3_pa=line_m3 * (1 / 2.2e9 + 9 / 1.0e9),
         line_m3=line_m3,
         relief_pa=sizes.relief_over_cut_out * cut_out,
-        has_storage=bool(plant.storages),
+        storage_m3=plant.storages[0].volume_m3 if plant.storages else 0.0,
     )
 
 

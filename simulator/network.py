@@ -101,9 +101,13 @@ class Network:
             slope += self.regulated_m3_s * root_slope / _REGULATED_HEAD_M
         return flow, slope
 
+    def line_leak(self, pressure_pa: float) -> float:
+        """Leak out of the buried line [m3/s]: beyond a flow meter, which sees it."""
+        return leak_m3_s(self.line_leak_m3_s, pressure_pa, self.hardware.cut_out_pa, self.line_leak_exponent)
+
     def lost_flow(self, pressure_pa: float) -> tuple[float, float]:
         """(flow, slope) out of the pressurised side before the supply line: leak and relief valve."""
-        flow = leak_m3_s(self.line_leak_m3_s, pressure_pa, self.hardware.cut_out_pa, self.line_leak_exponent)
+        flow = self.line_leak(pressure_pa)
         slope = self.line_leak_exponent * flow / pressure_pa if flow > 0.0 else 0.0
         over_pa = pressure_pa - self.hardware.relief_pa
         if over_pa > 0.0:

@@ -74,7 +74,7 @@ def test_overcharged_tank_collapses_from_its_charge_to_cut_in(juniper: Plant) ->
     assert np.median(-trace["line_slope0"][through & drawn]) > 20 * np.median(
         -trace["line_slope0"][above & drawn]
     )
-    assert world.air_share > 1.2
+    assert world.vessel.air_share > 1.2
 
 
 def test_narrow_band_shortens_runs(juniper: Plant, healthy) -> None:
