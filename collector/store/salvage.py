@@ -17,6 +17,7 @@ from collector.store import connection as connections
 from collector.store import journal, schema, tallies
 from collector.store.blocks import HOUR_US, decode_readings
 from collector.store.errors import BlockDamaged, HistoryDamaged, translating
+from collector.store.history import History
 from collector.store.sealing import store
 from collector.store.writing import Writer, held_folder
 
@@ -32,9 +33,8 @@ _TABLES = (
     *(("signal", "id"), ("cycle", "start_us"), ("finding", "raised_us"), ("outlook", "day")),
     *(("set_aside", "id"), ("engine", "id"), ("journal", "seq")),
 )
-
-
 _AT_ONCE = 100
+_FRESH = "history.new.sqlite"
 _KINDS: dict[str, tuple[type, ...]] = {
     "INTEGER": (int,),
     "REAL": (int, float),
@@ -57,37 +57,47 @@ def opened(data: Path, plant: Plant, damaged: bool = False) -> tuple[Writer, Sal
 
     `damaged` where that is known already. Raises any other HistoryError.
     """
+    folder = data / plant.name
+    fresh = folder / _FRESH
+    if fresh.exists() and not (folder / History.FILE).exists():
+        fresh.replace(folder / History.FILE)  # the power went between the last two steps of `salvage`
     if not damaged:
         try:
             return Writer(data, plant), None
         except HistoryDamaged:
             pass
-    saved = salvage(data / plant.name)
+    saved = salvage(folder)
     return Writer(data, plant), saved
 
 
 def salvage(folder: Path) -> Salvaged:
-    """Set a plant's damaged history aside and begin a new one from what can be read of it.
+    """Begin a new history from what can be read of a plant's damaged one, and set that aside.
 
-    `folder` is the plant's own. The caller must have closed its Writer. Raises HistoryError.
+    `folder` is the plant's own. The caller must have closed its Writer. Raises HistoryError, and has
+    then changed nothing: it may be tried again when there is room, say.
     """
-    path = folder / "history.sqlite"
+    path, fresh = folder / History.FILE, folder / _FRESH
     with held_folder(folder), translating(path):
-        done = Salvaged(_set_aside(path))
-        fresh = folder / "history.new.sqlite"
+        done = Salvaged(_free_name(path))
         _remove(fresh)
         with contextlib.closing(connections.writing(fresh)) as new:
             schema.migrate(new, fresh)
-            with contextlib.suppress(sqlite3.DatabaseError):
-                _save(done, new)
-        fresh.replace(path)  # closed and so without a log beside it
+            _save(done, path, new)
+        for ending in ("-wal", "-shm", ""):
+            part = path.with_name(path.name + ending)
+            if part.exists():
+                part.rename(done.aside.with_name(done.aside.name + ending))
+        fresh.replace(path)  # closed, and so without a log beside it
     return done
 
 
-def _save(done: Salvaged, new: sqlite3.Connection) -> None:
-    """Everything that can be read, in one transaction."""
-    with contextlib.closing(sqlite3.connect(done.aside, isolation_level=None)) as old:
-        schema.version_of(old, done.aside)
+def _save(done: Salvaged, path: Path, new: sqlite3.Connection) -> None:
+    """Everything that can be read, in one transaction; nothing where it is no database any more."""
+    try:
+        readable = connections.reading(path)
+    except sqlite3.DatabaseError:
+        return
+    with contextlib.closing(readable) as old:
         new.execute("BEGIN IMMEDIATE")
         for table, key in _TABLES:
             done.rows[table] = sum(_insert(new, table, row) for row in _rows(old, table, key))
@@ -129,10 +139,12 @@ def _insert(new: sqlite3.Connection, table: str, row: tuple[Any, ...]) -> int:
 
 def _save_tallies(old: sqlite3.Connection, new: sqlite3.Connection) -> None:
     """Counts as they were; and the numbering of commits goes on above anything that was used."""
+    counts: list[tuple[str, int]] = []
     with contextlib.suppress(sqlite3.DatabaseError):
-        for name, value in old.execute("SELECT name, value FROM tally").fetchall():
-            if name != tallies.SEALED_READINGS:
-                tallies.put(new, name, value)
+        counts = old.execute("SELECT name, value FROM tally").fetchall()
+    for name, value in counts:
+        if name != tallies.SEALED_READINGS and isinstance(name, str) and isinstance(value, int):
+            tallies.put(new, name, value)
     if tallies.find(new, tallies.SEALED_SEQ) is None:
         (first,) = new.execute("SELECT min(seq) FROM journal").fetchone()
         (covered,) = new.execute("SELECT max(seq) FROM engine").fetchone()
@@ -187,15 +199,11 @@ def _beyond(read: Callable[[int, int], list[tuple[Any, ...]] | None], start: int
     return good
 
 
-def _set_aside(path: Path) -> Path:
-    """Rename the file, its log with it, to the first free name of the kind."""
+def _free_name(path: Path) -> Path:
+    """The first name of the kind that no damaged file has yet."""
     number = 1
     while (aside := path.with_name(f"history.damaged-{number}.sqlite")).exists():
         number += 1
-    for ending in ("-wal", "-shm", ""):
-        part = path.with_name(path.name + ending)
-        if part.exists():
-            part.rename(aside.with_name(aside.name + ending))
     return aside
 
 

@@ -10,6 +10,7 @@ import pytest
 
 from analytics.records import Cycle, Finding
 from collector.store import Batch, History, schema
+from collector.store import connection as connections
 from collector.store.backup import back_up
 from collector.store.errors import (
     HistoryDamaged,
@@ -230,6 +231,39 @@ def test_a_file_that_is_no_database_any_more_is_set_aside(tmp_path):
     assert second.aside != first.aside
     with history:
         assert everything(history) == {name: [] for name in NAMES}
+
+
+def test_salvage_that_finds_no_room_changes_nothing_and_may_be_tried_again(tmp_path, monkeypatch):
+    held = filled(tmp_path)
+    path = tmp_path / "spring" / "history.sqlite"
+    overwrite(path, path.stat().st_size // 2, 1024)
+    before = path.read_bytes()
+
+    wide = connections.writing
+
+    def small(path):
+        connection = wide(path)
+        connection.execute("PRAGMA max_page_count = 100")
+        return connection
+
+    with monkeypatch.context() as patched:
+        patched.setattr(connections, "writing", small)
+        with pytest.raises(HistoryFull):
+            salvage(path.parent)
+    assert path.read_bytes() == before
+    salvage(path.parent)
+    with History.open(tmp_path, plant()) as history:
+        assert sum(map(len, everything(history).values())) > 0.5 * sum(map(len, held.values()))
+
+
+def test_power_that_goes_between_the_last_steps_of_salvage_loses_nothing(tmp_path):
+    held = filled(tmp_path)
+    folder = tmp_path / "spring"
+    (folder / "history.sqlite").rename(folder / "history.new.sqlite")
+    history, saved = opened(tmp_path, plant())
+    with history:
+        assert saved is None
+        assert everything(history) == held
 
 
 def test_salvage_waits_for_no_writer(tmp_path):
