@@ -13,17 +13,10 @@ from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     import argparse
-    from collections.abc import Iterator
-
-    from analytics.plant.description import Plant
-    from analytics.readings import Readings
-    from simulator.simulation import Simulation
 
 HELP = "show Juniper Bench, a simulated plant, with a broker, the collector and the dashboard"
 
 _DAYS = 14
-_STEP_US = 6 * 3_600 * 1_000_000
-_SEED = 7
 #: Stands in a data folder that the demo made, so that it deletes no other.
 _MARK = "this-folder-is-the-demo's"
 
@@ -59,27 +52,3 @@ def cleared(folder: Path) -> bool:
     folder.mkdir(parents=True, exist_ok=True)
     (folder / _MARK).touch()
     return True
-
-
-def history(world: Simulation, until_us: int) -> Iterator[Readings]:
-    """What the world's sensors say up to `until_us`, in stored units and time order, by steps."""
-    from analytics.readings import Readings
-
-    while world.now_us < until_us:
-        batch = world.advance(min(world.now_us + _STEP_US, until_us))
-        yield Readings.of(batch.signal, batch.time_us, batch.value).in_time_order()
-
-
-def plant_file() -> Path:
-    """Juniper Bench's plant file, as it is installed."""
-    from importlib.resources import files
-
-    return Path(str(files("simulator") / "plants" / "juniper-bench.toml"))
-
-
-def new_world(plant: Plant, start_us: int) -> Simulation:
-    """Juniper Bench under the demo's scenario."""
-    from simulator.library import load_scenario
-    from simulator.simulation import Simulation
-
-    return Simulation(plant, load_scenario("demo", plant), _SEED, start_us)

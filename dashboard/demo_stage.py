@@ -10,28 +10,33 @@ import sys
 import threading
 import time
 from contextlib import ExitStack
+from importlib.resources import files
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 from rich.console import Console
 from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
 
+from analytics.readings import Readings
 from collector.backfill import backfill
 from collector.broker import embedded_broker
 from collector.plantfile import load_plant
 from collector.store import History
 from dashboard.cli import listening, loopback
-from dashboard.demo import history, new_world, plant_file
+from simulator.library import load_scenario
 from simulator.messages import messages
 from simulator.publish import connected, send
+from simulator.simulation import Simulation
 
 if TYPE_CHECKING:
-    from pathlib import Path
+    from collections.abc import Iterator
 
     from analytics.plant.description import Plant
     from collector.backfill import Backfilled
-    from simulator.simulation import Simulation
 
 _DAY_US = 86_400_000_000
+_STEP_US = _DAY_US // 4
+_SEED = 7
 _UP_WITHIN_S = 60.0
 
 
@@ -42,10 +47,10 @@ def perform(data: Path, listen: str, days: int) -> int:
         console.print(f"Something else listens at {listen} already. Name another: --listen 127.0.0.1:8051")
         return 2
     signal.signal(signal.SIGTERM, signal.default_int_handler)  # a stop is a stop, whoever asks
-    path = plant_file()
+    path = _plant_file()
     plant = load_plant(path)
     now_us = time.time_ns() // 1_000_000 * 1_000
-    world = new_world(plant, now_us - days * _DAY_US)
+    world = _new_world(plant, now_us - days * _DAY_US)
     try:
         with ExitStack() as stack:
             _write_history(console, plant, path.read_text("utf-8"), world, data, now_us)
@@ -81,7 +86,7 @@ def _write_history(
             progress.update(task, completed=(done.newest_us or begin_us) - begin_us)
 
         kept.keep_plant_file(text)
-        done = backfill(kept, history(world, until_us), say)
+        done = backfill(kept, _history(world, until_us), say)
         progress.update(task, completed=until_us - begin_us)
     console.print(f"{done.stored:,} readings kept, {len(done.findings)} findings among them.")
 
@@ -159,3 +164,20 @@ def _announce(console: Console, listen: str) -> None:
             "Only this machine can open it. For a phone on the same network: "
             "make demo LISTEN=0.0.0.0:8050 (anybody on that network can then look: no sign-in yet)."
         )
+
+
+def _history(world: Simulation, until_us: int) -> Iterator[Readings]:
+    """What the world's sensors say up to `until_us`, in stored units and time order, by steps."""
+    while world.now_us < until_us:
+        batch = world.advance(min(world.now_us + _STEP_US, until_us))
+        yield Readings.of(batch.signal, batch.time_us, batch.value).in_time_order()
+
+
+def _plant_file() -> Path:
+    """Juniper Bench's plant file, as it is installed."""
+    return Path(str(files("simulator") / "plants" / "juniper-bench.toml"))
+
+
+def _new_world(plant: Plant, start_us: int) -> Simulation:
+    """Juniper Bench under the demo's scenario."""
+    return Simulation(plant, load_scenario("demo", plant), _SEED, start_us)
