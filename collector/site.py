@@ -10,7 +10,8 @@ from typing import TYPE_CHECKING
 from analytics.plant.payload import Decoder, Rows
 from analytics.readings import TICK, Readings
 from collector.backfill import resumed
-from collector.store import Batch, History, HistoryError, SetAside
+from collector.store import Batch, HistoryError, SetAside
+from collector.store.salvage import opened
 from collector.store.signals import in_si
 
 if TYPE_CHECKING:
@@ -38,7 +39,14 @@ class Site:
         self.plant = plant
         self._decoder = Decoder(plant)
         self.topics = self._decoder.topics
-        self._history = History.open(data, plant)
+        self._history, salvaged = opened(data, plant)
+        if salvaged is not None:
+            log.error(
+                "%s: its history was damaged: set aside as %s; %s readings could be saved into a new one",
+                plant.name,
+                salvaged.aside,
+                f"{salvaged.readings:,}",
+            )
         self._history.keep_plant_file(plant_file)
         self._engine = resumed(self._history)
         self._rows = Rows()
@@ -107,9 +115,6 @@ class Site:
         """What was heard goes through the engine and into the pending batch."""
         rows, self._rows = self._rows, Rows()
         fresh = self._history.admit(Readings.of(rows.signal, rows.time_us, rows.value))
-        repeated = len(rows) - len(fresh)
-        if repeated:
-            self._counted["repeated"] += repeated
         outcome = self._engine.feed(in_si(fresh, self.plant))
         if self._engine.late > self._late:
             self._counted["late"] += self._engine.late - self._late

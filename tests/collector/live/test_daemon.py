@@ -110,3 +110,18 @@ def test_a_collector_alone_never_loads_the_dashboard(daemon: Running) -> None:
     modules = set(shown.stdout.split())
     assert "collector.site" in modules
     assert not {"dash", "flask", "plotly", "dashboard", "simulator", "amqtt"} & modules
+
+
+def test_a_damaged_history_is_set_aside_and_listening_goes_on(broker: Broker, daemon: Running) -> None:
+    folder = daemon.data / "bench"
+    folder.mkdir(parents=True)
+    (folder / "history.sqlite").write_bytes(b"no database " * 1000)
+    daemon.start()
+    until(daemon.connected)
+    out = broker.publisher()
+    out.publish("bench/pressure", "40.5", qos=1).wait_for_publish(5)
+    out.disconnect()
+    until(lambda: daemon.stored() == 1)
+    assert daemon.stop() == 0
+    assert "set aside as" in daemon.log.read_text()
+    assert (folder / "history.damaged-1.sqlite").read_bytes().startswith(b"no database")
