@@ -39,8 +39,9 @@ def run(options: argparse.Namespace) -> int:
 
     try:
         plant = load_plant(options.plant)
-        print("start,stop," + ",".join(NUMBERS))
-        for outcome in outcomes(Path(options.readings), plant):
+        for number, outcome in enumerate(outcomes(Path(options.readings), plant)):
+            if number == 0:  # not before it is known that there is a recording
+                print("start,stop," + ",".join(NUMBERS))
             sys.stdout.writelines(_row(cycle) + "\n" for cycle in outcome.cycles)
     except (PlantErrors, ReadingsError) as error:
         print(error, file=sys.stderr)
