@@ -142,5 +142,6 @@ def report() -> str:
     return "\n".join(lines)
 
 
-if __name__ == "__main__":
+def run() -> None:
+    """For `python -m tests.bench`."""
     print(report())
