@@ -157,6 +157,3 @@ class Engine:
     def every_s(self, signal: int) -> float | None:
         declared = self.plant.signals[signal].every_s
         return declared if declared is not None else self._observer.tracks[signal].pace.learned_s()
-
-    def motor_lies(self) -> bool:
-        return False

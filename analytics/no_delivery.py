@@ -42,7 +42,7 @@ class Witness:
 def witness(look: Look, known: Known) -> Witness | None:
     """None where the look cannot tell: too early, a gap, or a motor signal that lies."""
     usual = reference(known)
-    if known.motor_lies() or look.pressure_pa is None or look.samples < 3 or look.age_s < 10.0:
+    if look.pressure_pa is None or look.samples < 3 or look.age_s < 10.0:
         return None
     if not look.entire and look.pressure_pa > usual.start_pa:
         return None

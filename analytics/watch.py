@@ -88,9 +88,6 @@ class Known(Protocol):
     def every_s(self, signal: int) -> float | None:
         """Expected interval of a signal: the plant file's, else learned, else None."""
 
-    def motor_lies(self) -> bool:
-        """Whether the motor signal is being disbelieved (water and pressure contradict it)."""
-
 
 @dataclass
 class Nothing:

@@ -63,7 +63,7 @@ class BlockedDischarge(Detector):
 
     def look(self, look: Look, known: Known) -> Sequence[Word]:
         memory, usual = self.memory, reference(known)
-        if known.motor_lies() or look.pressure_pa is None:
+        if look.pressure_pa is None:
             return ()
         if memory.run_us != look.start_us:
             memory.run_us, memory.looks = look.start_us, 0
@@ -105,7 +105,7 @@ class BlockedDischarge(Detector):
     def run(self, run: Run, known: Known) -> Sequence[Word]:
         memory, usual, cycle = self.memory, reference(known), run.cycle
         high = run.pressure_high_pa
-        if known.motor_lies() or high is None or not run.entire:
+        if high is None or not run.entire:
             return ()
         quick = cycle.run_time_s < LEAP_WITHIN_S and run.interval_s <= 3.0
         leapt = quick and high > usual.stop_pa + 0.1 * usual.band_pa

@@ -60,7 +60,7 @@ class BurstLine(Detector):
     def look(self, look: Look, known: Known) -> Sequence[Word]:
         memory, usual = self.memory, reference(known)
         pressure = look.pressure_pa
-        if pressure is None or known.motor_lies() or look.age_s < 5.0:
+        if pressure is None or look.age_s < 5.0:
             return ()
         if memory.run_us != look.start_us:
             memory.run_us, memory.low_us, memory.deep_us = look.start_us, None, None

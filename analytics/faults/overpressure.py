@@ -59,7 +59,7 @@ class Overpressure(Detector):
 
     def look(self, look: Look, known: Known) -> Sequence[Word]:
         memory, limit = self.memory, self._limit_pa(known)
-        if look.pressure_pa is None or known.plant.switch is None or known.motor_lies():
+        if look.pressure_pa is None or known.plant.switch is None:
             return ()
         if memory.run_us != look.start_us:
             memory.run_us, memory.looks = look.start_us, 0

@@ -57,7 +57,6 @@ STILL_SHARE = 0.05
 GOOD_BEATS = 18
 GOOD_BEATS_MOST = 144
 RELAPSE_US = 3 * 86_400_000_000
-LIE_BEATS = 6
 #: Signals on which most rests: their loss is priority high.
 VITAL = (Measure.LINE_PRESSURE, *MOTOR_MEASURES)
 SAYS = {
@@ -78,7 +77,6 @@ class Doubt:
     cause: str | None = None  # while a finding stands
     good_beats: int = 0
     silent_since_us: int | None = None
-    lies: int = 0
     cleared_us: int = 0
     relapses: int = 0
 
@@ -116,7 +114,6 @@ class SensorFault(Detector):
             at for at, one in self.memory.doubts.items() if one.cause or one.silent_since_us is not None
         }
         against = self._contradictions.beat(self.memory.evidence, beat, doubted)
-        self._lies(against, beat, known)
         for position in sorted({*beat.spans, *against, *self.memory.doubts}):
             doubt = self._doubt(position)
             if doubt.silent_since_us is not None and doubt.cause is None:
@@ -134,16 +131,6 @@ class SensorFault(Detector):
 
     def _doubt(self, position: int) -> Doubt:
         return self.memory.doubts.setdefault(position, Doubt())
-
-    def _lies(self, against: dict[int, str], beat: Beat, known: Known) -> None:
-        """The run detectors' word that the motor signal is contradicted, once it has lasted an hour."""
-        motor = self._contradictions.motor
-        if motor is None:
-            return
-        doubt = self._doubt(motor)
-        doubt.lies = min(doubt.lies + 1, LIE_BEATS) if known.motor_lies() else 0
-        if doubt.lies >= LIE_BEATS:
-            against.setdefault(motor, "implausible")
 
     def _out_of_range(self, doubt: Doubt, beat: Beat, position: int) -> str | None:
         span = beat.spans.get(position)

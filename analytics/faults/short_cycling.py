@@ -96,8 +96,6 @@ class ShortCycling(Detector):
     def run(self, run: Run, known: Known) -> Sequence[Word]:
         usual = reference(known)
         self.memory.starts_us = [*self.memory.starts_us, run.cycle.start_us][-STARTS_KEPT:]
-        if known.motor_lies():
-            return ()
         if self._flutters(run):
             return [self._claim("switch_chatter", run, known, usual, 0.95)]
         seen = self._see(run, known, usual)
