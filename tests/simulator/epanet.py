@@ -12,7 +12,6 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 import numpy as np
-import pytest
 
 if TYPE_CHECKING:
     from simulator.enduses import Use
@@ -44,7 +43,8 @@ def minor_k(resistance_s2_m5: float) -> float:
 
 def run(world: World, uses: list[Use], hours: float, folder: Path) -> EpanetDay:
     """Run the world's network in EPANET with these regulated draws, from the world's first moment."""
-    wntr = pytest.importorskip("wntr")
+    import wntr
+
     inp = folder / "plant.inp"
     inp.write_text(_inp(world, uses, hours))
     model = wntr.network.WaterNetworkModel(str(inp))

@@ -95,9 +95,6 @@ def test_pointers_calibration_and_bare_numbers() -> None:
 
 
 @pytest.mark.broker
-@pytest.mark.skipif(
-    not shutil.which("mosquitto") and not Path("/usr/sbin/mosquitto").exists(), reason="no mosquitto"
-)
 def test_a_real_broker_gets_every_reading(juniper: Plant, tmp_path: Path) -> None:
     import paho.mqtt.client as mqtt
     from paho.mqtt.enums import CallbackAPIVersion
