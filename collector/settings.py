@@ -11,13 +11,13 @@ in a file that only its owner may read.
     password_file = "/etc/holdwater/broker-password"
     ca_file = "/etc/holdwater/ca.pem"       # else the system's
     protocol = "5"                          # "5" | "3.1.1"; else 5, and 3.1.1 where the broker is old
-    client_id = "holdwater-juniper"         # else made from the machine's name
+    client_id = "holdwater-juniper"         # else made once and kept in the data folder
 """
 
 from __future__ import annotations
 
 import os
-import platform
+import secrets
 import stat
 import tomllib
 from dataclasses import dataclass
@@ -51,7 +51,7 @@ class Broker:
     cert_file: Path | None = None
     key_file: Path | None = None
     protocol: str = "auto"
-    client_id: str = "holdwater"
+    client_id: str | None = None  # None: `own_client_id` of the data folder
 
     def password(self) -> str | None:
         """The password, without the line's end. OSError where the file cannot be read."""
@@ -69,6 +69,19 @@ def data_folder(option: str | Path | None) -> Path:
     """The folder that holds every plant's history: the option, else HOLDWATER_DATA, else the user's own."""
     given = option or os.environ.get("HOLDWATER_DATA")
     return Path(given).expanduser() if given else user_data_path("holdwater")
+
+
+def own_client_id(data: Path) -> str:
+    """The name of our session at the broker, made once and kept with what it brought.
+
+    Two daemons of one name throw each other off the broker, and a session that outlives its history
+    would keep from it what was acknowledged before: so the name goes where the data folder goes.
+    """
+    file = data / "client-id"
+    if not file.exists():
+        data.mkdir(parents=True, exist_ok=True)
+        file.write_text(f"holdwater-{secrets.token_hex(6)}\n", encoding="utf-8")
+    return file.read_text(encoding="utf-8").strip()
 
 
 def settings_file(option: str | Path | None) -> Path:
@@ -101,7 +114,7 @@ def broker(url: str | None, file: str | Path | None = None) -> Broker:
     paths = {key: _file(*said[key], mistakes) for key in _KEYS if key.endswith("_file") and key in said}
     if mistakes:
         raise SettingsError("\n".join(mistakes))
-    client_id = said.get("client_id", (f"holdwater-{platform.node() or 'here'}", ""))[0]
+    client_id = said["client_id"][0] if "client_id" in said else None
     user = said["user"][0] if "user" in said else None
     return Broker(host, port, tls, user, protocol=protocol, client_id=client_id, **paths)
 

@@ -28,8 +28,6 @@ _TICK_US = 1_000_000
 #: Ticks alone are worth a commit this seldom (each commit wears the card).
 _TICKS_COMMIT_US = 10 * 1_000_000
 _SNAPSHOT_US = 5 * 60 * 1_000_000
-#: Readings that wait for a history that cannot be written; past this the broker keeps them for us.
-MOST_WAITING = 200_000
 
 
 class Site:
@@ -132,11 +130,6 @@ class Site:
         )
         self._aside = []
         self._counted = Counter()
-
-    @property
-    def full(self) -> bool:
-        """Whether so much waits for the history that no more should be taken from the broker."""
-        return len(self._pending.readings) + len(self._rows) > MOST_WAITING
 
     def close(self, now_us: int) -> None:
         """Store what is left, with a snapshot, and let go of the history."""

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import logging
 import sys
-import time
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -32,17 +32,14 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(options: argparse.Namespace) -> int:
     from analytics.plant.mistakes import PlantErrors
-    from collector import clock
+    from collector import clock, logs
     from collector.daemon import Daemon, stop_on_signals, wait_for_clock
     from collector.plantfile import load_plant
-    from collector.settings import SettingsError, broker, data_folder
+    from collector.settings import SettingsError, broker, data_folder, own_client_id
     from collector.site import Site
     from collector.store import HistoryError
 
-    logging.Formatter.converter = time.gmtime
-    logging.basicConfig(
-        stream=sys.stderr, level=logging.INFO, format="%(asctime)sZ %(levelname)s %(name)s: %(message)s"
-    )
+    logs.begin()
     mistakes: list[str] = []
     plants: list[tuple[Plant, str]] = []
     for path in options.plants:
@@ -67,6 +64,7 @@ def run(options: argparse.Namespace) -> int:
         print(error, file=sys.stderr)
         return 2
     try:
+        reached = replace(reached, client_id=reached.client_id or own_client_id(data))
         daemon = Daemon(sites, reached, data, _companion(options, data))
     except OSError as error:  # a password, certificate or key that cannot be read
         print(f"the broker's settings: {error}", file=sys.stderr)

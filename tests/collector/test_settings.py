@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from collector.settings import BROKER, SettingsError, broker, data_folder
+from collector.settings import BROKER, SettingsError, broker, data_folder, own_client_id
 
 
 @pytest.fixture(autouse=True)
@@ -88,3 +88,10 @@ def test_data_folder_by_option_then_environment(tmp_path: Path, monkeypatch: pyt
     monkeypatch.setenv("HOLDWATER_DATA", str(tmp_path / "b"))
     assert data_folder(tmp_path / "a") == tmp_path / "a"
     assert data_folder(None) == tmp_path / "b"
+
+
+def test_the_session_is_named_by_its_data_folder(tmp_path: Path) -> None:
+    ours, theirs = own_client_id(tmp_path / "ours"), own_client_id(tmp_path / "theirs")
+    assert ours != theirs
+    assert own_client_id(tmp_path / "ours") == ours
+    assert broker(None).client_id is None

@@ -10,10 +10,10 @@ from typing import TYPE_CHECKING
 
 import pytest
 
-from tests.collector.live.conftest import until
+from tests.collector.live.conftest import Running, until
 
 if TYPE_CHECKING:
-    from tests.collector.live.conftest import Broker, Running
+    from tests.collector.live.conftest import Broker
 
 pytestmark = pytest.mark.broker
 
@@ -125,3 +125,25 @@ def test_a_damaged_history_is_set_aside_and_listening_goes_on(broker: Broker, da
     assert daemon.stop() == 0
     assert "set aside as" in daemon.log.read_text()
     assert (folder / "history.damaged-1.sqlite").read_bytes().startswith(b"no database")
+
+
+def test_two_daemons_on_one_machine_let_each_other_be(
+    broker: Broker, daemon: Running, tmp_path_factory: pytest.TempPathFactory
+) -> None:
+    other = Running(broker, tmp_path_factory.mktemp("other"))
+    daemon.start()
+    other.start()
+    try:
+        until(daemon.connected)
+        until(other.connected)
+        out = broker.publisher()
+        for i in range(20):
+            out.publish("bench/pressure", f"{40 + i / 10:.1f}", qos=1).wait_for_publish(5)
+        out.disconnect()
+        until(lambda: daemon.stored() == 20)
+        until(lambda: other.stored() == 20)
+    finally:
+        assert daemon.stop() == 0
+        assert other.stop() == 0
+    for one in (daemon, other):
+        assert one.log.read_text().count("connected to") == 1
