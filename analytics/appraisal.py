@@ -9,8 +9,8 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import TYPE_CHECKING, NamedTuple
 
-from analytics import hydraulics
 from analytics.faults import FAULTS, coverage
+from analytics.physics import hydraulics
 from analytics.plant.description import SI_UNIT, Measure, Plant, Signal
 from analytics.plant.dimensions import Dimension
 from analytics.plant.shown import number, shown

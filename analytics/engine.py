@@ -13,25 +13,25 @@ from typing import TYPE_CHECKING, Any
 import msgspec
 
 from analytics import faults
-from analytics.arbitration import Ledger, resting_on
-from analytics.beats import Beat
-from analytics.events import Day, Look, Rest, Run
-from analytics.observer import Observer
-from analytics.ordering import Ordering
+from analytics.judging.arbitration import Ledger, resting_on
+from analytics.judging.reference import reference
+from analytics.judging.signature import Signature
+from analytics.judging.watch import AllClear, Detector
 from analytics.records import Cycle, Finding, Outcome, Outlook
-from analytics.reference import reference
-from analytics.signature import Signature
-from analytics.silences import Silence
-from analytics.watch import AllClear, Detector
+from analytics.seeing.beats import Beat
+from analytics.seeing.events import Day, Look, Rest, Run
+from analytics.seeing.observer import Observer
+from analytics.seeing.ordering import Ordering
+from analytics.seeing.silences import Silence
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
 
-    from analytics.events import Event
+    from analytics.judging.watch import Word
     from analytics.plant.description import Plant
     from analytics.readings import Readings
-    from analytics.watch import Word
-    from analytics.water import Water
+    from analytics.seeing.events import Event
+    from analytics.seeing.water import Water
 
 STATE_VERSION = 1
 

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 from analytics.engine import Engine
 from analytics.instants import rfc3339
-from collector.readings_file import ReadingsFile
+from collector.readings.file import ReadingsFile
 
 if TYPE_CHECKING:
     from collections.abc import Iterator

@@ -64,8 +64,8 @@ def run(options: argparse.Namespace) -> int:
         _end_with_parent()
     data = data_folder(options.data)
     print(f"Dashboard at http://{options.listen}/ ; {reach(host)}", file=sys.stderr, flush=True)
-    from dashboard.app import make_app
-    from dashboard.serving import serve
+    from dashboard.web.app import make_app
+    from dashboard.web.serving import serve
 
     serve(lambda: make_app(plants, data, options.listen, frozenset(options.name)), host, port)
     return 0

@@ -19,13 +19,13 @@ from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
 
 from analytics.readings import Readings
 from collector.backfill import backfill
-from collector.broker import embedded_broker
+from collector.live.broker import embedded_broker
 from collector.plantfile import load_plant
 from collector.store import History
 from dashboard.cli import listening, loopback
 from simulator.library import load_scenario
-from simulator.messages import messages
 from simulator.publish import connected, send
+from simulator.sensing.messages import messages
 from simulator.simulation import Simulation
 
 if TYPE_CHECKING:

@@ -9,10 +9,10 @@ from typing import TYPE_CHECKING, Literal
 import numpy as np
 
 from analytics.plant.description import MOTOR_MEASURES, Measure
-from collector.pulse import read_pulse
+from collector.live.pulse import read_pulse
 from collector.store.history import History
-from dashboard.facts import Facts, Reading, Trace
-from dashboard.traces import DAY_US, LIVE_US
+from dashboard.drawing.traces import DAY_US, LIVE_US
+from dashboard.telling.facts import Facts, Reading, Trace
 
 if TYPE_CHECKING:
     from pathlib import Path

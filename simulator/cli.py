@@ -108,7 +108,7 @@ def _score(truth: Path, findings: Path) -> int:
     from rich.console import Console
     from rich.table import Table
 
-    from simulator.score import read_findings, read_truths, score
+    from simulator.truth.score import read_findings, read_truths, score
 
     try:
         marks = score(

@@ -8,7 +8,7 @@ import time
 from typing import TYPE_CHECKING
 from urllib.parse import urlsplit
 
-from simulator.messages import Message, messages
+from simulator.sensing.messages import Message, messages
 
 if TYPE_CHECKING:
     from paho.mqtt.client import Client

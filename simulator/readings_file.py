@@ -73,7 +73,7 @@ def truth_path(readings: Path) -> Path:
 
 def write_truths(path: Path, simulation: Simulation) -> None:
     """The truths as JSON: {"version": 1, "plant", "scenario", "seed", "from", "until", "faults": [...]}."""
-    from simulator.truth import stamp
+    from simulator.truth.labels import stamp
 
     content = {
         "version": 1,

@@ -13,7 +13,7 @@ if TYPE_CHECKING:
 
     from analytics.plant.description import Plant
     from simulator.scenario import Scenario
-    from simulator.truth import Truth
+    from simulator.truth.labels import Truth
 
 
 @dataclass(frozen=True, slots=True)

@@ -5,12 +5,12 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Literal
 
-from simulator.garden import Hose, Programme
-from simulator.hardware import Sizes
-from simulator.weather import Climate
+from simulator.demand.garden import Hose, Programme
+from simulator.weather.climate import Climate
+from simulator.works.hardware import Sizes
 
 if TYPE_CHECKING:
-    from simulator.sensors import SensorChange
+    from simulator.sensing.sensors import SensorChange
 
 Onset = Literal["sudden", "ramp", "intermittent"]
 

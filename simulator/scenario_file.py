@@ -55,13 +55,13 @@ from dataclasses import replace
 from typing import TYPE_CHECKING, Any, TypeVar
 
 from analytics.plant.dimensions import OF_MEASURE, Dimension
-from simulator import faults
-from simulator.garden import Hose, Programme
-from simulator.hardware import Sizes
+from simulator.demand.garden import Hose, Programme
 from simulator.scenario import FaultPlan, Scenario, Spell
-from simulator.sensors import SensorChange
+from simulator.sensing.sensors import SensorChange
 from simulator.table import Table
-from simulator.weather import Climate
+from simulator.weather.climate import Climate
+from simulator.works import faults
+from simulator.works.hardware import Sizes
 
 if TYPE_CHECKING:
     from analytics.plant.description import Plant

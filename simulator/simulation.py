@@ -7,10 +7,10 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from simulator.sensors import Sensor
-from simulator.trace import Piece, Trace
-from simulator.truth import Truth, truths
-from simulator.world import World
+from simulator.sensing.sensors import Sensor
+from simulator.sensing.trace import Piece, Trace
+from simulator.truth.labels import Truth, truths
+from simulator.works.world import World
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray

@@ -1,7 +1,7 @@
 """The table of faults: who watches for each, and what the fitted sensors can show of it.
 
 The order is the order of suspicion: of two detectors that speak at the same moment the first is
-heard first, and what follows from its fault is hung on it (see `analytics.arbitration`).
+heard first, and what follows from its fault is hung on it (see `analytics.judging.arbitration`).
 """
 
 from __future__ import annotations
@@ -12,8 +12,8 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from types import ModuleType
 
+    from analytics.judging.watch import Coverage, Detector
     from analytics.plant.description import Plant
-    from analytics.watch import Coverage, Detector
 
 #: Every fault of the contract, in order of suspicion.
 FAULTS: tuple[str, ...] = (

@@ -27,16 +27,16 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from analytics import words
+from analytics.judging.reference import Reference, reference
+from analytics.judging.watch import AllClear, Claim, Coverage, Detector
 from analytics.plant.description import MOTOR_MEASURES, Measure
-from analytics.reference import Reference, reference
-from analytics.watch import AllClear, Claim, Coverage, Detector
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from analytics.events import Look, Run
+    from analytics.judging.watch import Known, Word
     from analytics.plant.description import Plant
-    from analytics.watch import Known, Word
+    from analytics.seeing.events import Look, Run
 
 LEAP = 8.0
 OVER = 0.25

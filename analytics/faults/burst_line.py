@@ -26,17 +26,17 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from analytics import words
-from analytics.no_delivery import FALSE_START, witness
+from analytics.judging.no_delivery import FALSE_START, witness
+from analytics.judging.reference import reference
+from analytics.judging.watch import AllClear, Claim, Coverage, Detector
 from analytics.plant.description import MOTOR_MEASURES, Measure
-from analytics.reference import reference
-from analytics.watch import AllClear, Claim, Coverage, Detector
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from analytics.events import Look, Run
+    from analytics.judging.watch import Known, Word
     from analytics.plant.description import Plant
-    from analytics.watch import Known, Word
+    from analytics.seeing.events import Look, Run
 
 DEEP, DEEP_FOR_S = 0.5, 30.0
 LOW, LOW_FOR_S = 0.75, 75.0

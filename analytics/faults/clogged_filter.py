@@ -10,10 +10,10 @@ What the sensors show. Delivery, by the slope of tank water, below its clean val
 that works a little less; with an outlet gauge the drop across the filter itself.
 
 Mistaken for. Pump wear (the motor's power, the drop and, weakly, the shape of the curve tell); demand
-hidden in the runs (see `analytics.decline`); lost prime (nothing moves).
+hidden in the runs (see `analytics.judging.decline`); lost prime (nothing moves).
 
-Parameters. See `analytics.decline`: a loss of 13 % or four and a half standard errors, three runs in a
-row. Cleared when less than half of that loss is left, three runs in a row.
+Parameters. See `analytics.judging.decline`: a loss of 13 % or four and a half standard errors, three
+runs in a row. Cleared when less than half of that loss is left, three runs in a row.
 
 Source: quadratic pump and screen curves, common practice, no source; witnesses from trial figures.
 """
@@ -24,19 +24,19 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 from analytics import words
-from analytics.decline import Decline, decline
+from analytics.judging.decline import Decline, decline
+from analytics.judging.signature import best_delivery
+from analytics.judging.watch import AllClear, Claim, Coverage, Detector
 from analytics.plant.description import MOTOR_MEASURES, Measure
 from analytics.records import Outlook
-from analytics.signature import best_delivery
-from analytics.watch import AllClear, Claim, Coverage, Detector
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from analytics.events import Day, Run
+    from analytics.judging.watch import Known, Word
     from analytics.plant.description import Plant
     from analytics.records import Priority
-    from analytics.watch import Known, Word
+    from analytics.seeing.events import Day, Run
 
 IN_A_ROW = 3
 GRAVE = 0.75

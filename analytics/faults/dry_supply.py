@@ -17,12 +17,12 @@ from typing import TYPE_CHECKING
 
 from analytics import words
 from analytics.faults.lost_prime import NoDelivery
+from analytics.judging.watch import Coverage
 from analytics.plant.description import MOTOR_MEASURES, Measure
-from analytics.watch import Coverage
 
 if TYPE_CHECKING:
-    from analytics.events import Look
     from analytics.plant.description import Plant
+    from analytics.seeing.events import Look
 
 
 class DrySupply(NoDelivery):

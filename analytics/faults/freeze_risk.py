@@ -31,15 +31,15 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 from analytics import words
+from analytics.judging.watch import AllClear, Claim, Coverage, Detector
 from analytics.plant.description import Measure
-from analytics.watch import AllClear, Claim, Coverage, Detector
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from analytics.beats import Beat
+    from analytics.judging.watch import Known, Word
     from analytics.plant.description import Plant
-    from analytics.watch import Known, Word
+    from analytics.seeing.beats import Beat
 
 FREEZE_C = 1.0
 HARD_C = -3.0

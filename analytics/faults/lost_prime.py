@@ -13,7 +13,7 @@ Mistaken for. A demand as large as the delivery (kink and motor are normal), a b
 higher), a dry storage (see dry_supply: the level tells), a valve closed before the gauge (the outlet
 gauge tells), a motor contact that lies (starts above cut-in).
 
-Parameters. See `analytics.no_delivery`. Two looks in agreement, 5 s apart at 1 s sampling: a call by
+Parameters. See `analytics.judging.no_delivery`. Two looks in agreement, 5 s apart at 1 s sampling: a call by
 some 20 s after the symptom. One call in error needs both windows wrong by four standard errors.
 
 Source: common practice, no source; motor levels from trial runs.
@@ -25,17 +25,17 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, ClassVar
 
 from analytics import words
-from analytics.no_delivery import Witness, witness
+from analytics.judging.no_delivery import Witness, witness
+from analytics.judging.reference import reference
+from analytics.judging.watch import AllClear, Claim, Coverage, Detector
 from analytics.plant.description import Measure
-from analytics.reference import reference
-from analytics.watch import AllClear, Claim, Coverage, Detector
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from analytics.events import Look, Run
+    from analytics.judging.watch import Known, Word
     from analytics.plant.description import Plant
-    from analytics.watch import Known, Word
+    from analytics.seeing.events import Look, Run
 
 AGREEMENT = 2
 #: A level reading older than this says nothing about now.

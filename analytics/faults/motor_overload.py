@@ -23,16 +23,16 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 from analytics import words
+from analytics.judging.reference import reference
+from analytics.judging.watch import AllClear, Claim, Coverage, Detector
 from analytics.plant.description import Measure
-from analytics.reference import reference
-from analytics.watch import AllClear, Claim, Coverage, Detector
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from analytics.events import Look, Run
+    from analytics.judging.watch import Known, Word
     from analytics.plant.description import Plant
-    from analytics.watch import Known, Word
+    from analytics.seeing.events import Look, Run
 
 OVER = 1.30
 STALLED = 2.2

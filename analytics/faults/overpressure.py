@@ -24,16 +24,16 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from analytics import words
+from analytics.judging.reference import reference
+from analytics.judging.watch import AllClear, Claim, Coverage, Detector
 from analytics.plant.description import MOTOR_MEASURES, Measure
-from analytics.reference import reference
-from analytics.watch import AllClear, Claim, Coverage, Detector
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from analytics.events import Look, Run
+    from analytics.judging.watch import Known, Word
     from analytics.plant.description import Plant
-    from analytics.watch import Known, Word
+    from analytics.seeing.events import Look, Run
 
 PAST = 0.25
 PAST_BY_FILE = 0.6

@@ -9,7 +9,7 @@ works less about as delivery falls.
 What the sensors show. As a clogged filter, with the drop across the filter falling and the motor's power
 down by as much as the delivery.
 
-Mistaken for. A clogged filter (see `analytics.decline`).
+Mistaken for. A clogged filter (see `analytics.judging.decline`).
 
 Parameters. As clogged_filter.
 
@@ -22,11 +22,11 @@ from typing import TYPE_CHECKING
 
 from analytics import words
 from analytics.faults.clogged_filter import DeliveryFault
+from analytics.judging.watch import Coverage
 from analytics.plant.description import MOTOR_MEASURES, Measure
-from analytics.watch import Coverage
 
 if TYPE_CHECKING:
-    from analytics.decline import Decline
+    from analytics.judging.decline import Decline
     from analytics.plant.description import Plant
 
 

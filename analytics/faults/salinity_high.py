@@ -29,15 +29,15 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from analytics import words
+from analytics.judging.watch import AllClear, Claim, Coverage, Detector
 from analytics.plant.description import Measure
-from analytics.watch import AllClear, Claim, Coverage, Detector
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from analytics.beats import Beat
+    from analytics.judging.watch import Known, Word
     from analytics.plant.description import Plant
-    from analytics.watch import Known, Word
+    from analytics.seeing.beats import Beat
 
 SLIGHT_S_M = 0.07
 SEVERE_S_M = 0.30

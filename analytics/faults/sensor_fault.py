@@ -4,8 +4,8 @@ What fails: a cable, a connector, a gauge that is clogged or frozen, a radio lin
 contact whose status lies.
 
 Physics: none of its own; a sensor is judged by what the plant can do (see
-`analytics.contradiction`), by its range (`analytics.tracks.possible_range`: the plant file's `valid`
-or what is possible at all) and by its own pace (`analytics.silences`).
+`analytics.judging.contradiction`), by its range (`analytics.seeing.tracks.possible_range`: the plant
+file's `valid` or what is possible at all) and by its own pace (`analytics.seeing.silences`).
 
 Sensors show:
 - out_of_range: more bad words than good ones, BEATS in a row; a lone drop-out or overflow code
@@ -37,18 +37,18 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 from analytics import words
-from analytics.contradiction import Contradictions, Evidence
+from analytics.judging.contradiction import Contradictions, Evidence
+from analytics.judging.watch import AllClear, Claim, Coverage, Detector
 from analytics.plant.description import MOTOR_MEASURES, Measure
-from analytics.watch import AllClear, Claim, Coverage, Detector
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from analytics.beats import Beat
-    from analytics.events import Run
+    from analytics.judging.watch import Known, Word
     from analytics.plant.description import Plant
-    from analytics.silences import Silence
-    from analytics.watch import Known, Word
+    from analytics.seeing.beats import Beat
+    from analytics.seeing.events import Run
+    from analytics.seeing.silences import Silence
 
 BAD_SHARE = 0.5
 BEATS = 2

@@ -22,7 +22,8 @@ a plant-year. GROWN 1.4: apparent delivery over its clean value, five runs' medi
 4 % of the median: ten standard errors), that is the drawdown down by 29 %. Starts an hour above
 max_starts_per_hour (15 where the file gives none: pressure-tank standard's purpose clause, to 3/4 hp).
 
-Source: drawdown by Boyle's law (see `analytics.hydraulics`); cycle arithmetic, reference values A14-A17.
+Source: drawdown by Boyle's law (see `analytics.physics.hydraulics`); cycle arithmetic, reference
+values A14-A17.
 """
 
 from __future__ import annotations
@@ -32,18 +33,18 @@ from statistics import median
 from typing import TYPE_CHECKING
 
 from analytics import words
+from analytics.judging.reference import Reference, reference
+from analytics.judging.signature import kink
+from analytics.judging.watch import AllClear, Claim, Coverage, Detector
 from analytics.plant.description import MOTOR_MEASURES, Measure
-from analytics.reference import Reference, reference
-from analytics.signature import kink
-from analytics.watch import AllClear, Claim, Coverage, Detector
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from analytics.events import Run
+    from analytics.judging.watch import Known, Word
     from analytics.plant.description import Plant
     from analytics.records import Priority
-    from analytics.watch import Known, Word
+    from analytics.seeing.events import Run
 
 USUAL_MIN_RUN_S = 60.0
 USUAL_STARTS_PER_HOUR = 15.0

@@ -4,7 +4,7 @@ What fails: more is drawn than comes in, by demand or by a leak; below the outle
 loses its prime and runs dry.
 
 Physics: what is above the outlet, usable = V(level) - V(outlet), goes down by the days' net draw.
-How long it lasts is a distribution (see `analytics.forecast`); rain is not counted on.
+How long it lasts is a distribution (see `analytics.outlooks.forecast`); rain is not counted on.
 
 Sensors show: `storage_level`; the day's net draw is the sum of its falls outside rain and other
 rises, brought to a whole day. So it needs no pump signal and counts a leak with the demand.
@@ -36,19 +36,19 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Literal
 
 from analytics import words
-from analytics.balance import LevelStep, LevelTrack, Watched, follow
-from analytics.forecast import HORIZON_DAYS, RECORD_DAYS, days_to_empty
+from analytics.judging.watch import AllClear, Claim, Coverage, Detector
+from analytics.outlooks.balance import LevelStep, LevelTrack, Watched, follow
+from analytics.outlooks.forecast import HORIZON_DAYS, RECORD_DAYS, days_to_empty
 from analytics.plant.description import Measure
 from analytics.records import Outlook
-from analytics.watch import AllClear, Claim, Coverage, Detector
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from analytics.beats import Beat
-    from analytics.events import Day
+    from analytics.judging.watch import Known, Word
     from analytics.plant.description import Plant, Storage
-    from analytics.watch import Known, Word
+    from analytics.seeing.beats import Beat
+    from analytics.seeing.events import Day
 
 SURE_SHARE = 0.25
 LEAK_SHARE = 0.005

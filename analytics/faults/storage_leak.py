@@ -11,7 +11,7 @@ A leak of q takes q dt from every quiet stretch, day and night:
 Sensors show: `storage_level` going down through the rests of the pump, night after night.
 
 Mistaken for it: the pump's own draw reported late (steps go from reading to reading, see
-`analytics.balance`); rain and the roof's dripping after it; linked tanks evening out; an open
+`analytics.outlooks.balance`); rain and the roof's dripping after it; linked tanks evening out; an open
 tank's evaporation; an ultrasonic gauge that drifts with the day's temperature (up to a centimetre
 here: over a day it comes back, so losses must be seen over LAST_S); water taken with a bucket
 (counts for no more than CAP_SHARE of the evidence in an hour).
@@ -49,16 +49,16 @@ from math import sqrt
 from typing import TYPE_CHECKING
 
 from analytics import words
-from analytics.balance import LevelStep, LevelTrack, Watched, follow, storage_volume_m3
+from analytics.judging.watch import AllClear, Claim, Coverage, Detector
+from analytics.outlooks.balance import LevelStep, LevelTrack, Watched, follow, storage_volume_m3
 from analytics.plant.description import MOTOR_MEASURES, Measure, Storage
-from analytics.watch import AllClear, Claim, Coverage, Detector
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from analytics.beats import Beat
+    from analytics.judging.watch import Known, Word
     from analytics.plant.description import Plant
-    from analytics.watch import Known, Word
+    from analytics.seeing.beats import Beat
 
 ALLOWANCE_M_DAY = 0.005
 LEAST_SHARE = 0.004

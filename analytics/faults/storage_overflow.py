@@ -35,16 +35,16 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 from analytics import words
-from analytics.balance import Watched, rain_yield_m3
+from analytics.judging.watch import AllClear, Claim, Coverage, Detector
+from analytics.outlooks.balance import Watched, rain_yield_m3
 from analytics.plant.description import Measure
-from analytics.watch import AllClear, Claim, Coverage, Detector
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from analytics.beats import Beat
+    from analytics.judging.watch import Known, Word
     from analytics.plant.description import Plant
-    from analytics.watch import Known, Word
+    from analytics.seeing.beats import Beat
 
 NEAR_SHARE = 0.015
 EXPECT_SHARE = 0.01

@@ -47,18 +47,18 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 from analytics import words
-from analytics.balance import LevelTrack, Watched, follow
+from analytics.judging.watch import AllClear, Claim, Coverage, Detector
+from analytics.outlooks.balance import LevelTrack, Watched, follow
 from analytics.plant.description import MOTOR_MEASURES, Measure
 from analytics.records import Outlook
-from analytics.watch import AllClear, Claim, Coverage, Detector
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from analytics.beats import Beat
-    from analytics.events import Day, Rest
+    from analytics.judging.watch import Known, Word
     from analytics.plant.description import Plant
-    from analytics.watch import Known, Word
+    from analytics.seeing.beats import Beat
+    from analytics.seeing.events import Day, Rest
 
 LEAST_SHARE_H = 0.008
 ERRORS = 3.0

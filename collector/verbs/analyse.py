@@ -25,7 +25,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 def run(options: argparse.Namespace) -> int:
     from analytics.plant.mistakes import PlantErrors
     from collector.plantfile import load_plant
-    from collector.readings_file import ReadingsError
+    from collector.readings.file import ReadingsError
 
     try:
         plant = load_plant(options.plant)

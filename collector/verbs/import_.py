@@ -10,7 +10,7 @@ if TYPE_CHECKING:
     import argparse
 
     from collector.backfill import Backfilled
-    from collector.readings_file import ReadingsFile
+    from collector.readings.file import ReadingsFile
     from collector.store import Writer
 
 HELP = "examine a readings file and add it, with what was found, to a plant's history"
@@ -25,7 +25,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 def run(options: argparse.Namespace) -> int:
     from analytics.plant.mistakes import PlantErrors
     from collector.plantfile import load_plant
-    from collector.readings_file import ReadingsError, ReadingsFile
+    from collector.readings.file import ReadingsError, ReadingsFile
     from collector.settings import data_folder
     from collector.store import History, HistoryError
 

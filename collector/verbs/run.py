@@ -14,7 +14,7 @@ if TYPE_CHECKING:
     import argparse
 
     from analytics.plant.description import Plant
-    from collector.companion import Companion
+    from collector.live.companion import Companion
 
 HELP = "the daemon: listen to the broker, keep history, find faults, serve the dashboard"
 
@@ -32,11 +32,11 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(options: argparse.Namespace) -> int:
     from analytics.plant.mistakes import PlantErrors
-    from collector import clock, logs
-    from collector.daemon import Daemon, stop_on_signals, wait_for_clock
+    from collector.live import clock, logs
+    from collector.live.daemon import Daemon, stop_on_signals, wait_for_clock
+    from collector.live.site import Site
     from collector.plantfile import load_plant
     from collector.settings import SettingsError, broker, data_folder, own_client_id
-    from collector.site import Site
     from collector.store import HistoryError
 
     logs.begin()
@@ -84,7 +84,7 @@ def _same_names(plants: list[Plant]) -> list[str]:
 
 
 def _companion(options: argparse.Namespace, data: Path) -> Companion | None:
-    from collector.companion import Companion, installed
+    from collector.live.companion import Companion, installed
 
     if options.no_dashboard:
         return None

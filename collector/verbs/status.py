@@ -24,9 +24,9 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(options: argparse.Namespace) -> int:
     from analytics.plant.mistakes import PlantErrors
-    from collector.clock import now_us
+    from collector.live.clock import now_us
+    from collector.live.pulse import read_pulse
     from collector.plantfile import load_plant
-    from collector.pulse import read_pulse
     from collector.settings import data_folder
     from collector.store import HistoryError
 
@@ -64,7 +64,7 @@ def age(seconds: float) -> str:
 
 def daemon_lines(pulse: object, now_us: int, data: Path) -> list[str]:
     """The daemon's sign of life in words."""
-    from collector.pulse import Pulse
+    from collector.live.pulse import Pulse
 
     if not isinstance(pulse, Pulse):
         return [f"No daemon has run on {data}."]

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 from dash import ALL, ClientsideFunction, Input, Output, State, dcc, html
 
-from dashboard import figures
+from dashboard.drawing import figures
 
 if TYPE_CHECKING:
     from collections.abc import Iterable

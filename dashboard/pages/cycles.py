@@ -7,14 +7,15 @@ from typing import TYPE_CHECKING
 import numpy as np
 from dash import html
 
-from analytics import hydraulics
+from analytics.physics import hydraulics
 from analytics.plant.description import Measure
-from dashboard import display, figures
-from dashboard.expected import expected
-from dashboard.figures import look_of
+from dashboard.drawing import figures
+from dashboard.drawing.figures import look_of
+from dashboard.drawing.traces import DAY_US
 from dashboard.pages.common import chart
 from dashboard.site import now_us, si_trace
-from dashboard.traces import DAY_US
+from dashboard.telling import display
+from dashboard.telling.expected import expected
 
 if TYPE_CHECKING:
     import dash
@@ -22,7 +23,7 @@ if TYPE_CHECKING:
 
     from analytics.plant.description import Plant
     from analytics.records import Cycle
-    from dashboard.figures import Figure, Look
+    from dashboard.drawing.figures import Figure, Look
     from dashboard.site import Site
 
 #: Runs laid over each other: enough to show scatter, few enough to tell apart.

@@ -6,12 +6,12 @@ from typing import TYPE_CHECKING
 
 from dash import html
 
-from dashboard import display
-from dashboard.evidence import drawn, evidence_words
-from dashboard.figures import look_of
+from dashboard.drawing.figures import look_of
 from dashboard.pages.common import chart, pairs
 from dashboard.site import now_us
-from dashboard.status import RANK, Told, finding_id, told
+from dashboard.telling import display
+from dashboard.telling.evidence import drawn, evidence_words
+from dashboard.telling.status import RANK, Told, finding_id, told
 
 if TYPE_CHECKING:
     import dash

@@ -10,11 +10,12 @@ import numpy as np
 from dash import Input, Output, State, ctx, dcc, html, no_update
 
 from analytics.plant.description import MOTOR_MEASURES
-from dashboard import display, figures
-from dashboard.figures import look_of
+from dashboard.drawing import figures
+from dashboard.drawing.figures import look_of
+from dashboard.drawing.traces import DAY_US, HOUR_US
 from dashboard.pages.common import chart, picks, register_picks
 from dashboard.site import now_us
-from dashboard.traces import DAY_US, HOUR_US
+from dashboard.telling import display
 
 if TYPE_CHECKING:
     import dash

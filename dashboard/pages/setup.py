@@ -6,12 +6,12 @@ from typing import TYPE_CHECKING
 
 from dash import html
 
-from dashboard import display
 from dashboard.cli import listening, reach
-from dashboard.coverage import seen_and_unseen
-from dashboard.expected import expected
 from dashboard.pages.common import pairs, picks, register_picks
 from dashboard.site import now_us
+from dashboard.telling import display
+from dashboard.telling.coverage import seen_and_unseen
+from dashboard.telling.expected import expected
 
 if TYPE_CHECKING:
     import dash

@@ -8,11 +8,12 @@ import numpy as np
 from dash import html
 
 from analytics.plant.description import Measure
-from dashboard import display, figures
-from dashboard.figures import look_of
+from dashboard.drawing import figures
+from dashboard.drawing.figures import look_of
+from dashboard.drawing.traces import DAY_US
 from dashboard.pages.common import chart, pairs
 from dashboard.site import now_us
-from dashboard.traces import DAY_US
+from dashboard.telling import display
 
 if TYPE_CHECKING:
     import dash
@@ -20,9 +21,9 @@ if TYPE_CHECKING:
 
     from analytics.plant.description import Plant, Signal, Storage
     from analytics.records import Outlook
-    from dashboard.facts import Facts
-    from dashboard.figures import Figure, Look
+    from dashboard.drawing.figures import Figure, Look
     from dashboard.site import Site
+    from dashboard.telling.facts import Facts
 
 PAST_DAYS = 30
 #: Rain depths that people know from a forecast.

@@ -13,8 +13,8 @@ from analytics.engine import Engine
 from analytics.plant.parsing import parse_plant
 from analytics.readings import Readings
 from simulator import library
-from simulator.score import Found, Labelled, Score, score
 from simulator.simulation import Simulation
+from simulator.truth.score import Found, Labelled, Score, score
 
 SEEDS = (11, 12)
 START_US = 1_780_272_000_000_000  # 2026-06-01T00:00:00Z

@@ -9,8 +9,8 @@ import time
 
 import pytest
 
-from collector import companion
-from collector.companion import Companion
+from collector.live import companion
+from collector.live.companion import Companion
 
 
 def child(one: Companion) -> subprocess.Popen[bytes]:
@@ -50,7 +50,7 @@ def test_it_is_started_again_and_waits_longer_each_time(idle: Companion) -> None
 def test_it_ends_where_its_keeper_dies_without_a_word() -> None:
     program = (
         "import sys, os, time\n"
-        "from collector.companion import Companion\n"
+        "from collector.live.companion import Companion\n"
         "one = Companion([])\n"
         "one._words = [sys.executable, '-c', 'import os\\nwhile os.read(0, 100): pass']\n"
         "one.tend()\n"

@@ -6,7 +6,7 @@ import logging
 
 import pytest
 
-from collector.logs import OneLine
+from collector.live.logs import OneLine
 
 
 @pytest.mark.parametrize(

@@ -13,9 +13,9 @@ from hypothesis import strategies as st
 
 from analytics.plant.parsing import parse_plant
 from analytics.readings import Readings
-from collector.readings_blocks import BlockReader
-from collector.readings_file import HEADER, ReadingsError, ReadingsFile, read_readings
-from collector.readings_rows import LONGEST_LINE, Malformed, Rows
+from collector.readings.blocks import BlockReader
+from collector.readings.file import HEADER, ReadingsError, ReadingsFile, read_readings
+from collector.readings.rows import LONGEST_LINE, Malformed, Rows
 
 PLANT = parse_plant(
     """
@@ -345,7 +345,7 @@ def test_chunks_are_the_recording(tmp_path: Path, order: list[int], chunk: int) 
 def test_a_clock_that_stands_still_does_not_fill_the_memory(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr("collector.readings_file._MOST_HELD", 2000)
+    monkeypatch.setattr("collector.readings.file._MOST_HELD", 2000)
     path = written(tmp_path, "\n".join([HEADER, *["5,pressure,1"] * 200_000]))
     chunks = list(ReadingsFile(path, PLANT, chunk=1))
     assert len(chunks) > 1

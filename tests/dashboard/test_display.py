@@ -6,7 +6,7 @@ import math
 
 import pytest
 
-from dashboard import display
+from dashboard.telling import display
 
 
 @pytest.mark.parametrize(

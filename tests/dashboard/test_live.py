@@ -10,9 +10,9 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import pytest
 
-from dashboard import live
-from dashboard.live import BACKLOG, Watcher, event
 from dashboard.site import Site
+from dashboard.web import live
+from dashboard.web.live import BACKLOG, Watcher, event
 from tests.dashboard import made
 
 if TYPE_CHECKING:

@@ -9,10 +9,10 @@ from typing import TYPE_CHECKING
 
 import pytest
 
-from dashboard import guard
-from dashboard.app import make_app
-from dashboard.files import Files
-from dashboard.guard import host_allowed
+from dashboard.web import guard
+from dashboard.web.app import make_app
+from dashboard.web.files import Files
+from dashboard.web.guard import host_allowed
 from tests.dashboard import made
 
 if TYPE_CHECKING:
@@ -202,7 +202,7 @@ def test_an_error_within_shows_nothing_of_the_inside(folder: Path, monkeypatch: 
     def broken(*_: object, **__: object) -> None:
         raise RuntimeError("secret inside")
 
-    monkeypatch.setattr("dashboard.app.status", broken)
+    monkeypatch.setattr("dashboard.web.app.status", broken)
     answer = app.test_client().get("/")
     assert answer.status_code == 500
     assert "secret inside" not in answer.text

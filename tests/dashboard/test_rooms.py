@@ -10,10 +10,11 @@ import plotly.graph_objects as go
 import pytest
 from dash._utils import to_json  # what the server itself sends
 
-from dashboard import evidence, export, figures
+from dashboard.drawing import export, figures
 from dashboard.pages import cycles, findings, history, setup, storage
 from dashboard.site import Site
-from dashboard.status import finding_id
+from dashboard.telling import evidence
+from dashboard.telling.status import finding_id
 from tests.dashboard import made
 
 if TYPE_CHECKING:

@@ -10,15 +10,15 @@ import pytest
 
 from analytics.plant.description import Measure
 from analytics.records import Finding
-from dashboard.facts import Facts, Reading
 from dashboard.site import Site
-from dashboard.status import finding_id, status
+from dashboard.telling.facts import Facts, Reading
+from dashboard.telling.status import finding_id, status
 from tests.dashboard import made
 
 if TYPE_CHECKING:
     from pathlib import Path
 
-    from dashboard.stations import Station
+    from dashboard.telling.stations import Station
 
 
 @pytest.fixture(scope="module")

@@ -11,9 +11,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from analytics.plant.description import Measure
-from dashboard import traces
-from dashboard.facts import Facts
+from dashboard.drawing import traces
 from dashboard.site import Site
+from dashboard.telling.facts import Facts
 from tests.dashboard import made
 
 if TYPE_CHECKING:

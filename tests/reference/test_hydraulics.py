@@ -12,7 +12,7 @@ import fluids
 import numpy as np
 import pytest
 
-from analytics import hydraulics as h
+from analytics.physics import hydraulics as h
 
 PSI = 6894.757
 GAL = 3.785411784e-3

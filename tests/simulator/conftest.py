@@ -10,8 +10,8 @@ import pytest
 
 from analytics.plant.description import Plant
 from simulator.scenario import FaultPlan, Scenario
-from simulator.trace import Trace
-from simulator.world import World
+from simulator.sensing.trace import Trace
+from simulator.works.world import World
 
 sys.path.insert(0, str(Path(__file__).parent))
 

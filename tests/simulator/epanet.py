@@ -14,8 +14,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 if TYPE_CHECKING:
-    from simulator.enduses import Use
-    from simulator.world import World
+    from simulator.demand.enduses import Use
+    from simulator.works.world import World
 
 _G = 9.80665
 _PA_PER_M = 998.2 * _G

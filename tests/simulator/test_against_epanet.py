@@ -14,12 +14,12 @@ import numpy as np
 import plants
 import pytest
 
-from simulator.garden import Hose, Programme
-from simulator.hardware import Sizes
+from simulator.demand.garden import Hose, Programme
 from simulator.scenario import Scenario
-from simulator.trace import Trace
-from simulator.weather import Climate
-from simulator.world import World
+from simulator.sensing.trace import Trace
+from simulator.weather.climate import Climate
+from simulator.works.hardware import Sizes
+from simulator.works.world import World
 
 _START_US = 1_780_272_000_000_000  # 2026-06-01T00:00:00Z
 

@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 
 from simulator.calendar import Calendar
-from simulator.enduses import household
-from simulator.garden import Hose, Programme, by_hand, programmed
+from simulator.demand.enduses import household
+from simulator.demand.garden import Hose, Programme, by_hand, programmed
 from simulator.seeds import stream
 
 #: 10th, 50th and 90th percentile of litres and of mean L/s per event, worked out once from

@@ -11,9 +11,9 @@ import pytest
 from conftest import DAY_S, START_US, ran, runs, world_of
 
 from analytics.plant.description import Plant
-from simulator import faults
 from simulator.scenario import FaultPlan, Scenario
 from simulator.simulation import Simulation
+from simulator.works import faults
 
 _PSI = 6_894.757
 

@@ -16,8 +16,8 @@ from conftest import START_US
 from analytics.plant.description import Plant
 from analytics.plant.parsing import parse_plant
 from analytics.plant.payload import Decoder
-from simulator.messages import messages
 from simulator.scenario import Scenario
+from simulator.sensing.messages import messages
 from simulator.simulation import Simulation
 
 _MIXED = """

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import pytest
 
-from simulator.hardware import Sizes
 from simulator.physics import evaporation, leaks, pipes, salt, tank, water
 from simulator.physics.filter import covered, loss_ratio
 from simulator.physics.motor import Motor
 from simulator.physics.pump import PumpCurve
+from simulator.works.hardware import Sizes
 
 _PSI = 6_894.757
 _GAL = 3.785411784e-3

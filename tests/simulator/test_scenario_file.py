@@ -81,7 +81,7 @@ def test_what_the_plant_lacks_is_said(bare: Plant, name: str, lacks: str) -> Non
 def test_the_bare_plant_runs(bare: Plant) -> None:
     from conftest import ran, runs
 
-    from simulator.world import World
+    from simulator.works.world import World
 
     world = World(bare, library.load_scenario("lost-prime", bare), 1, 1_780_272_000_000_000)
     trace = ran(world, 1)

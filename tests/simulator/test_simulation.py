@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 from analytics.plant.description import Plant
 from simulator.recording import simulate
 from simulator.scenario import FaultPlan, Scenario
-from simulator.sensors import SensorChange
+from simulator.sensing.sensors import SensorChange
 from simulator.simulation import Batch, Simulation
 
 _ROUGH = (
@@ -126,7 +126,7 @@ def test_live_continuation_follows_history(juniper: Plant) -> None:
 
 def test_people_away_and_guests_change_the_draw(juniper: Plant) -> None:
     from simulator.scenario import Spell
-    from simulator.world import World
+    from simulator.works.world import World
 
     drawn = []
     for changes in ({}, {"guests": (Spell(0, 9e9, 6),)}, {"away": (Spell(-DAY_S, 9e9),)}):

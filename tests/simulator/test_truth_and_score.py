@@ -9,8 +9,8 @@ from conftest import DAY_S, START_US
 
 from analytics.plant.description import Plant
 from simulator.scenario import FaultPlan, Scenario
-from simulator.score import Found, Labelled, read_findings, read_truths, score
 from simulator.simulation import Simulation
+from simulator.truth.score import Found, Labelled, read_findings, read_truths, score
 
 _H = 3_600_000_000
 

@@ -100,7 +100,8 @@ def test_what_comes_while_it_is_down_is_not_lost_and_a_broker_may_restart(
 def test_a_collector_alone_never_loads_the_dashboard(daemon: Running) -> None:
     program = (
         "import sys, threading\n"
-        "from collector import cli, daemon\n"
+        "from collector import cli\n"
+        "from collector.live import daemon\n"
         "daemon.Daemon.run = lambda self: print(*sorted(sys.modules))\n"
         f"words = ['run', {str(daemon.file)!r}, '--no-dashboard', '--data', {str(daemon.data)!r}]\n"
         "sys.exit(cli.main(words))\n"
@@ -108,7 +109,7 @@ def test_a_collector_alone_never_loads_the_dashboard(daemon: Running) -> None:
     shown = subprocess.run([sys.executable, "-c", program], capture_output=True, text=True, timeout=60)
     assert shown.returncode == 0, shown.stderr
     modules = set(shown.stdout.split())
-    assert "collector.site" in modules
+    assert "collector.live.site" in modules
     assert not {"dash", "flask", "plotly", "dashboard", "simulator", "amqtt"} & modules
 
 

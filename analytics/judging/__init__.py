@@ -1,0 +1,1 @@
+"""What the detectors share: their protocol, what a sound plant does, and which finding speaks."""

@@ -1,0 +1,164 @@
+"""One fault, one finding: which finding speaks, and which hangs on another.
+
+Detectors speak for themselves; here it is settled what the owner is told. A claim whose fault is a
+consequence of a finding that stands is written into that finding's evidence ("with_<fault>") and not
+raised beside it. When the cause is gone and the claim is still made, it is raised then.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field, replace
+from typing import TYPE_CHECKING
+
+from analytics.judging.watch import AllClear, Claim
+from analytics.plant.description import Measure
+from analytics.records import Finding
+from analytics.seeing.motor import motor_signal
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable
+
+    from analytics.judging.watch import Word
+    from analytics.plant.description import Plant
+
+#: Faults that are told from pressure, and those that are told from the motor.
+BY_PRESSURE = frozenset(
+    {
+        "blocked_discharge",
+        "overpressure",
+        "dry_supply",
+        "lost_prime",
+        "burst_line",
+        "short_cycling",
+        "switch_drift",
+        "clogged_filter",
+        "pump_wear",
+        "supply_leak",
+    }
+)
+BY_MOTOR = BY_PRESSURE | {"motor_overload", "storage_leak"}
+
+#: What is judged by runs that deliver as they should.
+OF_RUNS = frozenset({"short_cycling", "switch_drift", "clogged_filter", "pump_wear"})
+#: What a run that moves no water, or not enough, can be taken for.
+IN_RUN = frozenset({"lost_prime", "dry_supply", "burst_line", "blocked_discharge"})
+
+#: What follows from what. A run that moves no water leaves nothing to judge filter, pump or switch by;
+#: a burst draws down pressure and storage; a fast-cycling tank distorts every pressure; what is throttled
+#: by a filter stands at shut-off before it.
+CONSEQUENCES: dict[str, frozenset[str]] = {
+    "lost_prime": OF_RUNS | IN_RUN | {"supply_leak"},
+    "dry_supply": OF_RUNS | IN_RUN | {"supply_leak", "motor_overload"},
+    "burst_line": OF_RUNS
+    | {"lost_prime", "dry_supply", "motor_overload", "supply_leak", "storage_leak", "storage_depletion"},
+    "short_cycling": OF_RUNS | {"supply_leak", "blocked_discharge", "overpressure", "motor_overload"},
+    "clogged_filter": frozenset({"pump_wear", "blocked_discharge", "short_cycling"}),
+    "pump_wear": frozenset({"clogged_filter", "blocked_discharge"}),
+    "blocked_discharge": OF_RUNS | IN_RUN | {"overpressure"},
+    "overpressure": OF_RUNS | {"blocked_discharge"},
+    "switch_drift": frozenset({"overpressure"}),
+    "motor_overload": IN_RUN | {"pump_wear", "clogged_filter"},
+}
+
+#: A claim that says nothing newer than this is not told again.
+CONFIDENCE_STEP = 0.05
+SHARE_STEP = 0.05
+
+
+@dataclass
+class Ledger:
+    """The findings that stand, and who hangs on whom. Plain data."""
+
+    #: faults by the signal that they are told from
+    resting_on: dict[str, frozenset[str]] = field(default_factory=dict)
+    standing: dict[str, Finding] = field(default_factory=dict)
+
+    def silenced_by(self, finding: Finding, fault: str) -> bool:
+        """Whether a standing finding explains a fault: as its consequence, or by a sensor that lies."""
+        if finding.fault == "sensor_fault":
+            return fault in self.resting_on.get(finding.of or "", ())
+        return fault in CONSEQUENCES.get(finding.fault, ())
+
+    def is_open(self, fault: str, of: str | None = None) -> bool:
+        if of is not None:
+            return _place(fault, of) in self.standing
+        return any(finding.fault == fault for finding in self.standing.values())
+
+    def hear(self, words: Iterable[Word], at_us: int) -> list[Finding]:
+        """What the words of one event change: findings raised, brought up to date, or cleared."""
+        changed: list[Finding] = []
+        for word in words:
+            found = self._claim(word, at_us) if isinstance(word, Claim) else self._clear(word, at_us)
+            if found is not None:
+                changed.append(found)
+        return changed
+
+    def cause_of(self, fault: str) -> str | None:
+        """The place of a standing finding of which `fault` is a consequence."""
+        for place, finding in self.standing.items():
+            if self.silenced_by(finding, fault):
+                return place
+        return None
+
+    def _claim(self, claim: Claim, at_us: int) -> Finding | None:
+        place = _place(claim.fault, claim.of)
+        before = self.standing.get(place)
+        if before is None:
+            cause = self.cause_of(claim.fault)
+            if cause is not None:
+                return self._hang(cause, claim.fault)
+            self.standing[place] = finding = Finding(
+                claim.fault, claim.of, at_us, min(claim.onset_us, at_us), claim.priority, claim.confidence,
+                claim.summary, claim.cause, None, dict(claim.evidence),
+            )  # fmt: skip
+            return finding
+        same = claim.cause == before.cause and claim.priority == before.priority
+        nearly = abs(claim.confidence - before.confidence) < CONFIDENCE_STEP
+        if same and nearly and not _moved(before.evidence, claim.evidence):
+            return None
+        hung = {name: value for name, value in before.evidence.items() if name.startswith("with_")}
+        self.standing[place] = finding = replace(
+            before, priority=claim.priority, confidence=claim.confidence, summary=claim.summary,
+            cause=claim.cause, evidence=claim.evidence | hung,
+        )  # fmt: skip
+        return finding
+
+    def _hang(self, cause: str, fault: str) -> Finding | None:
+        name = f"with_{fault}"
+        before = self.standing[cause]
+        if name in before.evidence:
+            return None
+        self.standing[cause] = finding = replace(before, evidence=before.evidence | {name: 1.0})
+        return finding
+
+    def _clear(self, word: AllClear, at_us: int) -> Finding | None:
+        before = self.standing.pop(_place(word.fault, word.of), None)
+        if before is None:
+            return None
+        summary = f"{before.summary} {word.summary}" if word.summary else before.summary
+        return replace(before, cleared_us=at_us, summary=summary, evidence=before.evidence | word.evidence)
+
+
+def resting_on(plant: Plant) -> dict[str, frozenset[str]]:
+    """Which faults cannot be told while a signal lies, by its name."""
+    motor = motor_signal(plant)
+    found = {}
+    for position, signal in enumerate(plant.signals):
+        if signal.measures is Measure.LINE_PRESSURE:
+            found[signal.name] = BY_PRESSURE
+        elif position == motor:
+            found[signal.name] = BY_MOTOR
+    return found
+
+
+def _moved(before: dict[str, float], now: dict[str, float]) -> bool:
+    """Whether a share in the evidence has moved by a step that the owner should hear of."""
+    return any(
+        abs(value - before[name]) >= SHARE_STEP
+        for name, value in now.items()
+        if name.endswith("_share_1") and name in before
+    )
+
+
+def _place(fault: str, of: str | None) -> str:
+    return f"{fault}/{of or ''}"

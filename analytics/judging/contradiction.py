@@ -1,0 +1,249 @@
+"""Signals that contradict the plant: stuck while it moves, or moving as no plant can.
+
+Water and pressure are believed over a status: a pressure that climbs through its band needs the
+pump, whatever the motor signal says. Each check answers with a cause (`stuck`, `implausible`) while
+the contradiction lasts, or None. They look at beats and runs only; one odd sample never decides.
+
+Parameters, each a statement about what cannot be:
+    RUNS            3   whole runs through which a gauge stands exactly still at or above cut-in: the
+                        switch went from cut-in to cut-out thrice, so pressure did
+    RUNS_LOW        8   the same below cut-in, where a motor that trips on its protector restarts too
+    SWINGS          3   times pressure climbed through the middle of the band and the motor signal
+                        did not change
+    DRAWN_SHARE  0.05   of a storage's volume that the pump must have taken since the level last
+                        changed in its last digit, over LEVEL_S at least
+    AIR_S        48 h   outdoor air that is the same to the last digit (two days of fog are not)
+    JUMPS           3   moves of a level or of the air in a day that nothing could make
+    NOISE_BEATS     3   beats in six hours in which pressure rose and fell three bands, pump at rest
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from analytics.plant.description import Measure
+from analytics.seeing.motor import motor_signal
+
+if TYPE_CHECKING:
+    from analytics.plant.description import Plant
+    from analytics.seeing.beats import Beat, Span
+    from analytics.seeing.events import Run
+
+RUNS, RUNS_LOW, SWINGS = 3, 8, 3
+SAMPLES = 20
+DRAWN_SHARE, LEVEL_S = 0.05, 86_400.0
+AIR_S, AIR_SAMPLES = 48 * 3600.0, 100
+FLOW_S = 6 * 3600.0
+JUMPS, JUMP_WINDOW_US = 3, 86_400_000_000
+NOISE_BEATS, NOISE_WINDOW_US = 3, 21_600_000_000
+#: Where the plant file gives no rated flow: a small jet pump, 5 gpm.
+USUAL_FLOW_M3_S = 3.2e-4
+#: No roof sheds more into a tank than a cloudburst of 150 mm/h; no hose or drain of a holding
+#: passes more than 2 L/s.
+#: A level gauge may be off by a fortieth; air falls by 8 K in ten minutes before a gust front, seldom.
+CLOUDBURST_M_S = 0.15 / 3600.0
+MOST_FLOW_M3_S = 2e-3
+LEVEL_STEP_SHARE = 0.025
+AIR_STEP_K, AIR_RATE_K_S = 5.0, 8.0 / 600.0
+
+
+@dataclass
+class Still:
+    """How long a signal has said exactly the same, and what the plant did meanwhile."""
+
+    value: float = 0.0
+    since_us: int = 0  # 0: it moves
+    samples: int = 0
+    runs: int = 0
+    ran_s: float = 0.0
+    swings: int = 0
+
+
+@dataclass
+class Tail:
+    """A signal's last three samples, and its impossible moves of the last day."""
+
+    time_us: list[int] = field(default_factory=list)
+    value: list[float] = field(default_factory=list)
+    jumps_us: list[int] = field(default_factory=list)
+
+
+@dataclass
+class Evidence:
+    """Plain data: what the checks keep."""
+
+    still: dict[int, Still] = field(default_factory=dict)
+    low: bool = False  # pressure was below the band's middle when last looked
+    unmoved: int = 0  # swings since the motor signal last changed state
+    motor_on: bool | None = None
+    tails: dict[int, Tail] = field(default_factory=dict)
+    rain_us: int = 0
+    noise_us: list[int] = field(default_factory=list)
+
+
+class Contradictions:
+    def __init__(self, plant: Plant) -> None:
+        self.plant = plant
+        self.motor = motor_signal(plant)
+        self.pressure = next(iter(plant.measuring(Measure.LINE_PRESSURE)), None)
+        self.rain = next(iter(plant.measuring(Measure.RAINFALL)), None)
+        self.flow_m3_s = plant.pump.rated_flow_m3_s or USUAL_FLOW_M3_S
+
+    def run(self, evidence: Evidence, run: Run) -> None:
+        """Count a run that was seen whole."""
+        evidence.unmoved = 0
+        if run.entire:
+            for still in evidence.still.values():
+                still.runs += int(run.cycle.start_us >= still.since_us > 0)
+
+    def beat(self, evidence: Evidence, beat: Beat, doubted: set[int]) -> dict[int, str]:
+        """What speaks against signals now: cause by position in `Plant.signals`.
+
+        doubted: signals that are disbelieved already and convict no other.
+        """
+        if self.pressure in doubted or self.motor in doubted:
+            evidence.low = False
+            if self.pressure in doubted or self.motor not in beat.spans:
+                evidence.unmoved = 0
+        if self.pressure not in doubted:
+            self._swing(evidence, beat)
+        found: dict[int, str] = {}
+        for position, span in beat.spans.items():
+            if not span.count:
+                continue
+            still = _still(evidence.still.setdefault(position, Still()), beat, span)
+            cause = self._stuck(position, still, beat, evidence) or self._wild(position, beat, span, evidence)
+            if cause is not None:
+                found[position] = cause
+        if self.motor is not None and evidence.unmoved >= SWINGS:
+            still = evidence.still.get(self.motor, Still())
+            found[self.motor] = "stuck" if still.since_us or self.motor not in beat.spans else "implausible"
+        return found
+
+    def _swing(self, evidence: Evidence, beat: Beat) -> None:
+        """Count climbs of pressure from below the middle of the band to above, and the motor's changes."""
+        on_s = beat.running_s
+        state = None if 0.0 < on_s < 599.0 else on_s > 0.0
+        if state is None or (evidence.motor_on is not None and state != evidence.motor_on):
+            evidence.unmoved = 0
+        evidence.motor_on = state
+        span = beat.spans.get(self.pressure) if self.pressure is not None else None
+        switch = self.plant.switch
+        if span is None or not span.count or switch is None or state is None:
+            return
+        band = switch.cut_out_pa - switch.cut_in_pa
+        floor, ceiling = switch.cut_in_pa + 0.3 * band, switch.cut_in_pa + 0.7 * band
+        if span.high < ceiling:
+            evidence.low |= span.low <= floor
+            return
+        if span.low > floor and not evidence.low:
+            return
+        value = span.value
+        high = value >= ceiling
+        marks = value[high | (value <= floor)] >= ceiling  # only what is clearly low or high, in order
+        climbs = int(
+            np.count_nonzero(np.diff(np.concatenate(([not evidence.low], marks)).astype(np.int8)) > 0)
+        )
+        evidence.unmoved += climbs
+        evidence.low = not bool(marks[-1])
+
+    def _stuck(self, position: int, still: Still, beat: Beat, evidence: Evidence) -> str | None:
+        if not still.since_us or still.samples < SAMPLES:
+            return None
+        measures = self.plant.signals[position].measures
+        lasted_s = (beat.to_us - still.since_us) / 1e6
+        if measures in (Measure.LINE_PRESSURE, Measure.DISCHARGE_PRESSURE):
+            cut_in = self.plant.switch.cut_in_pa if self.plant.switch else 0.0
+            stuck = still.runs >= (RUNS if still.value >= 0.9 * cut_in else RUNS_LOW)
+        elif measures is Measure.STORAGE_LEVEL:
+            stuck = lasted_s >= LEVEL_S and self._drawn(position, still)
+        elif measures is Measure.AIR_TEMPERATURE:
+            stuck = lasted_s >= AIR_S and still.samples >= AIR_SAMPLES
+        elif measures is Measure.SUPPLY_FLOW:
+            stuck = lasted_s >= FLOW_S and still.value > 0.0 and still.runs >= RUNS
+        else:
+            stuck = False
+        return "stuck" if stuck else None
+
+    def _drawn(self, position: int, still: Still) -> bool:
+        """Whether the pump must have lowered the one storage, which is neither full nor at its outlet."""
+        if len(self.plant.storages) != 1 or self.motor is None:
+            return False
+        storage = self.plant.storages[0]
+        inside = storage.outlet_level_m * 1.1 + 0.02 < still.value < 0.97 * storage.full_level_m
+        return inside and still.ran_s * 0.5 * self.flow_m3_s > DRAWN_SHARE * storage.volume_m3
+
+    def _wild(self, position: int, beat: Beat, span: Span, evidence: Evidence) -> str | None:
+        measures = self.plant.signals[position].measures
+        if measures in (Measure.STORAGE_LEVEL, Measure.AIR_TEMPERATURE):
+            return self._jumps(position, beat, span, evidence)
+        switch = self.plant.switch
+        if measures is Measure.LINE_PRESSURE and switch is not None and beat.running_s == 0.0:
+            band = switch.cut_out_pa - switch.cut_in_pa
+            if span.high - span.low > 0.6 * band and span.count >= SAMPLES:
+                steps = np.diff(span.value)
+                rises = float(steps[steps > 0.05 * band].sum())
+                sudden = float(np.max(np.abs(steps))) > 0.3 * band
+                if rises > 3.0 * band and sudden:
+                    evidence.noise_us.append(beat.to_us)
+            evidence.noise_us = [at for at in evidence.noise_us if at > beat.to_us - NOISE_WINDOW_US]
+        noisy = measures is Measure.LINE_PRESSURE and len(evidence.noise_us) >= NOISE_BEATS
+        return "implausible" if noisy else None
+
+    def _jumps(self, position: int, beat: Beat, span: Span, evidence: Evidence) -> str | None:
+        """Moves that nothing could make, of a level or of the air; lone samples are passed over."""
+        signal = self.plant.signals[position]
+        storage = next((one for one in self.plant.storages if one.name == signal.of), None)
+        if signal.measures is Measure.AIR_TEMPERATURE:
+            step, rate = AIR_STEP_K, AIR_RATE_K_S
+        elif storage is not None:
+            area_m2 = storage.volume_m3 / storage.full_level_m
+            step, rate = LEVEL_STEP_SHARE * storage.full_level_m, self._most_m3_s(evidence, beat) / area_m2
+        else:
+            return None
+        tail = evidence.tails.setdefault(position, Tail())
+        tail.jumps_us = [at for at in tail.jumps_us if at > beat.to_us - JUMP_WINDOW_US]
+        edge = tail.value[-1] if tail.value else span.first
+        if max(span.high, edge) - min(span.low, edge) > step:
+            time_us, value = np.append(tail.time_us, span.time_us), np.append(tail.value, span.value)
+            if len(value) > 3:
+                middle = np.median(np.stack((value[:-2], value[1:-1], value[2:])), axis=0)
+                seconds = np.diff(time_us[1:-1]) / 1e6
+                tail.jumps_us += [beat.to_us] * int(
+                    np.count_nonzero(np.abs(np.diff(middle)) > step + rate * seconds)
+                )
+                tail.jumps_us = tail.jumps_us[-JUMPS:]
+        tail.time_us = [*tail.time_us, *span.time_us[-3:].tolist()][-3:]
+        tail.value = [*tail.value, *span.value[-3:].tolist()][-3:]
+        return "implausible" if len(tail.jumps_us) >= JUMPS else None
+
+    def _most_m3_s(self, evidence: Evidence, beat: Beat) -> float:
+        """The most that can come or go: hose or burst fitting, pump, and a cloudburst while it rains."""
+        rain = beat.spans.get(self.rain) if self.rain is not None else None
+        if rain is not None and rain.high > 0.0:
+            evidence.rain_us = beat.to_us
+        wet = self.rain is None or beat.to_us - evidence.rain_us < 3 * 3_600_000_000
+        area_m2 = self.plant.catchment.area_m2 if self.plant.catchment else 0.0
+        return MOST_FLOW_M3_S + self.flow_m3_s + (CLOUDBURST_M_S * area_m2 if wet else 0.0)
+
+
+def _still(still: Still, beat: Beat, span: Span) -> Still:
+    """Take up one beat's samples of a signal."""
+    if span.low != span.high or (still.since_us and span.low != still.value):
+        same_inside = span.low == span.high
+        still.since_us = beat.from_us if same_inside else 0
+        still.value, still.samples, still.runs, still.ran_s = span.low, 0, 0, 0.0
+    elif not still.since_us:
+        still.since_us, still.value, still.samples, still.runs, still.ran_s = (
+            beat.from_us,
+            span.low,
+            0,
+            0,
+            0.0,
+        )
+    still.samples += span.count
+    still.ran_s += beat.running_s
+    return still

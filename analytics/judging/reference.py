@@ -1,0 +1,62 @@
+"""What a sound plant does: learned where it has been learned, else from the plant file.
+
+delivery    delivery over the band [m3/s]: clean signature, else the rated flow (at cut-in; a pump gives
+            some tenth less at mid-band), else what fills the drawdown in 90 s
+start, stop pressures at which the motor starts and stops
+motor level running current or power, or None while unknown
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from analytics.judging.signature import best_delivery
+
+if TYPE_CHECKING:
+    from analytics.judging.watch import Known
+
+#: Usual band where there is no switch in the plant file: 30 to 50 psi. Common practice, no source.
+USUAL_CUT_IN_PA, USUAL_CUT_OUT_PA = 206_843.0, 344_738.0
+#: A pump that gives its rating at cut-in gives about this much of it over the whole band: from
+#: Q = sqrt((H0 - P)/r) with a shut-off head 1.5 times the cut-out.
+MID_SHARE = 0.87
+
+
+@dataclass(frozen=True, slots=True)
+class Reference:
+    start_pa: float
+    stop_pa: float
+    delivery_m3_s: float
+    drawdown_m3: float
+    motor_level: float | None
+    learned: bool
+
+    @property
+    def band_pa(self) -> float:
+        return self.stop_pa - self.start_pa
+
+
+def reference(known: Known) -> Reference:
+    switch, clean, water = known.plant.switch, known.signature.clean, known.water
+    start = switch.cut_in_pa if switch else USUAL_CUT_IN_PA
+    stop = switch.cut_out_pa if switch else USUAL_CUT_OUT_PA
+    drawdown = water.between_m3(start, stop)
+    if "start_pa" in clean and "stop_pa" in clean and clean["stop_pa"].middle > clean["start_pa"].middle:
+        start, stop = clean["start_pa"].middle, clean["stop_pa"].middle
+    rated = known.plant.pump.rated_flow_m3_s
+    best = best_delivery(clean)
+    if best is not None:
+        delivery = clean[best].middle if best == "kink_m3_s" else clean[best].upper
+    elif rated is not None and water.true:
+        delivery = MID_SHARE * rated
+    else:
+        delivery = drawdown / 90.0
+    level = clean["motor_level"].middle if "motor_level" in clean else _recent_level(known)
+    return Reference(start, stop, delivery, drawdown, level, known.signature.learned_us is not None)
+
+
+def _recent_level(known: Known) -> float | None:
+    """Before anything is learned: what the motor drew in the runs that delivered."""
+    levels = sorted(b.motor_level for b in known.signature.recent if b.motor_level is not None)
+    return levels[len(levels) // 2] if levels else None

@@ -1,0 +1,150 @@
+"""The plant's own clean signature, learned from its runs.
+
+The first LESSON usable runs while nothing is found wrong make the commissioning signature, which is
+then kept: a slow fault cannot move what it is measured against. The newest RECENT runs stand beside
+it. Robust throughout: medians, an upper quartile for delivery (demand that comes and goes inside a run
+hides delivery and can only lower it), and the median absolute deviation for the scatter.
+
+A signature is learned anew only where a repair has changed the plant (`begin_again`), which the
+engine does when a finding that changes the pump or tank is cleared by a signature unlike the old one.
+
+Parameters: LESSON 24 runs, half a day to two days of a household, robust scatter known to a fifth;
+RECENT 12 runs, enough for the quartile of a run scattered by 8 % to be good to 4 %. FIRST_WORD 6 runs
+give a provisional signature.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from statistics import median
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from analytics.seeing.events import Run
+
+LESSON = 24
+FIRST_WORD = 6
+RECENT = 12
+ROUGH = 0.12
+STEADY = 0.35  # demand before and after may differ by so much of delivery: beyond, neither is the run's
+
+
+@dataclass
+class Trait:
+    """One figure of the signature: its median, upper quartile and robust standard deviation."""
+
+    middle: float
+    upper: float
+    sigma: float
+
+
+@dataclass
+class Brief:
+    """What is kept of one usable run."""
+
+    at_us: int
+    kink_m3_s: float | None  # mean of the kinks at start and stop: free of demand
+    delivery_m3_s: float | None  # mid-run, where demand before and after agree
+    delivery_start_m3_s: float | None
+    delivery_stop_m3_s: float | None
+    drawdown_m3: float
+    run_time_s: float
+    demand_m3_s: float
+    start_pa: float
+    stop_pa: float
+    motor_level: float | None
+    filter_drop_pa: float | None
+
+
+TRAITS = (
+    "kink_m3_s", "delivery_m3_s", "delivery_start_m3_s", "delivery_stop_m3_s", "drawdown_m3", "run_time_s",
+    "start_pa", "stop_pa", "motor_level", "filter_drop_pa",
+)  # fmt: skip
+
+
+@dataclass
+class Signature:
+    lesson: list[Brief] = field(default_factory=list)
+    recent: list[Brief] = field(default_factory=list)
+    clean: dict[str, Trait] = field(default_factory=dict)
+    learned_us: int | None = None  # when the lesson was over
+    learned_runs: int = 0
+
+    def learn(self, run: Run, healthy: bool, least_rise_pa: float) -> None:
+        """Take up a run that is over; one that raised pressure by less says nothing of filter or pump."""
+        brief = usable(run)
+        if brief is None or brief.stop_pa - brief.start_pa < least_rise_pa:
+            return
+        self.recent = [*self.recent, brief][-RECENT:]
+        if self.learned_us is not None or not healthy:
+            return
+        self.lesson.append(brief)
+        self.learned_runs = len(self.lesson)
+        if len(self.lesson) >= LESSON:
+            self.learned_us = brief.at_us
+        if len(self.lesson) >= FIRST_WORD:
+            self.clean = {name: t for name in TRAITS if (t := _trait(self.lesson, name)) is not None}
+        if self.learned_us is not None:
+            self.lesson = []
+
+    def begin_again(self) -> None:
+        """Forget the clean signature and learn it anew from what follows."""
+        self.lesson, self.clean, self.learned_us, self.learned_runs = [], {}, None, 0
+
+    def repaired(self) -> None:
+        """A fault of pump, filter or tank is gone: the runs that showed it are no longer recent."""
+        self.recent = self.recent[-2:]
+
+    def now(self, name: str, last: int = RECENT) -> Trait | None:
+        """A trait over the newest `last` runs; None with fewer than half of them."""
+        briefs = self.recent[-last:]
+        return _trait(briefs, name) if len(briefs) * 2 >= last else None
+
+
+def usable(run: Run) -> Brief | None:
+    """The run as one that can be learned from: entire, measured, and ended by the switch."""
+    c = run.cycle
+    low, high = c.pressure_start_pa, c.pressure_stop_pa
+    if not run.entire or low is None or high is None or high <= low or c.demand_m3_s is None:
+        return None
+    if c.delivery_mid_m3_s is None or c.delivery_mid_m3_s <= 0.0:
+        return None
+    down, up = run.slope_before_m3_s, run.slope_after_m3_s
+    steady = down is not None and up is not None and abs(up - down) < STEADY * c.delivery_mid_m3_s
+    filled = (run.slope_run_m3_s or 0.0) * c.run_time_s
+    return Brief(
+        c.stop_us, kink(run), c.delivery_mid_m3_s if steady else None, c.delivery_start_m3_s,
+        c.delivery_stop_m3_s, c.drawdown_m3 if c.drawdown_m3 is not None else filled, c.run_time_s,
+        c.demand_m3_s, low, high, c.motor_level, c.filter_drop_pa,
+    )  # fmt: skip
+
+
+def kink(run: Run) -> float | None:
+    """Delivery by the kinks at both ends, or None."""
+    start, stop = run.cycle.delivery_start_m3_s, run.cycle.delivery_stop_m3_s
+    if start is None or stop is None or start <= 0.0 or stop <= 0.0:
+        return None
+    return 0.5 * (start + stop)
+
+
+def best_delivery(clean: dict[str, Trait]) -> str | None:
+    """The figure of delivery to go by: the kinks, unless they scatter by more than ROUGH and the mid-run
+    one by less. None if neither is known. (A drip line makes the mid-run figure look steadier than it is.)
+    """
+    shares = {
+        name: clean[name].sigma / clean[name].middle
+        for name in ("kink_m3_s", "delivery_m3_s")
+        if name in clean and clean[name].middle > 0.0
+    }
+    if shares.get("kink_m3_s", 1.0) <= ROUGH:
+        return "kink_m3_s"
+    return min(shares, key=lambda name: shares[name]) if shares else None
+
+
+def _trait(briefs: list[Brief], name: str) -> Trait | None:
+    values = sorted(v for b in briefs if (v := getattr(b, name)) is not None)
+    if len(values) < 3 or 2 * len(values) < len(briefs):
+        return None
+    middle = median(values)
+    sigma = 1.4826 * median(abs(v - middle) for v in values)
+    return Trait(middle, values[(3 * (len(values) - 1) + 2) // 4], sigma)

@@ -1,0 +1,135 @@
+"""What a detector is, and what it may say.
+
+A detector is told of events, one after the other in order of time, and answers with words: a Claim
+that its fault stands, or an All-clear. It keeps its memory in one dataclass of plain data, so that
+the engine can save and restore it without knowing it. It never sees a chunk, a clock or another
+detector; what others have found it may ask of `Known`.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Any, ClassVar, Protocol
+
+import msgspec
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from analytics.judging.signature import Signature
+    from analytics.plant.description import Plant
+    from analytics.records import Outlook, Priority
+    from analytics.seeing.beats import Beat
+    from analytics.seeing.events import Day, Look, Rest, Run
+    from analytics.seeing.silences import Silence
+    from analytics.seeing.water import Water
+
+
+@dataclass(frozen=True, slots=True)
+class Coverage:
+    """Whether the fitted sensors can show a fault, and one sentence on what they can and cannot."""
+
+    can: bool
+    sentence: str
+
+
+@dataclass(frozen=True, slots=True)
+class Claim:
+    """The fault stands, as far as readings up to the event's time tell.
+
+    The first claim of a fault not yet open raises it; later ones, repeated as often as the evidence
+    lasts, bring its words up to date. `onset_us` of the first claim stays.
+    """
+
+    fault: str
+    onset_us: int
+    priority: Priority
+    confidence: float
+    summary: str
+    cause: str | None = None
+    of: str | None = None
+    evidence: dict[str, float] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True)
+class AllClear:
+    """The fault's signature is gone (hysteresis is the detector's own matter)."""
+
+    fault: str
+    of: str | None = None
+    summary: str | None = None  # how it is known, put after the finding's summary
+    evidence: dict[str, float] = field(default_factory=dict)
+
+
+Word = Claim | AllClear
+
+
+class Known(Protocol):
+    """What a detector may ask while it hears an event."""
+
+    @property
+    def plant(self) -> Plant:
+        """The plant file's plant."""
+
+    @property
+    def water(self) -> Water:
+        """Its pressure tank as a flow meter."""
+
+    @property
+    def signature(self) -> Signature:
+        """What its clean runs are like."""
+
+    def is_open(self, fault: str, of: str | None = None) -> bool:
+        """Whether a finding of this fault stands (of any storage or signal where `of` is None)."""
+
+    def last(self, signal: int) -> tuple[int, float] | None:
+        """Time and value of the signal's newest good sample at or before the event, or None."""
+
+    def every_s(self, signal: int) -> float | None:
+        """Expected interval of a signal: the plant file's, else learned, else None."""
+
+
+@dataclass
+class Nothing:
+    """The memory of a detector that needs none."""
+
+
+class Detector:
+    """Base of all: hears everything, says nothing. Override what the fault needs."""
+
+    FAULT: ClassVar[str]
+    Memory: ClassVar[type] = Nothing
+
+    def __init__(self, plant: Plant) -> None:
+        self.plant = plant
+        self.memory: Any = self.Memory()
+
+    def run(self, run: Run, known: Known) -> Sequence[Word]:
+        return ()
+
+    def look(self, look: Look, known: Known) -> Sequence[Word]:
+        return ()
+
+    def rest(self, rest: Rest, known: Known) -> Sequence[Word]:
+        return ()
+
+    def beat(self, beat: Beat, known: Known) -> Sequence[Word]:
+        return ()
+
+    def silence(self, silence: Silence, known: Known) -> Sequence[Word]:
+        return ()
+
+    def day(self, day: Day, known: Known) -> Sequence[Word]:
+        return ()
+
+    def outlooks(self, day: Day, known: Known) -> Sequence[Outlook]:
+        """Estimates and forecasts as of the end of a day."""
+        return ()
+
+    def saved(self) -> Any:
+        """The memory as plain data."""
+        return msgspec.to_builtins(self.memory)
+
+    def restore(self, saved: Any) -> None:
+        """Take up the memory again. ValidationError if it is not of this detector."""
+        self.memory = msgspec.convert(saved, self.Memory)

@@ -1,0 +1,1 @@
+"""What is to come, as distributions: from balances of the past."""

@@ -1,0 +1,1 @@
+"""Physics as pure functions in SI units, known to nobody but books."""

@@ -1,0 +1,322 @@
+"""What a pump run says: times, pressures, and flows from the slope of tank water.
+
+While the motor rests, tank water w falls with the demand; while it runs, w rises with delivery less
+demand. At a start or a stop the demand is the same just before and just after, so the jump in the
+slope is the delivery at that pressure (the kink); over the whole run, delivery is the run's slope plus
+the mean demand before and after it, which is the steadiest single figure.
+
+Where the motor is seen more coarsely than the pressure, start and stop are put at the pressure's own
+turning points. All windows are whole numbers of samples of that run alone.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from analytics.physics.fits import Lines, fit_lines
+from analytics.records import Cycle
+from analytics.seeing.events import Run
+from analytics.seeing.spells import TAIL_US, Ended
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from numpy.typing import NDArray
+
+    from analytics.seeing.tracks import Track
+    from analytics.seeing.water import Water
+
+RUN_UP_US = 1_500_000  # a motor of this size is up to speed in a second or so
+COARSE_US = 3_000_000  # edges seen more coarsely than this are sought in the pressure
+SETTLE_US = 2_000_000  # after a stop: check valve and water hammer
+
+
+@dataclass(frozen=True, slots=True)
+class Start:
+    """What is known of a run once its first minute is over; kept while a long run goes on."""
+
+    start_us: int
+    before_end_us: int
+    pressure_pa: float
+    slope_before_m3_s: float
+    slope_first_m3_s: float
+    noise_pa: float
+    leap_pa: float
+
+
+def _nearest(track: Track, times_us: NDArray[np.int64], side: Any = "left") -> NDArray[np.int64]:
+    return np.searchsorted(track.time_us, times_us, side=side)
+
+
+def start_edges(
+    pressure: Track, before_us: NDArray[np.int64], from_us: NDArray[np.int64]
+) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+    """(start, end of the rest before it) of runs seen first at `from_us`, resting last at `before_us`."""
+    start = (before_us + from_us) // 2
+    rest_end = before_us + 1
+    for k in np.flatnonzero(from_us - before_us > COARSE_US).tolist():
+        a, b = _nearest(pressure, np.array([before_us[k], from_us[k] + 1]))
+        start[k] = from_us[k] if b - a < 2 else _last_extreme(pressure, int(a), int(b), lowest=True)
+        rest_end[k] = start[k]
+    return start, rest_end
+
+
+def stop_edges(pressure: Track, last_us: NDArray[np.int64], to_us: NDArray[np.int64]) -> NDArray[np.int64]:
+    stop = (last_us + to_us) // 2
+    for k in np.flatnonzero(to_us - last_us > COARSE_US).tolist():
+        a, b = _nearest(pressure, np.array([last_us[k], to_us[k] + 1]))
+        stop[k] = to_us[k] if b - a < 2 else _last_extreme(pressure, int(a), int(b), lowest=False)
+    return stop
+
+
+def _last_extreme(pressure: Track, a: int, b: int, lowest: bool) -> int:
+    part = pressure.value[a:b]
+    turned = part[::-1]
+    place = b - 1 - int(np.argmin(turned) if lowest else np.argmax(turned))
+    return int(pressure.time_us[place])
+
+
+def measure_starts(
+    pressure: Track,
+    water: Water,
+    spells: Sequence[tuple[int, int, int | None]],
+    upto_us: NDArray[np.int64],
+    spacing_us: NDArray[np.int64],
+) -> list[Start]:
+    """Starts of runs given as (before, from, stop of the run before), looked at up to `upto_us`."""
+    before = np.array([s[0] for s in spells], np.int64)
+    first_on = np.array([s[1] for s in spells], np.int64)
+    stop_before = np.array([s[2] + SETTLE_US if s[2] is not None else -(2**62) for s in spells], np.int64)
+    start, rest_end = start_edges(pressure, before, first_on)
+    window = np.minimum(np.maximum(30_000_000, 6 * spacing_us), 480_000_000)
+    rest = _window_lines(pressure, water, np.maximum(stop_before, rest_end - window), rest_end)
+    lead = np.maximum(15_000_000, 5 * spacing_us)
+    run_from = np.maximum(first_on, start + RUN_UP_US)
+    head = _window_lines(pressure, water, run_from, np.minimum(run_from + lead, upto_us))
+    at = np.maximum(_nearest(pressure, rest_end) - 1, 0)
+    result = []
+    for k in range(len(spells)):
+        near = pressure.value[max(at[k] - 2, 0) : at[k] + 1]
+        value = float(np.median(near)) if len(near) else float("nan")
+        if spacing_us[k] > COARSE_US and head.count[k] >= 2 and rest.count[k] >= 2:
+            value = _crossing_pa(
+                pressure, water, rest, head, k, rest_end, window, stop_before, run_from, int(start[k]), value
+            )
+        leap = _leap_pa(pressure, water, head, k, int(run_from[k]), int(start[k]), int(spacing_us[k]))
+        noise = rest.scatter[k] / water.compliance_m3_pa(value) if len(near) else float("nan")
+        result.append(
+            Start(
+                int(start[k]),
+                int(rest_end[k]),
+                value,
+                float(rest.slope[k]),
+                float(head.slope[k]),
+                float(noise),
+                leap,
+            )
+        )
+    return result
+
+
+def _leap_pa(
+    pressure: Track, water: Water, head: Lines, k: int, run_from_us: int, start_us: int, spacing_us: int
+) -> float:
+    """How far the line of the run's first seconds begins above the lowest pressure about the start.
+
+    Only a line whose tank stood empty leaps. NaN where samples are too far apart to have met the leap.
+    """
+    if spacing_us > COARSE_US or head.count[k] < 5:
+        return float("nan")
+    a, b = np.searchsorted(pressure.time_us, (start_us - 2_500_000, start_us + 1_000_000)).tolist()
+    first = int(np.searchsorted(pressure.time_us, run_from_us))
+    if b - a < 1 or first >= len(pressure.time_us):
+        return float("nan")
+    ahead_s = (start_us - int(pressure.time_us[first])) * 1e-6 - float(head.middle_s[k])
+    begins = water.pressure_pa(float(head.mean[k]) + float(head.slope[k]) * ahead_s)
+    return begins - float(pressure.value[a:b].min())
+
+
+def _crossing_pa(
+    pressure: Track,
+    water: Water,
+    rest: Lines,
+    head: Lines,
+    k: int,
+    rest_end: NDArray[np.int64],
+    window: NDArray[np.int64],
+    stop_before: NDArray[np.int64],
+    run_from: NDArray[np.int64],
+    start_us: int,
+    otherwise: float,
+) -> float:
+    """Pressure where the rest's line stands at the start: for samples too far apart to have met it."""
+    first = int(_nearest(pressure, np.array([max(stop_before[k], rest_end[k] - window[k])]))[0])
+    ahead_s = (start_us - int(pressure.time_us[first])) * 1e-6 - float(rest.middle_s[k])
+    held = float(rest.mean[k]) + float(rest.slope[k]) * ahead_s
+    if not held < water.volume_m3:
+        return otherwise
+    scale = water.volume_m3 * (water.precharge_pa + water.atmosphere_pa_abs)
+    return scale / (water.volume_m3 - held) - water.atmosphere_pa_abs
+
+
+def _window_lines(
+    pressure: Track, water: Water, from_us: NDArray[np.int64], to_us: NDArray[np.int64]
+) -> Lines:
+    """Lines through tank water over [from, to) of each run."""
+    first, end = _nearest(pressure, from_us), _nearest(pressure, to_us)
+    return fit_lines(pressure.time_us, pressure.value, first, end, water.at)
+
+
+def measure_runs(
+    pressure: Track | None,
+    water: Water,
+    runs: Sequence[tuple[int, Ended]],
+    known_starts: dict[int, Start],
+    others: dict[str, Track],
+) -> list[Run]:
+    """Runs with everything that can be measured of them."""
+    if not runs:
+        return []
+    if pressure is None:
+        return [_bare(at_us, run, others) for at_us, run in runs]
+    _before, first_on, last_on, to = (
+        np.array([getattr(run, name) for _, run in runs], np.int64)
+        for name in ("before_us", "from_us", "last_us", "to_us")
+    )
+    spacing = np.array([int(1e6 * pressure.pace.typical_s(run.from_us)) for _, run in runs], np.int64)
+    stop = stop_edges(pressure, last_on, to)
+    starts = _starts(pressure, water, runs, known_starts, stop, spacing)
+    start = np.array([s.start_us for s in starts], np.int64)
+    inside_from = np.maximum(np.maximum(first_on, start + RUN_UP_US), stop - TAIL_US)
+    inside_to = np.maximum(np.where(to - last_on > COARSE_US, stop, last_on), inside_from) + 1
+    tail = np.maximum(15_000_000, 5 * spacing)
+    following = np.array(
+        [run.next_us if run.next_us is not None else run.due_us for _, run in runs], np.int64
+    )
+    after_from = np.maximum(to, stop) + SETTLE_US
+    whole = _window_lines(pressure, water, inside_from, inside_to)
+    last = _window_lines(pressure, water, np.maximum(inside_from, inside_to - tail), inside_to)
+    after_to = np.minimum(after_from + np.maximum(30_000_000, 5 * spacing), following)
+    after = _window_lines(pressure, water, after_from, after_to)
+    return [
+        _run(
+            k, runs[k], starts[k], int(stop[k]), pressure, water, whole, last, after, others, int(spacing[k])
+        )
+        for k in range(len(runs))
+    ]
+
+
+def _starts(
+    pressure: Track,
+    water: Water,
+    runs: Sequence[tuple[int, Ended]],
+    known: dict[int, Start],
+    stop: NDArray[np.int64],
+    spacing: NDArray[np.int64],
+) -> list[Start]:
+    fresh = [k for k, (_, run) in enumerate(runs) if run.from_us not in known]
+    spells = [(runs[k][1].before_us, runs[k][1].from_us, runs[k][1].before_stop_us) for k in fresh]
+    measured = measure_starts(pressure, water, spells, stop[fresh], spacing[fresh]) if fresh else []
+    by_run = {runs[k][1].from_us: start for k, start in zip(fresh, measured, strict=True)}
+    return [known.get(run.from_us) or by_run[run.from_us] for _, run in runs]
+
+
+def _or_none(value: float) -> float | None:
+    return float(value) if value == value else None
+
+
+def _run(
+    k: int,
+    due: tuple[int, Ended],
+    start: Start,
+    stop_us: int,
+    pressure: Track,
+    water: Water,
+    whole: Lines,
+    last: Lines,
+    after: Lines,
+    others: dict[str, Track],
+    spacing_us: int,
+) -> Run:
+    at_us, run = due
+    a, b = np.searchsorted(pressure.time_us, (max(start.start_us, stop_us - TAIL_US), stop_us + 1)).tolist()
+    inside = pressure.value[a:b]
+    gap = bool(pressure.gap[a : b + 1].any()) or b - a < 1
+    entire = run.seen and run.ended and not gap
+    ending = pressure.value[max(b - 3, a) : b]
+    top = float(np.median(ending)) if len(ending) else float("nan")
+    if spacing_us > COARSE_US and len(inside):
+        top = max(top, float(inside[-1]))
+    enough = int(whole.count[k]) >= 3
+    slope = float(whole.slope[k]) if enough else float("nan")
+    down, up = start.slope_before_m3_s, float(after.slope[k]) if after.count[k] >= 3 else float("nan")
+    demand = -0.5 * (down + up) if down == down and up == up else -(down if down == down else up)
+    run_s = (stop_us - start.start_us) * 1e-6
+    rest_s = (
+        (start.start_us - run.before_stop_us) * 1e-6 if run.before_stop_us is not None and run.seen else None
+    )
+    span = (max(start.start_us, stop_us - TAIL_US) + RUN_UP_US, stop_us)
+    level = _median(others.get("motor"), *span)
+    discharge = _median(others.get("discharge"), *span)
+    drop = _difference(others.get("discharge"), pressure, *span)
+    drawdown = water.between_m3(start.pressure_pa, top) if entire and water.true else float("nan")
+    cycle = Cycle(
+        start_us=start.start_us,
+        stop_us=stop_us,
+        run_time_s=run_s,
+        rest_before_s=rest_s,
+        pressure_start_pa=_or_none(start.pressure_pa) if run.seen else None,
+        pressure_stop_pa=_or_none(top) if run.ended else None,
+        drawdown_m3=_or_none(drawdown),
+        delivery_start_m3_s=_or_none(start.slope_first_m3_s - down) if run.seen else None,
+        delivery_stop_m3_s=_or_none(float(last.slope[k]) - up) if run.ended else None,
+        demand_m3_s=_or_none(demand),
+        delivery_mid_m3_s=_or_none(slope + demand),
+        motor_level=level,
+        filter_drop_pa=drop,
+    )
+    return Run(
+        at_us=at_us,
+        cycle=cycle,
+        entire=entire,
+        interval_s=max(spacing_us, min(run.from_us - run.before_us, run.to_us - run.last_us)) * 1e-6,
+        slope_before_m3_s=_or_none(down),
+        slope_run_m3_s=_or_none(slope),
+        slope_after_m3_s=_or_none(up),
+        slope_first_m3_s=_or_none(start.slope_first_m3_s),
+        slope_last_m3_s=_or_none(float(last.slope[k])),
+        pressure_low_pa=float(inside.min()) if len(inside) else None,
+        pressure_high_pa=float(inside.max()) if len(inside) else None,
+        scatter_m3=_or_none(float(whole.scatter[k])),
+        leap_pa=_or_none(start.leap_pa),
+        before_us=run.before_stop_us,
+        flow_m3_s=_median(others.get("flow"), *span),
+        discharge_pa=discharge,
+        suction_pa=_median(others.get("suction"), *span),
+    )
+
+
+def _bare(at_us: int, run: Ended, others: dict[str, Track]) -> Run:
+    """A run of which only the motor is known."""
+    start, stop = (run.before_us + run.from_us) // 2, (run.last_us + run.to_us) // 2
+    rest_s = (start - run.before_stop_us) * 1e-6 if run.before_stop_us is not None and run.seen else None
+    level = _median(others.get("motor"), start + RUN_UP_US, stop)
+    cycle = Cycle(start, stop, (stop - start) * 1e-6, rest_s, motor_level=level)
+    interval = max(run.from_us - run.before_us, run.to_us - run.last_us) * 1e-6
+    return Run(at_us, cycle, run.seen and run.ended, interval, before_us=run.before_stop_us)
+
+
+def _median(track: Track | None, from_us: int, to_us: int) -> float | None:
+    if track is None:
+        return None
+    a, b = np.searchsorted(track.time_us, (from_us, to_us)).tolist()
+    return float(np.median(track.value[a:b])) if b > a else None
+
+
+def _difference(upper: Track | None, lower: Track, from_us: int, to_us: int) -> float | None:
+    """Median of one pressure less another, over a run."""
+    high, low = _median(upper, from_us, to_us), _median(lower, from_us, to_us)
+    return high - low if high is not None and low is not None else None

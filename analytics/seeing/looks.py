@@ -1,0 +1,171 @@
+"""Glances into runs that do not go as usual, while they last.
+
+A run is looked into at fixed ages (`spells.ages_us`), each time at the first pressure sample of that
+age or more. Most runs go as usual: pressure rises steadily between the switch's settings. A look is
+made only where it does not, which is decided from the run's own samples, so that healthy years cost
+little and the same looks are made whatever the chunking.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from analytics.physics.fits import fit_lines
+from analytics.seeing.cycles import Start, measure_starts
+from analytics.seeing.events import Look
+from analytics.seeing.spells import TAIL_US, ages_us
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from numpy.typing import NDArray
+
+    from analytics.plant.description import Plant
+    from analytics.seeing.tracks import Track
+    from analytics.seeing.water import Water
+
+#: The last part of a run that a look goes by. A third of a minute: the call is due within half of one.
+WINDOW_US = 20_000_000
+#: Pressure that rises by less than this share of the switch band in a window is not rising: at nine
+#: tenths of the delivery drawn off, a sound plant still fills its drawdown in some ten minutes.
+STANDING_STILL = 0.02
+#: So far outside the switch's band (share of it) pressure should not be found: gauge and switch
+#: tolerance, common practice, no source.
+BELOW_BAND, ABOVE_BAND = 0.15, 0.15
+
+
+@dataclass(frozen=True, slots=True)
+class Underway:
+    """A run, or the part of it that has been seen."""
+
+    before_us: int
+    from_us: int
+    seen: bool
+    before_stop_us: int | None
+    upto_us: int  # pressure samples before this belong to it
+    looked: int  # ages already looked at
+    holes: tuple[tuple[int, int], ...] = ()
+
+
+def band_pa(plant: Plant) -> tuple[float, float]:
+    """The switch's settings; wide open where the file gives none."""
+    return (plant.switch.cut_in_pa, plant.switch.cut_out_pa) if plant.switch else (0.0, 4.0e5)
+
+
+def look_into(
+    plant: Plant,
+    pressure: Track,
+    water: Water,
+    runs: Sequence[Underway],
+    known_starts: dict[int, Start],
+    others: dict[str, Track],
+) -> tuple[list[Look], list[int]]:
+    """Looks due in each run's new part, and how many ages each run has then been looked at."""
+    looked: list[int] = []
+    asked: list[tuple[int, int, int]] = []  # run, trigger sample, sample a window earlier
+    for which, run in enumerate(runs):
+        newest_us = min(run.upto_us, int(pressure.time_us[-1]) + 1) if len(pressure.time_us) else 0
+        ages = ages_us(max(newest_us - run.from_us, 0))
+        triggers = np.searchsorted(pressure.time_us, run.from_us + ages[run.looked :])
+        end = int(np.searchsorted(pressure.time_us, newest_us))
+        triggers = triggers[triggers < end]
+        looked.append(run.looked + len(triggers))
+        found = _unusual(plant, pressure, run, np.unique(triggers))
+        asked.extend((which, *trigger) for trigger in found)
+    if not asked:
+        return [], looked
+    return _looks(plant, pressure, water, runs, known_starts, others, asked), looked
+
+
+def _unusual(
+    plant: Plant, pressure: Track, run: Underway, triggers: NDArray[np.int64]
+) -> list[tuple[int, int]]:
+    """(trigger, first sample of its window) where pressure stands still, falls, or is out of the band."""
+    if not len(triggers):
+        return []
+    low, high = band_pa(plant)
+    band = high - low
+    spacing_us = int(1e6 * pressure.pace.typical_s(run.from_us))
+    window_us = max(WINDOW_US, 4 * spacing_us)
+    now_us, now_pa = pressure.time_us[triggers], pressure.value[triggers]
+    since_us = np.maximum(now_us - window_us, run.from_us)
+    first = np.searchsorted(pressure.time_us, since_us)
+    then_pa = pressure.value[first]
+    passed = (now_us - since_us) / window_us
+    still = now_pa - then_pa < STANDING_STILL * band * passed
+    outside = (now_pa < low - BELOW_BAND * band) | (now_pa > high + ABOVE_BAND * band)
+    enough = triggers - first >= 2
+    for off_us, on_us in run.holes:
+        enough &= (now_us < off_us) | (now_us >= on_us)
+    found = np.flatnonzero((still | outside) & enough)
+    return list(zip(triggers[found].tolist(), first[found].tolist(), strict=True))
+
+
+def _looks(
+    plant: Plant,
+    pressure: Track,
+    water: Water,
+    runs: Sequence[Underway],
+    known: dict[int, Start],
+    others: dict[str, Track],
+    asked: list[tuple[int, int, int]],
+) -> list[Look]:
+    which = [each[0] for each in asked]
+    trigger = np.array([each[1] for each in asked], np.int64)
+    first = np.array([each[2] for each in asked], np.int64)
+    at_us = pressure.time_us[trigger]
+    line = fit_lines(pressure.time_us, pressure.value, first, trigger + 1, water.at)
+    plain = fit_lines(pressure.time_us, pressure.value, first, trigger + 1)
+    spacing = np.array([int(1e6 * pressure.pace.typical_s(runs[w].from_us)) for w in which], np.int64)
+    spells = [(runs[w].before_us, runs[w].from_us, runs[w].before_stop_us) for w in which]
+    fresh = [k for k, w in enumerate(which) if runs[w].from_us not in known]
+    measured = (
+        measure_starts(pressure, water, [spells[k] for k in fresh], at_us[fresh] + 1, spacing[fresh])
+        if fresh
+        else []
+    )
+    starts = dict(zip(fresh, measured, strict=True))
+    looks = []
+    for k, w in enumerate(which):
+        run = runs[w]
+        start = starts.get(k) or known[run.from_us]
+        begin, now = int(pressure.time_us[first[k]]), int(at_us[k])
+        inside = int(np.searchsorted(pressure.time_us, max(start.start_us, now - TAIL_US)))
+        looks.append(
+            Look(
+                at_us=now,
+                start_us=start.start_us,
+                age_s=(now - start.start_us) * 1e-6,
+                window_s=(now - begin) * 1e-6,
+                samples=int(line.count[k]),
+                entire=run.seen and not bool(pressure.gap[first[k] + 1 : trigger[k] + 1].any()),
+                interval_s=float(spacing[k]) * 1e-6,
+                pressure_start_pa=_or_none(start.pressure_pa),
+                pressure_pa=float(np.median(pressure.value[max(trigger[k] - 2, inside) : trigger[k] + 1])),
+                pressure_high_pa=float(pressure.value[inside : trigger[k] + 1].max()),
+                slope_m3_s=_or_none(line.slope[k]),
+                slope_pa_s=_or_none(plain.slope[k]),
+                slope_first_m3_s=_or_none(start.slope_first_m3_s),
+                slope_before_m3_s=_or_none(start.slope_before_m3_s),
+                noise_pa=_or_none(plain.scatter[k]),
+                motor_level=_median(others.get("motor"), begin, now),
+                flow_m3_s=_median(others.get("flow"), begin, now),
+                discharge_pa=_median(others.get("discharge"), begin, now),
+                suction_pa=_median(others.get("suction"), begin, now),
+            )
+        )
+    return looks
+
+
+def _or_none(value: float) -> float | None:
+    return float(value) if value == value else None
+
+
+def _median(track: Track | None, after_us: int, upto_us: int) -> float | None:
+    if track is None:
+        return None
+    a, b = np.searchsorted(track.time_us, (after_us, upto_us), side="right").tolist()
+    return float(np.median(track.value[a:b])) if b > a else None

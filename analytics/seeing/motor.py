@@ -1,0 +1,141 @@
+"""When the motor runs: runs and rests, told from one motor signal.
+
+Of several motor signals the one that measures most is believed: power, then current, then a contact
+(a status may say "on" for hours while nothing turns). The motor runs while the signal is above
+`running_above`; where the plant file gives none, above a quarter of what the rated power would draw
+from 240 V, or above 0.4 A or 60 W where that is less known: the smallest jet pump draws more when
+it runs dry, and a resting one with its electronics draws less. Common practice, no source.
+
+One lone "off" within a run, shorter than GLITCH_US, is the signal's hiccup and ends no run, unless
+it comes again within GLITCH_APART_US: then it is the switch that chatters.
+"""
+
+from __future__ import annotations
+
+from dataclasses import asdict, dataclass, field
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from analytics.plant.description import Measure
+
+if TYPE_CHECKING:
+    from analytics.plant.description import Plant
+    from analytics.seeing.tracks import Track
+
+GLITCH_US = 2_500_000
+GLITCH_APART_US = 10_000_000
+
+
+def motor_signal(plant: Plant) -> int | None:
+    """Position of the motor signal to go by, or None."""
+    fitted = plant.measuring(Measure.PUMP_POWER, Measure.PUMP_CURRENT, Measure.PUMP_RUNNING)
+    preferred = plant.pump.running_above_measures
+    for position in fitted:
+        if plant.pump.running_above is not None and plant.signals[position].measures is preferred:
+            return position
+    return fitted[0] if fitted else None
+
+
+def running_level(plant: Plant, signal: int) -> float:
+    """Above this the motor runs, in the signal's SI unit."""
+    measures = plant.signals[signal].measures
+    if measures is Measure.PUMP_RUNNING:
+        return 0.5
+    if plant.pump.running_above is not None and plant.pump.running_above_measures in (None, measures):
+        return plant.pump.running_above
+    rated_w = plant.pump.rated_power_w or 0.0
+    return max(60.0, 0.2 * rated_w) if measures is Measure.PUMP_POWER else max(0.4, 0.25 * rated_w / 240.0)
+
+
+@dataclass(slots=True)
+class Spell:
+    """A run or a rest. `before_us` is the last sample of the state before, `from_us` the first of this."""
+
+    on: bool
+    before_us: int
+    from_us: int
+    seen: bool  # its beginning was seen: no gap, and not the recording's first sample
+    last_us: int  # last sample in this state
+    to_us: int | None = None  # first sample of the next state
+    ended: bool = False  # that end was seen: no gap
+    holes: list[tuple[int, int]] = field(default_factory=list)  # hiccups within a run: [off, on again)
+
+
+class Motor:
+    """Folds motor samples into spells. `feed` gives the spells that ended; `now` is the open one."""
+
+    def __init__(self, level: float) -> None:
+        self.level = level
+        self.now: Spell | None = None
+        self._before: Spell | None = None  # the run before the open rest
+        self._done_us = -(2**62)
+        self._glitch_us = -(2**62)
+
+    def feed(self, track: Track) -> list[Spell]:
+        """Spells that ended by the track's new samples, in order. A run taken up again after a hiccup
+        is handed out once more with its later end; `Spell.from_us` is the same."""
+        first = int(np.searchsorted(track.time_us, self._done_us, side="right"))
+        time_us = track.time_us[first:]
+        if not len(time_us):
+            return []
+        on = track.value[first:] > self.level
+        gap = track.gap[first:]
+        changes = on[1:] != on[:-1]
+        marks = np.flatnonzero(np.concatenate(([True], changes | gap[1:])))
+        ended: list[Spell] = []
+        for mark, end in zip(marks.tolist(), [*marks[1:].tolist(), len(time_us)], strict=True):
+            self._step(bool(on[mark]), bool(gap[mark]), int(time_us[mark]), self._last(time_us, mark), ended)
+            assert self.now is not None
+            self.now.last_us = int(time_us[end - 1])
+        self._done_us = int(time_us[-1])
+        return ended
+
+    def _last(self, time_us: Any, mark: int) -> int:
+        return int(time_us[mark - 1]) if mark else self._done_us
+
+    def _step(self, on: bool, gap: bool, now_us: int, before_us: int, ended: list[Spell]) -> None:
+        """One sample at which the state changed, or before which there was a gap."""
+        spell = self.now
+        if spell is None:
+            self.now = Spell(on, now_us, now_us, False, now_us)
+            return
+        if not gap and spell.on == on:
+            return
+        if on and not gap and self._hiccup(spell, now_us):
+            assert self._before is not None
+            self.now, self._before = self._before, None
+            self.now.to_us, self.now.ended = None, False
+            self.now.holes = [*self.now.holes[-99:], (spell.from_us, now_us)]
+            self._glitch_us = now_us
+            if ended and ended[-1] is self.now:
+                ended.pop()
+            return
+        spell.to_us, spell.ended = now_us, not gap
+        ended.append(spell)
+        self._before = spell if spell.on and not gap else None
+        self.now = Spell(on, before_us if not gap else now_us, now_us, not gap, now_us)
+
+    def _hiccup(self, rest: Spell, now_us: int) -> bool:
+        run = self._before
+        if run is None or rest.on or now_us - rest.from_us > GLITCH_US or rest.last_us != rest.from_us:
+            return False
+        return rest.from_us - run.from_us >= 2 * GLITCH_US and now_us - self._glitch_us > GLITCH_APART_US
+
+    def saved(self) -> dict[str, Any]:
+        return {
+            "now": asdict(self.now) if self.now else None,
+            "before": asdict(self._before) if self._before else None,
+            "done_us": self._done_us,
+            "glitch_us": self._glitch_us,
+        }
+
+    def restore(self, saved: dict[str, Any]) -> None:
+        self.now, self._before = _spell(saved["now"]), _spell(saved["before"])
+        self._done_us, self._glitch_us = saved["done_us"], saved["glitch_us"]
+
+
+def _spell(saved: dict[str, Any] | None) -> Spell | None:
+    if saved is None:
+        return None
+    return Spell(**{**saved, "holes": [(off, on) for off, on in saved["holes"]]})

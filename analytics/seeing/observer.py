@@ -1,0 +1,182 @@
+"""From readings to events: everything that is seen before anything is judged.
+
+No event here depends on what was found wrong, so that a year's events can be worked out in arrays.
+"""
+
+from __future__ import annotations
+
+from dataclasses import asdict
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from analytics.physics.fits import fit_lines
+from analytics.plant.description import Measure
+from analytics.seeing.beats import BeatFold
+from analytics.seeing.cycles import SETTLE_US, Start, measure_runs, measure_starts
+from analytics.seeing.days import Days
+from analytics.seeing.events import Rest
+from analytics.seeing.looks import Underway, look_into
+from analytics.seeing.motor import Motor, motor_signal, running_level
+from analytics.seeing.silences import Silences
+from analytics.seeing.spells import TAIL_US, Piece, Spells
+from analytics.seeing.tracks import Track, split
+from analytics.seeing.water import Water
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from analytics.plant.description import Plant
+    from analytics.readings import Readings
+    from analytics.seeing.events import Event, Look
+
+#: Of events due at one moment: what is over first, then what goes on, then the clock's.
+RANK = {"Rest": 0, "Run": 1, "Look": 2, "Beat": 3, "Silence": 4, "Day": 5}
+OTHERS = {
+    "discharge": Measure.DISCHARGE_PRESSURE,
+    "suction": Measure.SUCTION_PRESSURE,
+    "flow": Measure.SUPPLY_FLOW,
+}
+
+
+class Observer:
+    def __init__(self, plant: Plant) -> None:
+        self.plant = plant
+        self.water = Water.of(plant)
+        self.tracks = [Track(plant, signal) for signal in plant.signals]
+        self.motor_at = motor_signal(plant)
+        level = running_level(plant, self.motor_at) if self.motor_at is not None else 0.0
+        self.spells = Spells(Motor(level))
+        pressures = plant.measuring(Measure.LINE_PRESSURE)
+        self.pressure = self.tracks[pressures[0]] if pressures else None
+        self.beats, self.silences, self.days = BeatFold(plant), Silences(plant), Days(plant.timezone)
+        self._others = {
+            name: self.tracks[found[0]]
+            for name, measure in OTHERS.items()
+            if (found := plant.measuring(measure))
+        }
+        if self.motor_at is not None and plant.signals[self.motor_at].measures is not Measure.PUMP_RUNNING:
+            self._others["motor"] = self.tracks[self.motor_at]
+        self._starts: dict[int, Start] = {}  # of the open run, once it is long
+        self._looked: tuple[int, int] = (0, 0)  # run (its first sample), ages looked at
+
+    def feed(self, readings: Readings) -> list[Event]:
+        """Events that readings, in order of time, have made due; in order."""
+        if not len(readings):
+            return []
+        split(readings, self.tracks)
+        instants = readings.time_us
+        events: list[Event] = []
+        if self.motor_at is not None:
+            due, pieces = self.spells.feed(self.tracks[self.motor_at], instants)
+            events += self._looks()
+            events += measure_runs(self.pressure, self.water, due, self._starts, self._others)
+            events += self._rests(pieces)
+        events += self.beats.feed(readings)
+        events += self.silences.feed(readings)
+        events += self.days.feed(instants)
+        events.sort(key=_order)
+        return events
+
+    def _looks(self) -> list[Look]:
+        """Into runs that ended in this feed and into the one that goes on."""
+        if self.pressure is None:
+            return []
+        spells, open_run = list(self.spells.ended), self.spells.open_run()
+        if open_run is not None:
+            spells.append(open_run)
+        stops = self.spells.stops_before
+        underway = [
+            Underway(
+                spell.before_us,
+                spell.from_us,
+                spell.seen,
+                stops.get(spell.from_us),
+                spell.to_us if spell.to_us is not None else 2**62,
+                self._looked[1] if self._looked[0] == spell.from_us else 0,
+                tuple(spell.holes),
+            )
+            for spell in spells
+        ]
+        looks, looked = look_into(self.plant, self.pressure, self.water, underway, self._starts, self._others)
+        if underway:
+            self._looked = (underway[-1].from_us, looked[-1])
+        return looks
+
+    def _rests(self, pieces: list[Piece]) -> list[Rest]:
+        if not pieces or self.pressure is None:
+            return []
+        track = self.pressure
+        settle = [piece.from_us + (SETTLE_US if piece.from_us == piece.stop_us else 0) for piece in pieces]
+        first = np.searchsorted(track.time_us, settle)
+        end = np.searchsorted(track.time_us, [piece.to_us for piece in pieces])
+        lines = fit_lines(track.time_us, track.value, first, end, self.water.at)
+        found = []
+        for k, piece in enumerate(pieces):
+            a, b = int(first[k]), int(end[k])
+            gap = bool(track.gap[a:b].any())
+            found.append(
+                Rest(
+                    at_us=piece.at_us,
+                    stop_us=piece.stop_us,
+                    from_us=piece.from_us,
+                    to_us=piece.to_us,
+                    samples=int(lines.count[k]),
+                    entire=piece.seen and not gap,
+                    slope_m3_s=_or_none(lines.slope[k]),
+                    slope_error_m3_s=_or_none(lines.error[k]),
+                    pressure_from_pa=_middle(track.value[a : min(a + 5, b)]),
+                    pressure_to_pa=_middle(track.value[max(b - 5, a) : b]),
+                    scatter_m3=_or_none(lines.scatter[k]),
+                )
+            )
+        return found
+
+    def forget(self, now_us: int) -> None:
+        """Let go of samples that no later event can need."""
+        keep_us = self.spells.needs_from_us(now_us) if self.motor_at is not None else now_us
+        run = self.spells.open_run()
+        if run is None:
+            self._starts = {}
+        elif self.pressure is not None and now_us - run.from_us > TAIL_US and run.from_us not in self._starts:
+            spacing = np.array([int(1e6 * self.pressure.pace.typical_s(run.from_us))], np.int64)
+            stop = self.spells.stops_before.get(run.from_us)
+            start = measure_starts(
+                self.pressure, self.water, [(run.before_us, run.from_us, stop)], np.array([now_us]), spacing
+            )
+            self._starts = {run.from_us: start[0]}
+        for track in self.tracks:
+            track.trim(keep_us)
+
+    def saved(self) -> dict[str, Any]:
+        return {
+            "tracks": [track.saved() for track in self.tracks],
+            "spells": self.spells.saved(),
+            "beats": self.beats.saved(),
+            "silences": self.silences.saved(),
+            "days": [self.days.from_us, self.days.to_us],
+            "starts": [[run, asdict(start)] for run, start in self._starts.items()],
+            "looked": list(self._looked),
+        }
+
+    def restore(self, saved: dict[str, Any]) -> None:
+        for track, kept in zip(self.tracks, saved["tracks"], strict=True):
+            track.restore(kept)
+        self.spells.restore(saved["spells"])
+        self.beats.restore(saved["beats"])
+        self.silences.restore(saved["silences"])
+        self.days.from_us, self.days.to_us = saved["days"]
+        self._starts = {run: Start(**start) for run, start in saved["starts"]}
+        self._looked = (saved["looked"][0], saved["looked"][1])
+
+
+def _order(event: Event) -> tuple[int, int]:
+    return event.at_us, RANK[type(event).__name__]
+
+
+def _or_none(value: float) -> float | None:
+    return float(value) if value == value else None
+
+
+def _middle(values: NDArray[np.float64]) -> float | None:
+    return float(np.median(values)) if len(values) else None

@@ -1,0 +1,170 @@
+"""Each signal's good samples, kept for as long as the current spell needs them.
+
+A sample is good when it is a number, within the signal's `valid`, physically possible, and no
+drop-out. A drop-out is a zero that the plant cannot have come to: pressure is held by the air in the
+tank, so from well above cut-in to nothing within a few seconds is the sensor's doing, however long
+it lasts (up to DROPOUT_LONG_US, then it is somebody else's puzzle). From cut-in or below the tank
+may really have run empty: only the first moments are doubted.
+"""
+
+from __future__ import annotations
+
+import zlib
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from analytics.plant.description import Measure
+from analytics.readings import TICK
+from analytics.seeing.pace import Pace
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from analytics.plant.description import Plant, Signal
+    from analytics.readings import Readings
+
+DROPOUT_LONG_US = 600_000_000
+DROPOUT_SHORT_US = 2_500_000
+
+#: What no sensor of a holding can truthfully say [SI], where the plant file gives no `valid`:
+#: overflow codes (655.33 and the like) and wrong wiring fall outside.
+POSSIBLE: dict[Measure, tuple[float, float]] = {
+    Measure.LINE_PRESSURE: (-101_325.0, 4.0e6),
+    Measure.DISCHARGE_PRESSURE: (-101_325.0, 4.0e6),
+    Measure.SUCTION_PRESSURE: (-101_325.0, 2.0e6),
+    Measure.PUMP_CURRENT: (-1.0, 500.0),
+    Measure.PUMP_POWER: (-100.0, 2.0e5),
+    Measure.PUMP_RUNNING: (0.0, 1.0),
+    Measure.SUPPLY_FLOW: (-0.1, 0.5),
+    Measure.STORAGE_LEVEL: (-1.0, 60.0),
+    Measure.RAINFALL: (0.0, 0.5),
+    Measure.AIR_TEMPERATURE: (-60.0, 70.0),
+    Measure.SUPPLY_CONDUCTIVITY: (0.0, 20.0),
+    Measure.WELL_CONDUCTIVITY: (0.0, 20.0),
+    Measure.RAIN_CONDUCTIVITY: (0.0, 20.0),
+}
+#: A line's pressure may stand so many times above cut-out before it is no pressure: a pump's
+#: shut-off head is seldom twice the cut-out, a hammer blow seldom three times.
+PRESSURE_CEILING = 4.0
+
+
+def possible_range(plant: Plant, signal: Signal) -> tuple[float, float]:
+    """SI limits outside which a sample is not taken for a measurement."""
+    low, high = POSSIBLE[signal.measures]
+    if signal.valid is not None:
+        low, high = max(low, signal.valid[0]), min(high, signal.valid[1])
+    pressures = (Measure.LINE_PRESSURE, Measure.DISCHARGE_PRESSURE)
+    if plant.switch is not None and signal.measures in pressures:
+        high = min(high, PRESSURE_CEILING * plant.switch.cut_out_pa)
+    return low, high
+
+
+class Track:
+    """One signal's good samples, `time_us` and `value`, since the time that `trim` was last told."""
+
+    def __init__(self, plant: Plant, signal: Signal) -> None:
+        self.low, self.high = possible_range(plant, signal)
+        cut_in = plant.switch.cut_in_pa if plant.switch else None
+        self.cut_in_pa = cut_in if signal.measures is Measure.LINE_PRESSURE else None
+        self.pace = Pace(signal.every_s)
+        self.time_us = np.empty(0, np.int64)
+        self.value = np.empty(0)
+        self.gap = np.empty(0, np.bool_)  # a silence longer than the pace allows came before this sample
+        self.last_word_us: int | None = None
+        self._steady: tuple[int, float] | None = None  # newest sample that was no zero
+        self._zero_since_us: int | None = None
+
+    def add(self, time_us: NDArray[np.int64], value: NDArray[np.float64]) -> None:
+        """Append samples, in order of time."""
+        if not len(time_us):
+            return
+        gap = self.pace.gaps(time_us, self.last_word_us)
+        good = (value >= self.low) & (value <= self.high)  # False for NaN
+        if self.cut_in_pa is not None:
+            self._doubt_zeros(time_us, value, good, self.cut_in_pa)
+        self.last_word_us = int(time_us[-1])
+        if not good.all():
+            time_us, value, gap = time_us[good], value[good], gap[good]
+        self.gap = _joined(self.gap, gap)
+        self.time_us = _joined(self.time_us, time_us)
+        self.value = _joined(self.value, value)
+
+    def _doubt_zeros(
+        self,
+        time_us: NDArray[np.int64],
+        value: NDArray[np.float64],
+        good: NDArray[np.bool_],
+        cut_in_pa: float,
+    ) -> None:
+        zero = good & (np.abs(value) <= 0.02 * cut_in_pa)
+        others = np.flatnonzero(good & ~zero)
+        if zero.any():
+            edges = np.flatnonzero(np.diff(zero, prepend=False))
+            for first in np.flatnonzero(zero & np.concatenate(([True], ~zero[:-1]))).tolist():
+                before = (
+                    others[np.searchsorted(others, first) - 1] if len(others) and others[0] < first else None
+                )
+                steady = (int(time_us[before]), float(value[before])) if before is not None else self._steady
+                if before is not None or self._zero_since_us is None:
+                    self._zero_since_us = int(time_us[first])
+                after = edges[np.searchsorted(edges, first, side="right") :]
+                end = int(after[0]) if len(after) else len(zero)
+                limit = self._patience_us(steady, cut_in_pa)
+                span = slice(first, end)
+                good[span] &= ~(zero[span] & (time_us[span] - self._zero_since_us < limit))
+        if len(others):
+            self._steady = (int(time_us[others[-1]]), float(value[others[-1]]))
+            if not zero[others[-1] :].any():
+                self._zero_since_us = None
+
+    def _patience_us(self, steady: tuple[int, float] | None, cut_in_pa: float) -> int:
+        if steady is None or self._zero_since_us is None:
+            return 0
+        sudden = self._zero_since_us - steady[0] <= 10_000_000
+        if steady[1] > 1.05 * cut_in_pa and sudden:
+            return DROPOUT_LONG_US
+        return DROPOUT_SHORT_US if steady[1] > 0.2 * cut_in_pa else 0
+
+    def trim(self, before_us: int) -> None:
+        first = max(0, min(int(np.searchsorted(self.time_us, before_us)), len(self.time_us) - 1))
+        self.time_us, self.value = self.time_us[first:].copy(), self.value[first:].copy()
+        self.gap = self.gap[first:].copy()
+
+    def at(self, time_us: int) -> tuple[int, float] | None:
+        """Newest good sample at or before a time, among those kept."""
+        position = int(np.searchsorted(self.time_us, time_us, side="right")) - 1
+        return (int(self.time_us[position]), float(self.value[position])) if position >= 0 else None
+
+    def saved(self) -> dict[str, Any]:
+        arrays = (self.time_us, self.value, self.gap)
+        return {
+            "arrays": [zlib.compress(array.tobytes(), 1) for array in arrays],
+            "pace": self.pace.saved(),
+            "last_word_us": self.last_word_us,
+            "steady": self._steady,
+            "zero_since_us": self._zero_since_us,
+        }
+
+    def restore(self, saved: dict[str, Any]) -> None:
+        time_us, value, gap = (zlib.decompress(array) for array in saved["arrays"])
+        self.time_us, self.value = np.frombuffer(time_us, np.int64), np.frombuffer(value, np.float64)
+        self.gap = np.frombuffer(gap, np.bool_)
+        self.pace.restore(saved["pace"])
+        self.last_word_us = saved["last_word_us"]
+        steady = saved["steady"]
+        self._steady = (steady[0], steady[1]) if steady is not None else None
+        self._zero_since_us = saved["zero_since_us"]
+
+
+def split(readings: Readings, tracks: list[Track]) -> None:
+    """Hand each signal its own samples; ticks and numbers that are no signal's are passed over."""
+    present = np.flatnonzero(np.bincount(readings.signal - TICK, minlength=1)) + TICK
+    for number in present.tolist():
+        if 0 <= number < len(tracks):
+            whose = readings.signal == number
+            tracks[number].add(readings.time_us[whose], readings.value[whose])
+
+
+def _joined(old: NDArray[Any], new: NDArray[Any]) -> NDArray[Any]:
+    return np.concatenate((old, new)) if len(old) else new

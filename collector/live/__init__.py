@@ -1,0 +1,1 @@
+"""The daemon: ears, loop, sign of life."""

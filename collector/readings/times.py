@@ -1,0 +1,176 @@
+"""A column of times in a readings file, as far as they are in the forms that recorders write.
+
+RFC 3339 in upper case, with Z or an offset and up to six digits of a second, or seconds since the
+epoch. The minute is worked out once for each run of rows that share it, the second for all at once.
+"""
+
+from __future__ import annotations
+
+import re
+from datetime import date
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from collector.readings.digits import all_digits, eight_digits, numbers
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    Times = tuple[NDArray[np.int64], NDArray[np.bool_]]
+
+_MINUTE = re.compile(rb"(\d{4})-(\d\d)-(\d\d)T(\d\d):(\d\d)")
+_OFFSET = re.compile(rb"([+-])(\d\d):(\d\d)")
+_EPOCH = date(1970, 1, 1).toordinal()
+_NO_MINUTE = -(2**40)
+_MOST_KNOWN = 100_000
+_MOST_OFFSETS = 4  # a year's recording has two
+
+#: Below the exact reader's limit: what is near it is left to that.
+_LATEST_US = 250_000_000_000_000_000
+_TEN_US = 10 ** np.arange(7, dtype=np.int64)
+
+_LOW = np.array([0] + [2 ** (8 * n) - 1 for n in range(1, 9)], dtype=np.uint64)
+_ZEROS = np.uint64(0x3030_3030_3030_3030)
+
+
+class TimeColumn:
+    """Reads times; remembers the minutes it has worked out."""
+
+    def __init__(self) -> None:
+        self._known: dict[bytes, int] = {}
+
+    def read(
+        self,
+        padded: NDArray[np.uint8],
+        word_at: NDArray[np.uint64],
+        start: NDArray[np.intp],
+        end: NDArray[np.intp],
+    ) -> Times:
+        """Times [us] of the fields between `start` and `end`, and whether each was plain."""
+        dashed = (padded[start + 4] == 45) & (end - start >= 20)
+        if dashed.all():
+            return self._calendar(padded, word_at, start, end)
+        time_us, plain = _seconds(word_at, start, end)
+        if dashed.any():
+            time_us[dashed], plain[dashed] = self._calendar(padded, word_at, start[dashed], end[dashed])
+        return time_us, plain
+
+    def _calendar(
+        self,
+        padded: NDArray[np.uint8],
+        word_at: NDArray[np.uint64],
+        start: NDArray[np.intp],
+        end: NDArray[np.intp],
+    ) -> Times:
+        """RFC 3339: `YYYY-MM-DDTHH:MM`, then `:SS`, then Z, a fraction and Z, or either with an offset."""
+        rest = word_at[start + 16]
+        tens = ((rest >> np.uint64(8)) & np.uint64(15)).view(np.int64)
+        ones = ((rest >> np.uint64(16)) & np.uint64(15)).view(np.int64)
+        minute = self._minutes(padded, word_at, start)
+        plain = ((rest & np.uint64(0xF0F0FF)) == np.uint64(0x30303A)) & (tens < 6) & (ones < 10)
+        plain &= minute != _NO_MINUTE
+        time_us = (minute * 60 + tens * 10 + ones) * 1_000_000
+        if ((rest & np.uint64(0xFF000000)) == np.uint64(0x5A000000)).all() and (end - start == 20).all():
+            return time_us, plain
+        return _with_tail(padded, word_at, start, end, time_us, plain)
+
+    def _minutes(
+        self, padded: NDArray[np.uint8], word_at: NDArray[np.uint64], start: NDArray[np.intp]
+    ) -> NDArray[np.int64]:
+        """Minutes since the epoch, before any offset."""
+        date_words, clock_words = word_at[start], word_at[start + 8]
+        changed = np.ones(len(start), dtype=np.bool_)
+        changed[1:] = (date_words[1:] != date_words[:-1]) | (clock_words[1:] != clock_words[:-1])
+        runs = np.flatnonzero(changed)
+        if len(self._known) > _MOST_KNOWN:
+            self._known.clear()
+        minutes = np.empty(len(runs), dtype=np.int64)
+        for run, at in enumerate(start[runs].tolist()):
+            text = padded[at : at + 16].tobytes()
+            found = self._known.get(text)
+            if found is None:
+                found = self._known[text] = _minute(text)
+            minutes[run] = found
+        return np.repeat(minutes, np.diff(runs, append=len(start)))
+
+
+def _minute(text: bytes) -> int:
+    match = _MINUTE.fullmatch(text)
+    if match is None:
+        return _NO_MINUTE
+    year, month, day, hour, minute = (int(part) for part in match.groups())
+    if hour > 23 or minute > 59:
+        return _NO_MINUTE
+    try:
+        return (date(year, month, day).toordinal() - _EPOCH) * 1440 + hour * 60 + minute
+    except ValueError:
+        return _NO_MINUTE
+
+
+def _with_tail(
+    padded: NDArray[np.uint8],
+    word_at: NDArray[np.uint64],
+    start: NDArray[np.intp],
+    end: NDArray[np.intp],
+    time_us: NDArray[np.int64],
+    plain: NDArray[np.bool_],
+) -> Times:
+    """Times with their fractions and offsets, where they have any."""
+    zulu, length, dotted = padded[end - 1] == 90, end - start, padded[start + 19] == 46
+    places = int(length[0]) - 21
+    if 1 <= places <= 6 and zulu.all() and dotted.all() and (length == length[0]).all():
+        fraction_us, digits = _fraction(word_at, start, np.int64(places))
+        return time_us + fraction_us, plain & digits
+    sign = padded[end - 6]
+    offset = ~zulu & ((sign == 43) | (sign == 45))
+    if offset.any():
+        east_us, known = _offsets(word_at[end - 8] >> np.uint64(16), offset)
+        time_us = time_us - east_us
+        plain &= known | ~offset
+    tail = np.where(offset, 6, 1)
+    count = length - tail - 20
+    fraction = dotted & (count >= 1) & (count <= 6)
+    plain &= (zulu | offset) & (fraction | (count == -1))
+    if fraction.any():
+        fraction_us, digits = _fraction(word_at, start, np.where(fraction, count, 0))
+        plain &= digits
+        time_us = time_us + fraction_us
+    return time_us, plain
+
+
+def _fraction(
+    word_at: NDArray[np.uint64], start: NDArray[np.intp], count: NDArray[np.int64] | np.int64
+) -> Times:
+    """Microseconds of the `count` digits after the point, nought where there are none, and whether
+    they are digits."""
+    # No shift is by 64: where there is no digit the word is all zeros already.
+    up = np.uint64(8) * np.asarray(8 - count).astype(np.uint64) % np.uint64(64)
+    word = (word_at[start + 20] & _LOW[count]) << up | (_ZEROS & _LOW[8 - count])
+    return eight_digits(word) * _TEN_US[6 - count], all_digits(word)
+
+
+def _offsets(word: NDArray[np.uint64], wanted: NDArray[np.bool_]) -> Times:
+    """Microseconds east of Greenwich where `wanted`, for the few offsets that a file holds."""
+    east_us = np.zeros(len(word), dtype=np.int64)
+    left = wanted.copy()
+    for _ in range(_MOST_OFFSETS):
+        if not left.any():
+            break
+        one = word[left.argmax()]
+        same = left & (word == one)
+        match = _OFFSET.fullmatch(int(one).to_bytes(8, "little")[:6])
+        if match is None or int(match[2]) > 23 or int(match[3]) > 59:
+            break
+        left &= ~same
+        minutes = int(match[2]) * 60 + int(match[3])
+        east_us[same] = (-minutes if match[1] == b"-" else minutes) * 60_000_000
+    return east_us, wanted & ~left
+
+
+def _seconds(word_at: NDArray[np.uint64], start: NDArray[np.intp], end: NDArray[np.intp]) -> Times:
+    """Seconds since the epoch, to the microsecond."""
+    found = numbers(word_at, start, end)
+    scale = _TEN_US[np.clip(6 - found.places, 0, 6)]
+    plain = found.plain & (end - start <= 18) & (found.places <= 6) & (found.digits < _LATEST_US // scale)
+    return found.digits * scale, plain

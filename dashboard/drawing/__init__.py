@@ -1,0 +1,1 @@
+"""Rows and words to pictures and pages."""

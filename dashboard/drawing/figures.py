@@ -1,0 +1,231 @@
+"""Rows to charts that are studied. Pure: arrays and records in, a Plotly figure as plain data out.
+
+Times go out as the owner's wall clock without an offset, so that the phone's zone does not matter.
+Colours stand on both light and dark paper; `look` tells which.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from dashboard.telling import display
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from numpy.typing import NDArray
+
+    from analytics.records import Cycle, Finding
+
+Figure = dict[str, Any]
+CONFIG = {
+    "displayModeBar": False,
+    "showSendToCloud": False,
+    "displaylogo": False,
+    "responsive": True,
+    "scrollZoom": False,
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Look:
+    ink: str
+    quiet: str
+    rule: str
+    water: str
+    band: str
+    warm: str
+    paper: str
+
+
+LIGHT = Look("#10222b", "#4b5d66", "#cfd8da", "#0b6690", "rgba(11,102,144,.22)", "#9c3700", "#f7f9f8")
+DARK = Look("#e9f1f3", "#a3b5bc", "#283840", "#6cc0e8", "rgba(108,192,232,.26)", "#ffb072", "#0d171c")
+
+
+def look_of(screen: dict[str, bool]) -> Look:
+    return DARK if screen.get("dark") else LIGHT
+
+
+def wall(time_us: NDArray[np.int64] | Sequence[int], timezone: str) -> list[str]:
+    """The owner's wall clock, as Plotly reads it."""
+    return [
+        display.local(int(t), timezone).replace(tzinfo=None).isoformat(sep=" ", timespec="milliseconds")
+        for t in time_us
+    ]
+
+
+def base(look: Look, *, unit: str = "", zoom: bool = False, height: int = 320) -> Figure:
+    """An empty chart in our own dress."""
+    axis = {
+        "gridcolor": look.rule,
+        "linecolor": look.rule,
+        "zeroline": False,
+        "tickfont": {"color": look.quiet, "size": 13},
+        "fixedrange": not zoom,
+        "automargin": True,
+    }
+    return {
+        "data": [],
+        "layout": {
+            "template": None,
+            "height": height,
+            "margin": {"l": 44, "r": 10, "t": 26, "b": 34},
+            "paper_bgcolor": "rgba(0,0,0,0)",
+            "plot_bgcolor": "rgba(0,0,0,0)",
+            "font": {"family": "Hyperlegible, system-ui, sans-serif", "size": 14, "color": look.ink},
+            "showlegend": False,
+            "dragmode": "zoom" if zoom else False,
+            "hovermode": "x unified" if zoom else "closest",
+            "hoverlabel": {"bgcolor": look.paper, "font": {"color": look.ink}},
+            "xaxis": {**axis, "showgrid": False, "nticks": 5},
+            "yaxis": {**axis, "title": {"text": ""}, "fixedrange": True},
+            "annotations": [
+                {
+                    "text": unit,
+                    "xref": "paper",
+                    "yref": "paper",
+                    "x": 0,
+                    "y": 1.02,
+                    "xanchor": "left",
+                    "yanchor": "bottom",
+                    "showarrow": False,
+                    "font": {"color": look.quiet, "size": 13},
+                }
+            ],
+            "shapes": [],
+        },
+    }
+
+
+def band(
+    figure: Figure, x: list[str], low: list[float], mean: list[float], high: list[float], look: Look
+) -> None:
+    """Minimum to maximum as a band, the mean as a line through it."""
+    clear = {"width": 0}
+    figure["data"] += [
+        {"type": "scatter", "x": x, "y": high, "mode": "lines", "line": clear, "hoverinfo": "skip"},
+        {
+            "type": "scatter",
+            "x": x,
+            "y": low,
+            "mode": "lines",
+            "line": clear,
+            "fill": "tonexty",
+            "fillcolor": look.band,
+            "hoverinfo": "skip",
+        },
+        {
+            "type": "scatter",
+            "x": x,
+            "y": mean,
+            "mode": "lines",
+            "name": "mean",
+            "line": {"color": look.water, "width": 1.8},
+            "connectgaps": False,
+        },
+    ]
+
+
+def line(figure: Figure, x: list[str], y: list[float], look: Look, **more: Any) -> None:
+    figure["data"].append(
+        {"type": "scatter", "x": x, "y": y, "mode": "lines", "line": {"color": look.water, "width": 1.8}}
+        | more
+    )
+
+
+def level_mark(figure: Figure, y: float, text: str, look: Look) -> None:
+    """A thin line across with its word at the right end."""
+    layout = figure["layout"]
+    layout["shapes"].append(
+        {
+            "type": "line",
+            "xref": "paper",
+            "x0": 0,
+            "x1": 1,
+            "y0": y,
+            "y1": y,
+            "line": {"color": look.quiet, "width": 1, "dash": "dot"},
+        }
+    )
+    layout["annotations"].append(
+        {
+            "text": text,
+            "xref": "paper",
+            "x": 1,
+            "y": y,
+            "xanchor": "right",
+            "yanchor": "bottom",
+            "showarrow": False,
+            "font": {"color": look.quiet, "size": 13},
+        }
+    )
+
+
+def when(figure: Figure, at: str, text: str, look: Look, slot: int = 0) -> None:
+    """An upright line at an instant with its word at the top."""
+    layout = figure["layout"]
+    layout["shapes"].append(
+        {
+            "type": "line",
+            "yref": "paper",
+            "x0": at,
+            "x1": at,
+            "y0": 0,
+            "y1": 1,
+            "line": {"color": look.warm, "width": 1.6, "dash": "dash"},
+        }
+    )
+    layout["annotations"].append(
+        {
+            "text": text,
+            "x": at,
+            "yref": "paper",
+            "y": 1 - 0.1 * slot,
+            "xanchor": "left",
+            "yanchor": "top",
+            "xshift": 4,
+            "showarrow": False,
+            "bgcolor": look.paper,
+            "font": {"color": look.warm, "size": 13},
+        }
+    )
+
+
+def span(figure: Figure, begin: str, end: str, colour: str, *, low: float = 0.0, high: float = 1.0) -> None:
+    """A stretch of time, tinted."""
+    figure["layout"]["shapes"].append(
+        {
+            "type": "rect",
+            "yref": "paper",
+            "x0": begin,
+            "x1": end,
+            "y0": low,
+            "y1": high,
+            "fillcolor": colour,
+            "opacity": 0.1,
+            "line": {"width": 0},
+            "layer": "below",
+        }
+    )
+
+
+def finding_marks(figure: Figure, found: Sequence[Finding], to_us: int, timezone: str, look: Look) -> None:
+    """Findings as warm stretches with a dashed beginning."""
+    for one in found:
+        begin, end = wall([one.onset_us, one.cleared_us or to_us], timezone)
+        span(figure, begin, end, look.warm)
+        when(figure, begin, one.fault.replace("_", " "), look)
+
+
+def run_marks(figure: Figure, runs: Sequence[Cycle], timezone: str, look: Look) -> None:
+    """Runs as strokes along the foot of the chart."""
+    if not runs:
+        return
+    starts = wall([cycle.start_us for cycle in runs], timezone)
+    stops = wall([cycle.stop_us for cycle in runs], timezone)
+    for begin, end in zip(starts, stops, strict=True):
+        span(figure, begin, end, look.water, high=0.035)
+        figure["layout"]["shapes"][-1]["opacity"] = 0.8

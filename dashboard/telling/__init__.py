@@ -1,0 +1,1 @@
+"""Rows to words: what each part of the plant says of itself."""

@@ -1,0 +1,132 @@
+"""The whole answer in words: a verdict, how old it is, and the column beneath it. Pure."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Literal
+
+from analytics.advice import advice
+from analytics.advice import station as station_of
+from dashboard.telling import display
+from dashboard.telling.facts import SILENT_AFTER_S
+from dashboard.telling.stations import Station, running, stations
+
+if TYPE_CHECKING:
+    from analytics.advice import Advice
+    from analytics.records import Finding
+    from dashboard.telling.facts import Facts
+
+Mood = Literal["well", "wrong", "blind"]
+RANK = {"high": 0, "medium": 1, "low": 2}
+PRIORITY_WORDS = {"high": "See to it now", "medium": "See to it soon", "low": "When you pass by"}
+
+
+@dataclass(frozen=True, slots=True)
+class Told:
+    """A finding ready to be read. `id` is its place in an address."""
+
+    finding: Finding
+    advice: Advice
+    id: str
+    since: str
+    urgency: str
+
+
+@dataclass(frozen=True, slots=True)
+class Band:
+    """One station and what is found there."""
+
+    station: Station
+    found: tuple[Told, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Status:
+    mood: Mood
+    verdict: str
+    detail: str
+    bands: tuple[Band, ...]
+    flow: Literal["moving", "still", "unknown"]
+    newest_us: int | None
+
+
+def finding_id(finding: Finding) -> str:
+    """fault, of and raised as one word of an address; read back by comparing, never by parsing."""
+    return f"{finding.fault}.{finding.of or '-'}.{finding.raised_us}"
+
+
+def told(finding: Finding, now_us: int, timezone: str) -> Told:
+    """A finding with its advice and its dates in words."""
+    return Told(
+        finding,
+        advice(finding.fault, finding.cause),
+        finding_id(finding),
+        f"since {display.moment(finding.onset_us, now_us, timezone)}",
+        PRIORITY_WORDS[finding.priority],
+    )
+
+
+def status(facts: Facts) -> Status:
+    """What the Water page says of these facts."""
+    column = stations(facts)
+    ordered = sorted(facts.findings, key=lambda f: (RANK[f.priority], f.raised_us))
+    found = [told(finding, facts.now_us, facts.plant.timezone) for finding in ordered]
+    placed = [(_place(facts, one, column), one) for one in found]
+    bands = tuple(
+        Band(station, tuple(one for key, one in placed if key == station.key)) for station in column
+    )
+    runs = running(facts)
+    flow: Literal["moving", "still", "unknown"] = "unknown" if runs is None else "moving" if runs else "still"
+    mood, verdict, detail = _verdict(facts, found, column)
+    return Status(mood, verdict, detail, bands, flow, facts.newest_us)
+
+
+def _place(facts: Facts, one: Told, column: tuple[Station, ...]) -> str:
+    """The station a finding is shown in; the storage it names where there are several."""
+    signal = next((s for s in facts.plant.signals if s.name == one.finding.of), None)
+    symbol = station_of(one.finding.fault, one.finding.cause, signal.measures if signal else None)
+    at = [station for station in column if station.symbol == symbol]
+    of = signal.of if signal else one.finding.of
+    named = [station for station in at if station.of == of]
+    return (named or at or list(column))[0].key
+
+
+def _verdict(facts: Facts, found: list[Told], column: tuple[Station, ...]) -> tuple[Mood, str, str]:
+    silence = _silence(facts)
+    if found:
+        verdict = found[0].advice.title.rstrip(".") + "."
+        others = len(found) - 1
+        detail = "Everything else that is seen is well."
+        if others:
+            detail = f"And {others} more: {_listed([one.advice.title for one in found[1:]])}."
+        return "wrong", verdict, f"{silence} {detail}".strip() if silence else detail
+    if silence:
+        return "blind", silence, "What stands below is the last that was heard."
+    if facts.trouble:
+        return "blind", "What comes in cannot be kept.", f"{facts.trouble}."
+    unseen = [station.name.lower() for station in column if not station.seen]
+    if unseen:
+        return "well", "Nothing is wrong that the sensors see.", f"Not seen: {_listed(unseen)}."
+    return "well", "All is well.", "Nothing needs you."
+
+
+def _silence(facts: Facts) -> str:
+    """Why nothing can be said about now; empty when the plant is being heard."""
+    newest = facts.newest_us
+    if newest is None:
+        return "No reading has come in yet."
+    age = (facts.now_us - newest) / 1e6
+    slowest = max((signal.every_s or 0.0 for signal in facts.plant.signals), default=0.0)
+    if age <= max(SILENT_AFTER_S, 10.0 * slowest):
+        return ""
+    if facts.collector == "gone":
+        return f"Holdwater's collector has stopped; nothing heard for {display.duration(age)}."
+    if facts.collector == "cut off":
+        return f"The broker cannot be reached; nothing heard for {display.duration(age)}."
+    return f"Nothing heard from the sensors for {display.duration(age)}."
+
+
+def _listed(words: list[str]) -> str:
+    words = [word.rstrip(".") for word in words]
+    words = [word[:1].lower() + word[1:] for word in words]
+    return words[0] if len(words) == 1 else f"{', '.join(words[:-1])} and {words[-1]}"

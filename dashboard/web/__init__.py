@@ -1,0 +1,1 @@
+"""The server: pages, files, live streams, who may ask."""

@@ -1,0 +1,171 @@
+"""The web application: pages as text, live streams, and Dash for the rooms where charts are studied."""
+
+from __future__ import annotations
+
+import json
+import re
+from typing import TYPE_CHECKING
+
+import dash
+from flask import Flask, Response, abort, redirect, request
+
+from dashboard.drawing import water
+from dashboard.drawing.export import csv_of
+from dashboard.site import Site
+from dashboard.telling.status import status
+from dashboard.web import rooms
+from dashboard.web.files import Files
+from dashboard.web.guard import guard
+from dashboard.web.live import Watcher
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable
+    from pathlib import Path
+
+    from analytics.plant.description import Plant
+
+#: Streams may hold no more than this many of the server's threads; the rest answer requests.
+MOST_STREAMS = 24
+
+
+class Sites:
+    """The plants by name, each with its watcher and its base address."""
+
+    def __init__(self, plants: Iterable[Plant], data: Path) -> None:
+        self.by_name = {plant.name: Site(plant, data) for plant in plants}
+        self.watchers = {name: Watcher(site, self.base(name)) for name, site in self.by_name.items()}
+
+    @staticmethod
+    def base(name: str) -> str:
+        return f"/at/{name}"
+
+    def __getitem__(self, name: str) -> Site:
+        if name not in self.by_name:
+            abort(404)
+        return self.by_name[name]
+
+    @property
+    def many(self) -> bool:
+        return len(self.by_name) > 1
+
+
+def make_app(
+    plants: Iterable[Plant], data: Path, listen: str = "", names: frozenset[str] = frozenset()
+) -> Flask:
+    """The WSGI application for these plants; `listen` is told on Set-up, `names` are further host names."""
+    server = Flask("dashboard", static_folder=None)
+    sites, files = Sites(plants, data), Files()
+    guard(server, names)
+    files.mount(server)
+    _pages(server, sites, files, _dash(server, sites, listen))
+    _streams(server, sites)
+    return server
+
+
+def _dash(server: Flask, sites: Sites, listen: str) -> dash.Dash:
+    app = dash.Dash(
+        "dashboard",
+        server=server,
+        url_base_pathname="/dash/",
+        assets_folder="no-assets",
+        suppress_callback_exceptions=True,
+        update_title="",
+        serve_locally=True,
+    )
+    app.enable_dev_tools(debug=False)
+    rooms.register(app, sites.by_name, listen)
+    return app
+
+
+def _pages(server: Flask, sites: Sites, files: Files, app: dash.Dash) -> None:
+    @server.get("/")
+    def entry() -> str | Response:
+        if not sites.many:
+            return water_page(next(iter(sites.by_name)))
+        entries = [
+            (site.plant, status(site.facts()), sites.base(name)) for name, site in sites.by_name.items()
+        ]
+        return water.chooser(entries, files)
+
+    @server.get("/at/<name>")
+    def bare(name: str) -> Response:
+        return redirect(f"{sites.base(sites[name].plant.name)}/")
+
+    @server.get("/at/<name>/")
+    def water_page(name: str) -> str:
+        facts = sites[name].facts()
+        return water.page(
+            facts.plant, status(facts), files, facts.now_us, base=sites.base(name), many=sites.many
+        )
+
+    @server.get("/at/<name>/<room>")
+    @server.get("/at/<name>/<room>/<path:rest>")
+    def room_page(name: str, room: str, rest: str = "") -> str:
+        facts = sites[name].facts()
+        title = next((title for path, title in water.ROOMS if path == f"/{room}"), None)
+        if title is None or (rest and not rooms.deeper(room)):
+            abort(404)
+        return water.page(
+            facts.plant,
+            status(facts),
+            files,
+            facts.now_us,
+            base=sites.base(name),
+            room=title,
+            many=sites.many,
+            config=_config(app),
+            charts=rooms.charted(room, rest),
+        )
+
+    @server.get("/at/<name>/manifest.json")
+    def manifest(name: str) -> Response:
+        title, base = sites[name].plant.title, sites.base(name)
+        icons = [
+            {"src": files.url(f"icon-{size}.png"), "sizes": f"{size}x{size}", "type": "image/png"}
+            for size in (192, 512)
+        ]
+        about = {
+            "name": f"{title} water",
+            "short_name": title[:12],
+            "start_url": f"{base}/",
+            "scope": "/",
+            "display": "standalone",
+            "background_color": "#f7f9f8",
+            "theme_color": "#d9e7ee",
+            "icons": icons,
+        }
+        return Response(json.dumps(about), mimetype="application/manifest+json")
+
+    @server.get("/health")
+    def health() -> Response:
+        return Response("well\n", mimetype="text/plain")
+
+
+def _config(app: dash.Dash) -> str:
+    """Dash's settings for its page, as data and not as a script."""
+    with app.server.app_context():
+        text = app._generate_config_html()
+    assert re.match(r'<script id="_dash-config" type="application/json">', text), text[:80]
+    return text
+
+
+def _streams(server: Flask, sites: Sites) -> None:
+    @server.get("/at/<name>/live")
+    def live(name: str) -> Response:
+        sites[name]
+        if sum(watcher.listeners for watcher in sites.watchers.values()) >= MOST_STREAMS:
+            return Response("too many phones at once\n", 503, {"Retry-After": "10"})
+        stream = sites.watchers[name].stream(request.args.get("seen", ""))
+        return Response(stream, mimetype="text/event-stream", headers={"X-Accel-Buffering": "no"})
+
+    @server.get("/at/<name>/history.csv")
+    def history_csv(name: str) -> Response:
+        site = sites[name]
+        try:
+            span = int(request.args["from"]), int(request.args["to"])
+            signal = site.plant.signals[site.plant.index(request.args["signal"])]
+        except (KeyError, ValueError):
+            abort(400)
+        file = f"{site.plant.name}-{signal.name}.csv"
+        headers = {"Content-Disposition": f'attachment; filename="{re.sub(r"[^A-Za-z0-9._-]", "_", file)}"'}
+        return Response(csv_of(site, signal, *span), mimetype="text/csv", headers=headers)

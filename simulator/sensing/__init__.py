@@ -1,0 +1,1 @@
+"""What sensors make of the truth, and how they send it."""

@@ -1,0 +1,1 @@
+"""The sky over the roof."""

@@ -1,0 +1,1 @@
+"""The plant itself, in time, and what goes wrong with it."""
