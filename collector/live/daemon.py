@@ -29,9 +29,6 @@ _COMMIT_S = 1.0
 _WINDOW = 16
 _LULL_S = 0.05
 _PULSE_S = 10.0
-#: No ticks while the link is down, since then silence is ours and not the sensors'; nor at once when
-#: it is back, since what the broker kept for us comes first, and is older than now.
-_SETTLED_S = 3.0
 
 
 class Daemon:
@@ -71,14 +68,14 @@ class Daemon:
         systemd.tell("STOPPING=1")
         self._close(began_us)
 
-    def _hear(self, topic: str, payload: bytes, retained: bool) -> None:
+    def _hear(self, topic: str, payload: bytes, retained: bool, waited: bool) -> None:
         self._heard += 1
         # Two values of one topic in one millisecond are two: a bare one has no other time to be told by.
         received_us = max(self._now_us(), self._received_us.get(topic, 0) + 1)
         if topic in self._hearers:
             self._received_us[topic] = received_us
         for site in self._hearers.get(topic, ()):
-            site.hear(topic, payload, retained, received_us)
+            site.hear(topic, payload, retained, waited, received_us)
 
     def _now_us(self) -> int:
         """Our clock, but never a little earlier than before: small corrections must not turn readings
@@ -93,7 +90,9 @@ class Daemon:
 
     def _commit(self) -> None:
         now_us = self._now_us()
-        if self._link.connected_for_s() >= _SETTLED_S:
+        # No ticks while the link is down, since then silence is ours and not the sensors'; nor before
+        # what the broker kept for us is through, since it is older than now.
+        if self._link.settled():
             for site in self._sites:
                 site.tick(now_us)
         stored = {id(site): site.commit(now_us) for site in self._sites}

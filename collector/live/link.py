@@ -3,6 +3,9 @@
 Runs in its caller's thread: `work` waits for the network and calls back for each message. Nothing
 is acknowledged on receipt; the caller acknowledges after its commit. What was not acknowledged
 when a connection ends is the broker's to send again, so those acknowledgements are forgotten.
+
+What the broker kept for us while we were away comes first on a resumed session, and nothing in it
+says so. So we send ourselves a mark behind it: until that comes back, messages have `waited`.
 """
 
 from __future__ import annotations
@@ -36,17 +39,25 @@ _LONGEST_WAIT_S = 60.0
 _SESSION_EXPIRY_S = 14 * 86_400
 #: Messages the broker may send ahead of our acknowledgements (MQTT 5); a commit's worth and more.
 _RECEIVE_MAXIMUM = 20_000
+#: Packets read in one go, before anything else has its turn.
+_AT_ONCE = 500
+#: Where nothing waited there is no mark; the first messages come about so soon.
+_SETTLED_S = 3.0
+#: A broker that does not let us publish never sends the mark: then a pause this long ends the backlog.
+_CAUGHT_UP_LULL_S = 2.0
 
 
 class Link:
-    """A connection that mends itself. `hear(topic, payload, retained)` is called for each message."""
+    """A connection that mends itself. `hear(topic, payload, retained, waited)` is called for each message."""
 
     def __init__(
-        self, broker: Broker, topics: Sequence[str], hear: Callable[[str, bytes, bool], None]
+        self, broker: Broker, topics: Sequence[str], hear: Callable[[str, bytes, bool, bool], None]
     ) -> None:
         self._broker = broker
         self._five = broker.protocol != "3.1.1"
         self._topics = sorted(set(topics))
+        plain = "".join(c if c.isalnum() or c in "-_" else "-" for c in broker.client_id or "")
+        self._mark = f"holdwater/{plain}/mark"
         self._hear = hear
         self._client = self._new_client()
         self._owed: list[tuple[int, int, str]] = []  # (message id, QoS, topic) heard, not acknowledged
@@ -55,6 +66,9 @@ class Link:
         self._connected_at = 0.0
         self._failures = 0
         self._next_try = 0.0
+        self._heard = 0
+        self._heard_at = 0.0
+        self._backlog = False
         self.connected = False
         self.connections = 0
         self.told = -1  # connections when last spoken of
@@ -99,10 +113,19 @@ class Link:
             self._gone("it gives no answer")
             return
         self._client.loop(timeout=wait_s)
+        for _ in range(_AT_ONCE):
+            heard = self._heard
+            if not self.connected or self._client.loop_read() or self._heard == heard:
+                break
 
-    def connected_for_s(self) -> float:
-        """Seconds since the connection was made; 0 without one."""
-        return time.monotonic() - self._connected_at if self.connected else 0.0
+    def settled(self) -> bool:
+        """Connected for a while, and what the broker kept for us is through: silence is the sensors' now."""
+        return self.connected and not self._behind() and time.monotonic() - self._connected_at >= _SETTLED_S
+
+    def _behind(self) -> bool:
+        """Whether what comes may have waited at the broker."""
+        self._backlog = self._backlog and time.monotonic() - self._heard_at < _CAUGHT_UP_LULL_S
+        return self._backlog
 
     @property
     def owed(self) -> int:
@@ -161,7 +184,12 @@ class Link:
         # Also on a resumed session: the plant files may name other topics than last time. With MQTT 5
         # retained values then are not sent again; with 3.1.1 they are, and are known by their flag.
         if self._topics:
-            client.subscribe([(topic, self._quality(flags.session_present)) for topic in self._topics])
+            quality = self._quality(flags.session_present)
+            client.subscribe([(topic, quality) for topic in (*self._topics, self._mark)])
+        self._backlog = bool(flags.session_present)
+        self._heard_at = time.monotonic()
+        if self._backlog:
+            client.publish(self._mark, str(self.connections), qos=1)
 
     def _quality(self, resumed: bool) -> Any:
         if not self._five:
@@ -192,6 +220,14 @@ class Link:
         self._failures += 1
 
     def _on_message(self, _: Any, __: Any, message: mqtt.MQTTMessage) -> None:
+        self._heard += 1
+        topic, payload = message.topic, bytes(message.payload)
         if message.qos > 0:
-            self._owed.append((message.mid, message.qos, message.topic))
-        self._hear(message.topic, bytes(message.payload), message.retain)
+            self._owed.append((message.mid, message.qos, topic))
+        if topic == self._mark:
+            self._backlog = self._backlog and payload != str(self.connections).encode()
+            return
+        waited = self._behind()
+        if waited:
+            self._heard_at = time.monotonic()
+        self._hear(topic, payload, message.retain, waited)

@@ -48,6 +48,7 @@ class Site:
         self._history.keep_plant_file(plant_file)
         self._engine = resumed(self._history)
         self._rows = Rows()
+        self._waited = Rows()  # kept, and not examined
         self._aside: list[SetAside] = []
         self._counted: Counter[str] = Counter()
         self._pending = Batch()
@@ -59,8 +60,9 @@ class Site:
 
     # -- hearing -------------------------------------------------------------------------------
 
-    def hear(self, topic: str, payload: bytes, retained: bool, received_us: int) -> None:
-        """Decode one message. A retained value without a time of its own is not fresh and not kept."""
+    def hear(self, topic: str, payload: bytes, retained: bool, waited: bool, received_us: int) -> None:
+        """Decode one message. A value without a time of its own that was retained is not fresh and not
+        kept; one that waited at the broker is kept, and not examined: nobody knows when it was true."""
         self._last_us = max(self._last_us, received_us)
         decoded = self._decoder.decode(topic, payload, received_us)
         for reject in decoded.rejects:
@@ -69,6 +71,9 @@ class Site:
         for signal, time_us, value in zip(rows.signal, rows.time_us, rows.value, strict=True):
             if retained and time_us == received_us:
                 self._counted["retained"] += 1
+            elif waited and time_us == received_us:
+                self._counted["waited"] += 1
+                self._waited.add(signal, time_us, value)
             elif time_us > received_us + AHEAD_US:
                 self._put_aside(received_us, topic, "its time lies in the future", str(time_us / 1e6))
             else:
@@ -88,7 +93,9 @@ class Site:
 
     def commit(self, now_us: int, final: bool = False) -> bool:
         """Examine and store what was heard, in one transaction. Whether nothing is left unstored."""
-        heard = any(signal != TICK for signal in self._rows.signal) or bool(self._aside)
+        heard = any(signal != TICK for signal in self._rows.signal) or bool(
+            self._aside or self._waited.signal
+        )
         due = heard or final or now_us - self._committed_us >= _TICKS_COMMIT_US
         if not due and not len(self._pending.readings):
             return True
@@ -112,7 +119,11 @@ class Site:
     def _examine(self, snapshot: bool) -> None:
         """What was heard goes through the engine and into the pending batch."""
         rows, self._rows = self._rows, Rows()
+        waited, self._waited = self._waited, Rows()
         fresh = self._history.admit(Readings.of(rows.signal, rows.time_us, rows.value))
+        unseen = self._history.admit(Readings.of(waited.signal, waited.time_us, waited.value))
+        # A restart examines what came after the last snapshot: so that it leaves these out as well.
+        snapshot |= len(unseen) > 0
         outcome = self._engine.feed(in_si(fresh, self.plant))
         if self._engine.late > self._late:
             self._counted["late"] += self._engine.late - self._late
@@ -120,7 +131,7 @@ class Site:
         before = self._pending
         self._pending = replace(
             before,
-            readings=Readings.concatenate([before.readings, fresh]),
+            readings=Readings.concatenate([before.readings, fresh, unseen]),
             cycles=(*before.cycles, *outcome.cycles),
             findings=(*before.findings, *outcome.findings),
             outlooks=(*before.outlooks, *outcome.outlooks),

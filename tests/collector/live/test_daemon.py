@@ -10,10 +10,10 @@ from typing import TYPE_CHECKING
 
 import pytest
 
-from tests.collector.live.conftest import Running, until
+from tests.collector.live.conftest import Broker, Running, until
 
 if TYPE_CHECKING:
-    from tests.collector.live.conftest import Broker
+    from pathlib import Path
 
 pytestmark = pytest.mark.broker
 
@@ -95,6 +95,61 @@ def test_what_comes_while_it_is_down_is_not_lost_and_a_broker_may_restart(
     until(lambda: daemon.stored() == 20)
     assert daemon.log.read_text().count("no broker at") == 1  # said once, not at every attempt
     assert daemon.stop() == 0
+
+
+def test_bare_values_that_waited_are_kept_and_not_taken_for_now(broker: Broker, daemon: Running) -> None:
+    """Ten minutes of starts and stops, come in one burst, must not look like ten minutes in a second."""
+    daemon.start()
+    until(daemon.connected)
+    assert daemon.stop() == 0
+    _saw_tooth(broker, 600)
+    daemon.start()
+    until(lambda: daemon.stored() == 1200)
+    daemon.kill()  # what was not examined is not examined after a restart either
+    daemon.start()
+    until(lambda: daemon.connected(3))
+    time.sleep(0.5)
+    out = broker.publisher()
+    for i in range(5):
+        out.publish("bench/pressure", f"{40 + i}", qos=1).wait_for_publish(5)
+    until(lambda: daemon.stored() == 1205)
+    assert daemon.stop() == 0
+    out.disconnect()
+    with daemon.history() as history:
+        assert history.counts()["waited"] == 1200
+        assert history.cycles(0, 2**62) == []
+
+
+def test_a_broker_that_lets_us_publish_nothing_is_caught_up_with_after_a_lull(tmp_path: Path) -> None:
+    rules = tmp_path / "rules"
+    rules.write_text("topic readwrite bench/#\n")
+    broker = Broker(tmp_path, f"allow_anonymous true\nacl_file {rules}\n")
+    broker.start()
+    try:
+        daemon = Running(broker, tmp_path)
+        daemon.start()
+        until(daemon.connected)
+        assert daemon.stop() == 0
+        _saw_tooth(broker, 10)
+        daemon.start()
+        until(lambda: daemon.stored() == 20)
+        time.sleep(2.5)
+        _saw_tooth(broker, 5)
+        until(lambda: daemon.stored() == 30)
+        assert daemon.stop() == 0
+        with daemon.history() as history:
+            assert history.counts()["waited"] == 20
+    finally:
+        broker.stop()
+
+
+def _saw_tooth(broker: Broker, seconds: int) -> None:
+    out = broker.publisher()
+    for i in range(seconds):
+        out.publish("bench/pressure", f"{30 + i % 20}", qos=1)
+        last = out.publish("bench/motor", json.dumps({"ain": [6 * (i // 20 % 2)]}), qos=1)
+    last.wait_for_publish(10)
+    out.disconnect()
 
 
 def test_a_collector_alone_never_loads_the_dashboard(daemon: Running) -> None:
