@@ -75,6 +75,7 @@ class Doubt:
     bad_words: int = 0
     since_us: int = 0
     cause: str | None = None  # while a finding stands
+    still_us: int = 0  # since when it has stood still, where it is found stuck
     good_beats: int = 0
     silent_since_us: int | None = None
     cleared_us: int = 0
@@ -110,9 +111,7 @@ class SensorFault(Detector):
 
     def beat(self, beat: Beat, known: Known) -> Sequence[Word]:
         found: list[Word] = []
-        doubted = {
-            at for at, one in self.memory.doubts.items() if one.cause or one.silent_since_us is not None
-        }
+        doubted = {at for at, one in self.memory.doubts.items() if _no_witness(one)}
         against = self._contradictions.beat(self.memory.evidence, beat, doubted)
         for position in sorted({*beat.spans, *against, *self.memory.doubts}):
             doubt = self._doubt(position)
@@ -153,7 +152,7 @@ class SensorFault(Detector):
     def _unmoved(self, position: int, doubt: Doubt) -> bool:
         """A stuck signal is not well again until it has moved."""
         still = self.memory.evidence.still.get(position)
-        return doubt.cause == "stuck" and still is not None and still.since_us > 0
+        return doubt.cause == "stuck" and still is not None and still.since_us == doubt.still_us > 0
 
     def _silent(self, position: int, doubt: Doubt, since_us: int, alone: bool) -> Sequence[Word]:
         """Raise it if others spoke meanwhile; if nobody did, once for all, by the first of the silent."""
@@ -174,6 +173,7 @@ class SensorFault(Detector):
         evidence: dict[str, float] = {}
         if cause == "stuck" and position in self.memory.evidence.still:
             still = self.memory.evidence.still[position]
+            doubt.still_us = still.since_us
             evidence = {"runs_meanwhile": float(still.runs), "ran_meanwhile_s": still.ran_s}
         summary = f"The signal {signal.name} {SAYS[cause]}."
         if cause == "out_of_range":
@@ -200,6 +200,12 @@ class SensorFault(Detector):
         self.memory.doubts[position] = Doubt(cleared_us=now_us, relapses=doubt.relapses)
         said = "It speaks again." if cause == "silent" else "It has been believable for hours."
         return [AllClear(self.FAULT, of=name, summary=said)]
+
+
+def _no_witness(doubt: Doubt) -> bool:
+    """Whether a signal can convict no other. One found stuck or implausible is still held against the
+    pressure, or its innocence could never show."""
+    return doubt.silent_since_us is not None or doubt.cause in ("silent", "out_of_range")
 
 
 def _ill(beat: Beat, position: int) -> bool:

@@ -8,8 +8,7 @@ Parameters, each a statement about what cannot be:
     RUNS            3   whole runs through which a gauge stands exactly still at or above cut-in: the
                         switch went from cut-in to cut-out thrice, so pressure did
     RUNS_LOW        8   the same below cut-in, where a motor that trips on its protector restarts too
-    SWINGS          3   times pressure climbed through the middle of the band and the motor signal
-                        did not change
+    a motor signal that pressure contradicts: see `analytics.judging.climbs`
     DRAWN_SHARE  0.05   of a storage's volume that the pump must have taken since the level last
                         changed in its last digit, over LEVEL_S at least
     AIR_S        48 h   outdoor air that is the same to the last digit (two days of fog are not)
@@ -24,6 +23,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from analytics.judging.climbs import ClimbMemory, Climbs
 from analytics.plant.description import Measure
 from analytics.seeing.motor import motor_signal
 
@@ -32,7 +32,7 @@ if TYPE_CHECKING:
     from analytics.seeing.beats import Beat, Span
     from analytics.seeing.events import Run
 
-RUNS, RUNS_LOW, SWINGS = 3, 8, 3
+RUNS, RUNS_LOW = 3, 8
 SAMPLES = 20
 DRAWN_SHARE, LEVEL_S = 0.05, 86_400.0
 AIR_S, AIR_SAMPLES = 48 * 3600.0, 100
@@ -59,7 +59,6 @@ class Still:
     samples: int = 0
     runs: int = 0
     ran_s: float = 0.0
-    swings: int = 0
 
 
 @dataclass
@@ -76,9 +75,7 @@ class Evidence:
     """Plain data: what the checks keep."""
 
     still: dict[int, Still] = field(default_factory=dict)
-    low: bool = False  # pressure was below the band's middle when last looked
-    unmoved: int = 0  # swings since the motor signal last changed state
-    motor_on: bool | None = None
+    climbs: ClimbMemory = field(default_factory=ClimbMemory)
     tails: dict[int, Tail] = field(default_factory=dict)
     rain_us: int = 0
     noise_us: list[int] = field(default_factory=list)
@@ -88,13 +85,12 @@ class Contradictions:
     def __init__(self, plant: Plant) -> None:
         self.plant = plant
         self.motor = motor_signal(plant)
-        self.pressure = next(iter(plant.measuring(Measure.LINE_PRESSURE)), None)
+        self.climbs = Climbs(plant)
         self.rain = next(iter(plant.measuring(Measure.RAINFALL)), None)
         self.flow_m3_s = plant.pump.rated_flow_m3_s or USUAL_FLOW_M3_S
 
     def run(self, evidence: Evidence, run: Run) -> None:
         """Count a run that was seen whole."""
-        evidence.unmoved = 0
         if run.entire:
             for still in evidence.still.values():
                 still.runs += int(run.cycle.start_us >= still.since_us > 0)
@@ -104,12 +100,6 @@ class Contradictions:
 
         doubted: signals that are disbelieved already and convict no other.
         """
-        if self.pressure in doubted or self.motor in doubted:
-            evidence.low = False
-            if self.pressure in doubted or self.motor not in beat.spans:
-                evidence.unmoved = 0
-        if self.pressure not in doubted:
-            self._swing(evidence, beat)
         found: dict[int, str] = {}
         for position, span in beat.spans.items():
             if not span.count:
@@ -118,37 +108,11 @@ class Contradictions:
             cause = self._stuck(position, still, beat, evidence) or self._wild(position, beat, span, evidence)
             if cause is not None:
                 found[position] = cause
-        if self.motor is not None and evidence.unmoved >= SWINGS:
-            still = evidence.still.get(self.motor, Still())
-            found[self.motor] = "stuck" if still.since_us or self.motor not in beat.spans else "implausible"
+        for position in self.climbs.beat(evidence.climbs, beat, doubted):
+            still = evidence.still.get(position, Still())
+            silent = position not in beat.spans
+            found[position] = "stuck" if still.since_us or silent else "implausible"
         return found
-
-    def _swing(self, evidence: Evidence, beat: Beat) -> None:
-        """Count climbs of pressure from below the middle of the band to above, and the motor's changes."""
-        on_s = beat.running_s
-        state = None if 0.0 < on_s < 599.0 else on_s > 0.0
-        if state is None or (evidence.motor_on is not None and state != evidence.motor_on):
-            evidence.unmoved = 0
-        evidence.motor_on = state
-        span = beat.spans.get(self.pressure) if self.pressure is not None else None
-        switch = self.plant.switch
-        if span is None or not span.count or switch is None or state is None:
-            return
-        band = switch.cut_out_pa - switch.cut_in_pa
-        floor, ceiling = switch.cut_in_pa + 0.3 * band, switch.cut_in_pa + 0.7 * band
-        if span.high < ceiling:
-            evidence.low |= span.low <= floor
-            return
-        if span.low > floor and not evidence.low:
-            return
-        value = span.value
-        high = value >= ceiling
-        marks = value[high | (value <= floor)] >= ceiling  # only what is clearly low or high, in order
-        climbs = int(
-            np.count_nonzero(np.diff(np.concatenate(([not evidence.low], marks)).astype(np.int8)) > 0)
-        )
-        evidence.unmoved += climbs
-        evidence.low = not bool(marks[-1])
 
     def _stuck(self, position: int, still: Still, beat: Beat, evidence: Evidence) -> str | None:
         if not still.since_us or still.samples < SAMPLES:

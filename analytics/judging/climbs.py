@@ -1,0 +1,147 @@
+"""Motor signals held against the pressure: it cannot climb through its band with the pump at rest.
+
+A climb goes from the lower third of the switch's band to its upper third. A motor signal that has not
+changed state since the climb before has missed the run that made it. A healthy signal misses some:
+one sampled each minute does not see every run of forty seconds. How many is learned from the climbs
+themselves, so that neither the sampling nor the length of runs need be known:
+
+    p = (missed + 1) / (climbs + 2)          Laplace's rule of succession
+    convicted when p^n <= CHANCE, n misses in a row, LEAST at least
+
+Only ordinary fills count: a climb quicker than half the usual one that was seen is water moving in
+the pipes (a tank shut off from its tee, a hammer blow).
+
+Parameters:
+    FLOOR, CEILING  0.3, 0.7   of the band: beyond what noise of 5 % of the band can bridge
+    NOTHING         2 %        of cut-in: a zero, which is what a gauge says that drops out
+    LEAST           3          misses in a row
+    CHANCE          1e-6       a plant has some 10,000 climbs a year: one false conviction a century
+    QUICK           0.5        of the usual time of a climb
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from analytics.plant.description import MOTOR_MEASURES, Measure
+from analytics.seeing.motor import running_level
+
+if TYPE_CHECKING:
+    from analytics.plant.description import Plant
+    from analytics.seeing.beats import Beat, Span
+
+FLOOR, CEILING = 0.3, 0.7
+NOTHING = 0.02
+LEAST = 3
+CHANCE = 1e-6
+QUICK = 0.5
+#: Times of a climb that are kept for the usual one, and how many make it known.
+KEPT, ENOUGH = 15, 5
+
+
+@dataclass
+class Witness:
+    """What one motor signal said to the climbs. Plain data."""
+
+    on: bool | None = None
+    moved: bool = False  # since the last climb
+    climbs: int = 0
+    missed: int = 0  # of them; those of the row at hand and of a conviction left out
+    row: int = 0  # missed without a break
+
+    @property
+    def convicted(self) -> bool:
+        chance = (self.missed + 1.0) / (self.climbs + 2.0)
+        return self.row >= LEAST and chance**self.row <= CHANCE
+
+    def hear(self, climbs_s: list[float], usual_s: float | None) -> int:
+        """Climbs of one beat, by the time each took; gives the number it has seen."""
+        if self.moved:
+            if not self.convicted:
+                self.missed, self.climbs = self.missed + self.row, self.climbs + self.row
+            self.row = 0
+            self.climbs += len(climbs_s)
+            self.moved = False
+            return len(climbs_s)
+        self.row += sum(1 for took_s in climbs_s if usual_s is None or took_s >= QUICK * usual_s)
+        return 0
+
+
+@dataclass
+class ClimbMemory:
+    """Plain data."""
+
+    low_us: int = 0  # when pressure was last low, if it has not been high since
+    to_us: int = 0  # end of the last beat
+    usual_s: list[float] = field(default_factory=list)
+    witnesses: dict[int, Witness] = field(default_factory=dict)
+
+
+class Climbs:
+    def __init__(self, plant: Plant) -> None:
+        self.pressure = next(iter(plant.measuring(Measure.LINE_PRESSURE)), None)
+        self._levels = {at: running_level(plant, at) for at in plant.measuring(*MOTOR_MEASURES)}
+        switch = plant.switch
+        if switch is not None:
+            band = switch.cut_out_pa - switch.cut_in_pa
+            self._floor, self._ceiling = switch.cut_in_pa + FLOOR * band, switch.cut_in_pa + CEILING * band
+            self._nothing = NOTHING * switch.cut_in_pa
+        self._able = switch is not None and self.pressure is not None
+
+    def beat(self, memory: ClimbMemory, beat: Beat, doubted: set[int]) -> list[int]:
+        """Motor signals that the climbs so far convict. `doubted` signals neither speak nor are heard."""
+        if not self._able:
+            return []
+        if beat.from_us != memory.to_us:
+            memory.low_us = 0  # nobody was listening: a climb may have gone by
+        memory.to_us = beat.to_us
+        span = beat.spans.get(self.pressure) if self.pressure is not None else None
+        if self.pressure in doubted:
+            memory.low_us, span = 0, None
+        climbs_s = self._climbs_s(memory, span) if span is not None and span.count else []
+        usual_s = float(np.median(memory.usual_s)) if len(memory.usual_s) >= ENOUGH else None
+        seen = 0
+        for position, level in self._levels.items():
+            witness = memory.witnesses.setdefault(position, Witness())
+            _listen(witness, beat.spans.get(position), level)
+            if climbs_s and position not in doubted:
+                seen = max(seen, witness.hear(climbs_s, usual_s))
+        if seen:
+            memory.usual_s = [*memory.usual_s, *climbs_s][-KEPT:]
+        return [at for at, witness in memory.witnesses.items() if witness.convicted]
+
+    def _climbs_s(self, memory: ClimbMemory, span: Span) -> list[float]:
+        """Times from low to high of the climbs that this beat completed."""
+        if span.high < self._ceiling and span.low > self._floor:
+            return []
+        if span.low > self._floor and not memory.low_us:
+            return []
+        time_us, value = span.time_us, span.value
+        if span.low <= self._nothing:
+            real = value > self._nothing
+            time_us, value = time_us[real], value[real]
+        high = value >= self._ceiling
+        marked = np.flatnonzero(high | (value <= self._floor))
+        if not len(marked):
+            return []
+        states, times = high[marked], time_us[marked]
+        low_us = memory.low_us
+        turns = np.flatnonzero(np.diff(states, prepend=not low_us)).tolist()
+        climbs_s = [
+            (int(times[at]) - (int(times[at - 1]) if at else low_us)) / 1e6 for at in turns if states[at]
+        ]
+        memory.low_us = 0 if states[-1] else int(times[-1])
+        return climbs_s
+
+
+def _listen(witness: Witness, span: Span | None, level: float) -> None:
+    """Whether the motor signal changed state in a beat, or since the beat before."""
+    if span is None or not span.count:
+        return
+    first = span.first > level
+    if (witness.on is not None and first != witness.on) or span.low <= level < span.high:
+        witness.moved = True
+    witness.on = span.last > level
