@@ -32,6 +32,7 @@ SENSOR_STATION: dict[Measure, Station] = {
     Measure.SUPPLY_CONDUCTIVITY: "line",
     Measure.WELL_CONDUCTIVITY: "line",
     Measure.RAIN_CONDUCTIVITY: "storage",
+    Measure.WATER_TEMPERATURE: "line",
 }
 
 

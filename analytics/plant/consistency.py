@@ -6,11 +6,11 @@ from collections import defaultdict
 from dataclasses import replace
 from typing import Any
 
-from analytics.plant.description import MOTOR_MEASURES, Measure, Pump, Signal
+from analytics.plant.description import CONDUCTIVITY_MEASURES, MOTOR_MEASURES, Measure, Pump, Signal
 from analytics.plant.dimensions import Dimension
 from analytics.plant.fields import did_you_mean
 from analytics.plant.mistakes import Mistakes, Path
-from analytics.plant.tables import Fields
+from analytics.plant.table import Fields
 from analytics.plant.units import UnitError, quantity
 
 Raw = dict[str, Any]
@@ -87,6 +87,38 @@ def check_precharge(tank: Fields, switch: Fields, written: object, mistakes: Mis
     elif tank["precharge_pa"] > switch["cut_in_pa"]:
         return "The air charge (precharge) is above cut-in: the tank is empty before the pump starts."
     return None
+
+
+def check_sources(sources: Raw, signals: list[Raw], storages: list[str], mistakes: Mistakes) -> None:
+    """Sources name conductivities and storages that there are; one reading tells two waters apart."""
+    salty = [one.get("name") for one in signals if one.get("measures") in CONDUCTIVITY_MEASURES]
+    known = [name for name in salty if isinstance(name, str)]
+    for name, source in sources.items():
+        if not isinstance(source, dict):
+            continue
+        for key, those, what in (
+            ("signal", known, "no signal of this name measures a conductivity"),
+            ("storage", storages, "no storage of this name"),
+        ):
+            named = source.get(key)
+            if isinstance(named, str) and named not in those:
+                accepted = ", ".join(f'"{one}"' for one in those)
+                told = f"{what}{did_you_mean(named, those)}"
+                mistakes.add(("sources", name, key), told, value=named, accepted=accepted)
+    for name in list(sources)[2:]:
+        told = "a third source: one conductivity tells two waters apart and no more"
+        mistakes.add(("sources", name), told, accepted="at most two sources")
+
+
+def check_compensation(signals: list[Raw], mistakes: Mistakes) -> None:
+    """A conductivity that is not brought to 25 degC needs the water's temperature."""
+    if any(signal.get("measures") == Measure.WATER_TEMPERATURE for signal in signals):
+        return
+    for at, signal in enumerate(signals):
+        if "temperature_coefficient" in signal and signal.get("measures") in CONDUCTIVITY_MEASURES:
+            told = "needs a signal that measures water_temperature, and there is none"
+            value = signal["temperature_coefficient"]
+            mistakes.add(("signal", at, "temperature_coefficient"), told, value=value)
 
 
 def place_running_above(pump: Pump, written: object, signals: list[Raw]) -> tuple[Pump, str | None]:

@@ -15,6 +15,8 @@ import numpy as np
 if TYPE_CHECKING:
     from numpy.typing import ArrayLike, NDArray
 
+    from analytics.plant.garden import Climate, Garden, Source
+
 
 class Measure(StrEnum):
     """What a signal measures; the plant file's `measures` values, word for word."""
@@ -32,6 +34,7 @@ class Measure(StrEnum):
     SUPPLY_CONDUCTIVITY = "supply_conductivity"
     WELL_CONDUCTIVITY = "well_conductivity"
     RAIN_CONDUCTIVITY = "rain_conductivity"
+    WATER_TEMPERATURE = "water_temperature"
 
 
 #: The SI unit in which each measure is handled inside. Temperature is in degrees Celsius: every
@@ -50,7 +53,14 @@ SI_UNIT: dict[Measure, str] = {
     Measure.SUPPLY_CONDUCTIVITY: "S/m",
     Measure.WELL_CONDUCTIVITY: "S/m",
     Measure.RAIN_CONDUCTIVITY: "S/m",
+    Measure.WATER_TEMPERATURE: "degC",
 }
+
+CONDUCTIVITY_MEASURES = (
+    Measure.SUPPLY_CONDUCTIVITY,
+    Measure.WELL_CONDUCTIVITY,
+    Measure.RAIN_CONDUCTIVITY,
+)
 
 #: Any one of these tells whether the motor runs.
 MOTOR_MEASURES = (Measure.PUMP_RUNNING, Measure.PUMP_CURRENT, Measure.PUMP_POWER)
@@ -136,6 +146,8 @@ class Signal:
     valid: tuple[float, float] | None = None  # SI
     every_s: float | None = None
     of: str | None = None  # which storage, for storage_level
+    #: of a conductivity that the sensor sends as it is, not brought to 25 degC: share for each degree
+    temperature_coefficient: float | None = None
     si_factor: float = 1.0  # SI value = stored * si_factor + si_offset (unless raw)
     si_offset: float = 0.0
 
@@ -179,6 +191,9 @@ class Plant:
     filter: Filter | None = None
     storages: tuple[Storage, ...] = ()
     catchment: Catchment | None = None
+    sources: tuple[Source, ...] = ()
+    garden: Garden | None = None
+    climate: Climate | None = None
     version: int = 1
     #: What was accepted but deserves a word to the owner; `holdwater check` prints it.
     remarks: tuple[str, ...] = ()

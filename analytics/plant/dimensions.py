@@ -20,6 +20,8 @@ class Dimension(StrEnum):
     VOLUME = "volume"
     AREA = "area"
     TIME = "time"
+    SPEED = "speed"
+    RADIANT_EXPOSURE = "energy per area"
 
 
 #: The unit in which each kind is handled inside, in pint's spelling.
@@ -34,6 +36,8 @@ SI: dict[Dimension, str] = {
     Dimension.VOLUME: "m^3",
     Dimension.AREA: "m^2",
     Dimension.TIME: "s",
+    Dimension.SPEED: "m/s",
+    Dimension.RADIANT_EXPOSURE: "J/m^2",
 }
 
 #: What an owner might write, for messages.
@@ -48,6 +52,8 @@ EXAMPLE: dict[Dimension, str] = {
     Dimension.VOLUME: '"44 gal" or "167 L"',
     Dimension.AREA: '"1800 ft^2" or "167 m^2"',
     Dimension.TIME: '"60 s" or "3 days"',
+    Dimension.SPEED: '"2.1 m/s" or "4.7 mph"',
+    Dimension.RADIANT_EXPOSURE: '"22 MJ/m^2" or "6.1 kWh/m^2"',
 }
 
 #: None for `pump_running`, which is 0 or 1.
@@ -65,4 +71,5 @@ OF_MEASURE: dict[Measure, Dimension | None] = {
     Measure.SUPPLY_CONDUCTIVITY: Dimension.CONDUCTIVITY,
     Measure.WELL_CONDUCTIVITY: Dimension.CONDUCTIVITY,
     Measure.RAIN_CONDUCTIVITY: Dimension.CONDUCTIVITY,
+    Measure.WATER_TEMPERATURE: Dimension.TEMPERATURE,
 }

@@ -15,7 +15,8 @@ from analytics.plant.description import Plant, Signal
 from analytics.plant.location import line_of, lines_of_keys
 from analytics.plant.mistakes import Mistake, Mistakes, PlantErrors
 from analytics.plant.signals import MOST_SIGNALS, read_signal
-from analytics.plant.tables import DEFAULTS, TABLES, TOP, Fields, Key, Table, read_keys
+from analytics.plant.table import Fields, Key, Table
+from analytics.plant.tables import DEFAULTS, TABLES, TOP, read_keys
 
 #: The newest version of the format that this parser reads.
 VERSION = 1
@@ -144,6 +145,8 @@ def _agreed(
     consistency.check_names(raws, mistakes)
     consistency.check_topics(raws, mistakes)
     consistency.check_storage_of(raws, storages, mistakes)
+    consistency.check_sources(drafts.get("sources", {}), raws, storages, mistakes)
+    consistency.check_compensation(raws, mistakes)
     tank = drafts.get("pressure_tank", {})
     charged = document["pressure_tank"].get("precharge") if tank else None
     charge = consistency.check_precharge(tank, drafts.get("switch", {}), charged, mistakes)

@@ -20,6 +20,8 @@ UNITS: dict[Dimension, tuple[str, str]] = {
     Dimension.CONDUCTIVITY: ("dS/m", "dS/m"),
     Dimension.VOLUME: ("gal", "L"),
     Dimension.AREA: ("ft^2", "m^2"),
+    Dimension.SPEED: ("mph", "m/s"),
+    Dimension.RADIANT_EXPOSURE: ("MJ/m^2", "MJ/m^2"),
 }
 
 

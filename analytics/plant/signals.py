@@ -5,12 +5,13 @@ from __future__ import annotations
 from itertools import pairwise
 from typing import Any
 
-from analytics.plant.description import Measure, Signal
+from analytics.plant.description import CONDUCTIVITY_MEASURES, Measure, Signal
 from analytics.plant.dimensions import EXAMPLE, OF_MEASURE, Dimension
 from analytics.plant.fields import (
     Reader,
     choice,
     did_you_mean,
+    number,
     plain_number,
     quantity_of,
     rows_of,
@@ -18,7 +19,8 @@ from analytics.plant.fields import (
     text,
 )
 from analytics.plant.mistakes import Mistakes, Path
-from analytics.plant.tables import Fields, Key, read_keys
+from analytics.plant.table import Fields, Key
+from analytics.plant.tables import read_keys
 from analytics.plant.units import Unit, UnitError, unit
 
 #: Signals are numbered by a small integer in `Readings`; nobody fits this many sensors.
@@ -47,6 +49,11 @@ KEYS: tuple[Key, ...] = (
     Key("record", "record", text('the end of a SenML record\'s name, such as "pressure"')),
     Key("of", "of", text("the name of a [storage.NAME] table")),
     Key("every", "every_s", quantity_of(Dimension.TIME, above=0)),
+    Key(
+        "temperature_coefficient",
+        "temperature_coefficient",
+        number("a share for each degree above 0 and up to 0.05, such as 0.0191", above=0, most=0.05),
+    ),
     Key("unit", "unit", _as_it_is),
     Key("calibration", "calibration", _as_it_is),
     Key("valid", "valid", _as_it_is),
@@ -69,6 +76,9 @@ def read_signal(value: Fields, path: Path, mistakes: Mistakes) -> Signal | None:
         _read_valid(fields, dimension, path, mistakes)
     if "of" in fields and measure is not Measure.STORAGE_LEVEL:
         mistakes.add((*path, "of"), "only a storage_level is of a storage", value=fields["of"])
+    if "temperature_coefficient" in fields and measure not in CONDUCTIVITY_MEASURES:
+        value = fields["temperature_coefficient"]
+        mistakes.add((*path, "temperature_coefficient"), "only a conductivity has one", value=value)
     if "pointer" in fields and "record" in fields:
         mistakes.add((*path, "record"), "give a pointer (JSON) or a record (SenML), not both")
     return Signal(**fields) if len(mistakes.found) == before else None

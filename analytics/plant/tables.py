@@ -6,40 +6,16 @@ one table must agree on is the table's `check`; what tables must agree on is in 
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from dataclasses import dataclass
 from itertools import pairwise
 from typing import Any
 
 from analytics.plant.description import Catchment, Filter, PressureTank, Pump, Storage, Switch
 from analytics.plant.dimensions import Dimension
-from analytics.plant.fields import Reader, choice, did_you_mean, number, quantity_of, rows_of, text
+from analytics.plant.fields import choice, did_you_mean, number, quantity_of, rows_of, text
+from analytics.plant.garden_tables import GARDEN_TABLES
 from analytics.plant.mistakes import Mistakes, Path
+from analytics.plant.table import Fields, Key, Table
 from analytics.plant.zones import timezone
-
-Fields = dict[str, Any]
-
-
-@dataclass(frozen=True, slots=True)
-class Key:
-    """One key: its name in the file, the field it fills, how it is read."""
-
-    name: str
-    field: str
-    read: Reader
-    required: bool = False
-
-
-@dataclass(frozen=True, slots=True)
-class Table:
-    """One table, or with `named` one table a name ([storage.rain]): its keys and what it makes."""
-
-    name: str
-    field: str  # of Plant
-    makes: Callable[..., Any]
-    keys: tuple[Key, ...]
-    named: bool = False
-    check: Callable[[Fields, Fields, Path, Mistakes], None] | None = None  # read, written, path
 
 
 def read_keys(keys: tuple[Key, ...], value: Fields, path: Path, mistakes: Mistakes) -> Fields:
@@ -157,6 +133,7 @@ TABLES: tuple[Table, ...] = (
             Key("first_flush", "first_flush_m3", quantity_of(Dimension.VOLUME, least=0)),
         ),
     ),
+    *GARDEN_TABLES,
 )
 
 #: Keys that stand before any table. `version` is looked at first, by the parser itself.
@@ -173,4 +150,5 @@ DEFAULTS: dict[str, Any] = {
     "altitude_m": 0.0,
     "pump": Pump(),
     "storages": (),
+    "sources": (),
 }

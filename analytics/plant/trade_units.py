@@ -115,6 +115,8 @@ FACTORS: dict[Dimension, dict[str, float]] = {
         "week": 604_800.0,
         "weeks": 604_800.0,
     },
+    Dimension.SPEED: {"m/s": 1.0, "km/h": 1 / 3.6, "mph": 0.44704},
+    Dimension.RADIANT_EXPOSURE: {"J/m^2": 1.0, "MJ/m^2": 1e6, "MJ/m2": 1e6, "kWh/m^2": 3.6e6},
 }
 
 #: Spelling -> (factor, offset) to degrees Celsius, as absolute temperatures.
@@ -174,6 +176,7 @@ FOR_PINT: dict[str, str] = {
     "kpa": "kilopascal",
     "C": "degC",
     "F": "degF",
+    "MJ/m2": "megajoule/meter^2",
 }
 
 #: Units of absolute pressure are refused: every pressure in a plant file is gauge.

@@ -43,6 +43,7 @@ POSSIBLE: dict[Measure, tuple[float, float]] = {
     Measure.SUPPLY_CONDUCTIVITY: (0.0, 20.0),
     Measure.WELL_CONDUCTIVITY: (0.0, 20.0),
     Measure.RAIN_CONDUCTIVITY: (0.0, 20.0),
+    Measure.WATER_TEMPERATURE: (-5.0, 100.0),
 }
 #: A line's pressure may stand so many times above cut-out before it is no pressure: a pump's
 #: shut-off head is seldom twice the cut-out, a hammer blow seldom three times.

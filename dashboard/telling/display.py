@@ -40,6 +40,7 @@ KIND: dict[Measure, str] = {
     Measure.SUPPLY_CONDUCTIVITY: "conductivity",
     Measure.WELL_CONDUCTIVITY: "conductivity",
     Measure.RAIN_CONDUCTIVITY: "conductivity",
+    Measure.WATER_TEMPERATURE: "temperature",
 }
 
 MEASURE_NAME: dict[Measure, str] = {
@@ -56,6 +57,7 @@ MEASURE_NAME: dict[Measure, str] = {
     Measure.SUPPLY_CONDUCTIVITY: "Conductivity, supply",
     Measure.WELL_CONDUCTIVITY: "Conductivity, well",
     Measure.RAIN_CONDUCTIVITY: "Conductivity, rain",
+    Measure.WATER_TEMPERATURE: "Water temperature",
 }
 
 

@@ -28,6 +28,7 @@ _RANGES: dict[Measure, tuple[float, float]] = {
     Measure.SUPPLY_CONDUCTIVITY: (0.0, 2.0),
     Measure.WELL_CONDUCTIVITY: (0.0, 2.0),
     Measure.RAIN_CONDUCTIVITY: (0.0, 2.0),
+    Measure.WATER_TEMPERATURE: (0.0, 50.0),
 }
 _JUMPS_EVERY = 40  # readings, on average, between the jumps of an implausible sensor
 
@@ -37,16 +38,21 @@ class Lies:
 
     def __init__(self, signal: Signal, courses: list[Course], random: np.random.Generator) -> None:
         self._signal = signal
-        self._courses = [
-            course
-            for course in courses
-            if course.plan.fault == "sensor_fault" and course.plan.signal == signal.name
-        ]
+        self._courses: list[Course] = []
+        self.hear_of(courses)
         self._random = random
         self._last = np.nan
         self._offset = 0.0
         low, high = signal.valid or _RANGES[signal.measures]
         self._low, self._span = low, high - low
+
+    def hear_of(self, courses: list[Course]) -> None:
+        """Take this sensor's faults out of the plant's list."""
+        self._courses = [
+            course
+            for course in courses
+            if course.plan.fault == "sensor_fault" and course.plan.signal == self._signal.name
+        ]
 
     def told(self, times_s: Floats, values: Floats) -> tuple[Floats, Floats]:
         """What the sensor says instead. Silence leaves readings out."""

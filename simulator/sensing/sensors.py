@@ -65,6 +65,7 @@ MAKES: dict[Measure, Make] = {
     Measure.SUPPLY_CONDUCTIVITY: Make(relative_noise=0.01, step=1e-4, every_s=60.0, jitter_s=0.3),
     Measure.WELL_CONDUCTIVITY: Make(relative_noise=0.01, step=1e-3, every_s=60.0, jitter_s=0.3),
     Measure.RAIN_CONDUCTIVITY: Make(relative_noise=0.01, step=1e-4, every_s=60.0, jitter_s=0.3),
+    Measure.WATER_TEMPERATURE: Make(noise=0.05, step=0.1, every_s=60.0, jitter_s=0.3),
 }
 
 
@@ -94,6 +95,10 @@ class Sensor:
         self._said: float | None = None
         self._said_at_s = float("-inf")
         self.decimals, self._step = _steps(self.make.step, self.signal)
+
+    def hear_of(self, courses: list[Course]) -> None:
+        """Faults have been added to the plant's list: this sensor's own among them."""
+        self._lies.hear_of(courses)
 
     @property
     def _pace_s(self) -> float:
@@ -188,8 +193,13 @@ def truth_of(plant: Plant, signal: Signal) -> Callable[[Moment], Floats]:
         return lambda moment: np.full(len(moment.times_s), moment.hardware.sizes.well_s_m)
     if signal.measures is Measure.RAIN_CONDUCTIVITY:
         return lambda moment: np.full(len(moment.times_s), moment.hardware.sizes.rain_s_m)
+    if signal.measures is Measure.WATER_TEMPERATURE:
+        return lambda moment: np.full(len(moment.times_s), _BURIED_C)
     return _TRUTHS[signal.measures]
 
+
+#: Water in a buried line, the year round: near the ground's mean temperature.
+_BURIED_C = 12.0
 
 _TRUTHS: dict[Measure, Callable[[Moment], Floats]] = {
     Measure.LINE_PRESSURE: lambda m: m.line_pa,

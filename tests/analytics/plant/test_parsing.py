@@ -24,7 +24,9 @@ CASES = tomllib.loads((HERE / "bad_plants.toml").read_text())["case"]
 def spoiled(case: dict[str, Any]) -> str:
     """The good file with the case's mistake in it."""
     text = JUNIPER
-    if "only" in case:
+    if "add" in case:
+        text = f"{text}\n{case['add']}"
+    elif "only" in case:
         text = text.replace(case["old"], case["new"]).replace("[[signal]]", case["only"])
     else:
         assert case["old"] in text, "the case no longer fits the file"
