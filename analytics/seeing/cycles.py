@@ -31,6 +31,7 @@ if TYPE_CHECKING:
 
 RUN_UP_US = 1_500_000  # a motor of this size is up to speed in a second or so
 COARSE_US = 3_000_000  # edges seen more coarsely than this are sought in the pressure
+MOST_LAG_S = 3.0  # pressure is carried on to a start or stop from no further away
 SETTLE_US = 2_000_000  # after a stop: check valve and water hammer
 
 
@@ -105,6 +106,9 @@ def measure_starts(
             value = _crossing_pa(
                 pressure, water, rest, head, k, rest_end, window, stop_before, run_from, int(start[k]), value
             )
+        elif rest.count[k] >= 5:
+            lag_s = (int(start[k]) - int(pressure.time_us[max(at[k] - 1, 0)])) * 1e-6
+            value += float(rest.slope[k]) / water.compliance_m3_pa(value) * min(max(lag_s, 0.0), MOST_LAG_S)
         leap = _leap_pa(pressure, water, head, k, int(run_from[k]), int(start[k]), int(spacing_us[k]))
         noise = rest.scatter[k] / water.compliance_m3_pa(value) if len(near) else float("nan")
         result.append(
@@ -250,6 +254,9 @@ def _run(
     top = float(np.median(ending)) if len(ending) else float("nan")
     if spacing_us > COARSE_US and len(inside):
         top = max(top, float(inside[-1]))
+    elif last.count[k] >= 5:  # a small tank's pressure moves between its last samples and the stop
+        lag_s = (stop_us - int(pressure.time_us[max(b - 2, a)])) * 1e-6
+        top += float(last.slope[k]) / water.compliance_m3_pa(top) * min(max(lag_s, 0.0), MOST_LAG_S)
     enough = int(whole.count[k]) >= 3
     slope = float(whole.slope[k]) if enough else float("nan")
     down, up = start.slope_before_m3_s, float(after.slope[k]) if after.count[k] >= 3 else float("nan")

@@ -6,6 +6,10 @@ Of several motor signals the one that measures most is believed: power, then cur
 from 240 V, or above 0.4 A or 60 W where that is less known: the smallest jet pump draws more when
 it runs dry, and a resting one with its electronics draws less. Common practice, no source.
 
+A contact that speaks when it changes (and seldom else) is known by its changes, which come sooner than
+its usual pace, or are most of what it says; it tells each edge to PROMPT_US, however long it was silent
+before. One that is asked at set times tells it to within that time.
+
 One lone "off" within a run, shorter than GLITCH_US, is the signal's hiccup and ends no run, unless
 it comes again within GLITCH_APART_US: then it is the switch that chatters.
 """
@@ -25,6 +29,9 @@ if TYPE_CHECKING:
 
 GLITCH_US = 2_500_000
 GLITCH_APART_US = 10_000_000
+PROMPT_US = 1_000_000  # a change is heard of within a second of it
+CHANGES = 6  # three runs: enough to know one that speaks on change
+EARLY = 0.5  # of the usual pace; a signal asked at set times never speaks so early
 
 
 def motor_signal(plant: Plant) -> int | None:
@@ -71,6 +78,7 @@ class Motor:
         self._before: Spell | None = None  # the run before the open rest
         self._done_us = -(2**62)
         self._glitch_us = -(2**62)
+        self._words = self._changes = self._early = 0
 
     def feed(self, track: Track) -> list[Spell]:
         """Spells that ended by the track's new samples, in order. A run taken up again after a hiccup
@@ -85,11 +93,25 @@ class Motor:
         marks = np.flatnonzero(np.concatenate(([True], changes | gap[1:])))
         ended: list[Spell] = []
         for mark, end in zip(marks.tolist(), [*marks[1:].tolist(), len(time_us)], strict=True):
-            self._step(bool(on[mark]), bool(gap[mark]), int(time_us[mark]), self._last(time_us, mark), ended)
+            now_us, before_us = int(time_us[mark]), self._last(time_us, mark)
+            if not gap[mark] and self.now is not None and self.now.on != on[mark]:
+                before_us = self._edge(track, now_us, before_us, self._words + mark)
+            self._step(bool(on[mark]), bool(gap[mark]), now_us, before_us, ended)
             assert self.now is not None
             self.now.last_us = int(time_us[end - 1])
         self._done_us = int(time_us[-1])
+        self._words += len(time_us)
         return ended
+
+    def _edge(self, track: Track, now_us: int, before_us: int, words: int) -> int:
+        """The last moment of the state before: its last word, or just now where changes are told at once."""
+        assert self.now is not None
+        self._changes += 1
+        self._early += now_us - before_us < EARLY * 1e6 * track.pace.typical_s(now_us)
+        prompt = 2 * self._early > self._changes or 5 * self._changes > 3 * words
+        if prompt and self._changes >= CHANGES:
+            self.now.last_us = before_us = max(before_us, now_us - PROMPT_US)
+        return before_us
 
     def _last(self, time_us: Any, mark: int) -> int:
         return int(time_us[mark - 1]) if mark else self._done_us
@@ -128,11 +150,13 @@ class Motor:
             "before": asdict(self._before) if self._before else None,
             "done_us": self._done_us,
             "glitch_us": self._glitch_us,
+            "told": [self._words, self._changes, self._early],
         }
 
     def restore(self, saved: dict[str, Any]) -> None:
         self.now, self._before = _spell(saved["now"]), _spell(saved["before"])
         self._done_us, self._glitch_us = saved["done_us"], saved["glitch_us"]
+        self._words, self._changes, self._early = saved["told"]
 
 
 def _spell(saved: dict[str, Any] | None) -> Spell | None:
