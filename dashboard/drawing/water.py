@@ -11,22 +11,15 @@ from markupsafe import Markup
 from dashboard.telling import display
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from analytics.plant.description import Plant
     from dashboard.telling.status import Band, Status
     from dashboard.web.files import Files
+    from dashboard.web.rooms import Room
 
 _templates = jinja2.Environment(
     loader=jinja2.PackageLoader("dashboard"), autoescape=True, trim_blocks=True, lstrip_blocks=True
-)
-
-#: The rooms that exist, downhill as well.
-ROOMS = (
-    ("/", "Water"),
-    ("/cycles", "Cycles"),
-    ("/storage", "Storage"),
-    ("/findings", "Findings"),
-    ("/history", "History"),
-    ("/set-up", "Set-up"),
 )
 
 
@@ -92,6 +85,7 @@ def page(
     at_us: int,
     *,
     base: str,
+    rooms: Sequence[Room] = (),
     room: str = "Water",
     many: bool = False,
     config: str = "",
@@ -108,7 +102,7 @@ def page(
         kept=files.url,
         base=base,
         room=room,
-        rooms=ROOMS,
+        rooms=[one for one in rooms if one.shown(plant)],
         many=many,
         now_us=at_us,
         age=age,

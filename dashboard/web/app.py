@@ -95,15 +95,21 @@ def _pages(server: Flask, sites: Sites, files: Files, app: dash.Dash) -> None:
     def water_page(name: str) -> str:
         facts = sites[name].facts()
         return water.page(
-            facts.plant, status(facts), files, facts.now_us, base=sites.base(name), many=sites.many
+            facts.plant,
+            status(facts),
+            files,
+            facts.now_us,
+            base=sites.base(name),
+            rooms=rooms.ROOMS,
+            many=sites.many,
         )
 
-    @server.get("/at/<name>/<room>")
-    @server.get("/at/<name>/<room>/<path:rest>")
-    def room_page(name: str, room: str, rest: str = "") -> str:
+    @server.get("/at/<name>/<path>")
+    @server.get("/at/<name>/<path>/<path:rest>")
+    def room_page(name: str, path: str, rest: str = "") -> str:
         facts = sites[name].facts()
-        title = next((title for path, title in water.ROOMS if path == f"/{room}"), None)
-        if title is None or (rest and not rooms.deeper(room)):
+        room = rooms.room_of(path)
+        if room is None or room.page is None or not room.shown(facts.plant) or (rest and not room.deeper):
             abort(404)
         return water.page(
             facts.plant,
@@ -111,10 +117,11 @@ def _pages(server: Flask, sites: Sites, files: Files, app: dash.Dash) -> None:
             files,
             facts.now_us,
             base=sites.base(name),
-            room=title,
+            rooms=rooms.ROOMS,
+            room=room.title,
             many=sites.many,
             config=_config(app),
-            charts=rooms.charted(room, rest),
+            charts=room.charted(rest),
         )
 
     @server.get("/at/<name>/manifest.json")

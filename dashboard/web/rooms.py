@@ -1,35 +1,73 @@
-"""The rooms that Dash fills: which there are, and which of them draws now."""
+"""The rooms: which there are, in which order, who draws them, and which are one thumb away."""
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Literal, Protocol
 
 from dash import ClientsideFunction, Input, Output, State, dcc, html
 
 from dashboard.pages import cycles, findings, history, setup, storage
 
 if TYPE_CHECKING:
-    import dash
+    from collections.abc import Callable
 
+    import dash
+    from dash.development.base_component import Component
+
+    from analytics.plant.description import Plant
     from dashboard.site import Site
 
-_PAGES = {
-    "cycles": cycles,
-    "storage": storage,
-    "findings": findings,
-    "history": history,
-    "set-up": setup,
-}
+
+class Page(Protocol):
+    """What a room's module has."""
+
+    def layout(self, site: Site, rest: str, screen: dict[str, bool], listen: str) -> list[Component]: ...
+
+    def register(self, app: dash.Dash, sites: dict[str, Site]) -> None: ...
 
 
-def deeper(room: str) -> bool:
-    """Whether a room has pages below it."""
-    return room == "findings"
+def always(plant: Plant) -> bool:
+    """For rooms that every plant has."""
+    return True
 
 
-def charted(room: str, rest: str) -> bool:
-    """Whether a page needs the chart library."""
-    return room in ("cycles", "storage", "history") or (room == "findings" and bool(rest))
+@dataclass(frozen=True, slots=True)
+class Room:
+    """One room. `path` is its word in the address; `page` is None where Dash does not fill it.
+
+    near     stands in the bar at the thumb; the others unfold from its last word, "More"
+    charts   on which of its pages the chart library is needed: "never", "always", or "below" (its
+             deeper addresses alone)
+    deeper   whether addresses go on below it
+    shown    whether a plant has this room
+    """
+
+    path: str
+    title: str
+    page: Page | None
+    near: bool = False
+    charts: Literal["never", "always", "below"] = "never"
+    deeper: bool = False
+    shown: Callable[[Plant], bool] = always
+
+    def charted(self, rest: str) -> bool:
+        return self.charts == "always" or (self.charts == "below" and bool(rest))
+
+
+#: Downhill, then what looks back, then what is seldom wanted. The bar holds four and "More".
+ROOMS = (
+    Room("", "Water", None, near=True),
+    Room("storage", "Storage", storage, near=True, charts="always"),
+    Room("findings", "Findings", findings, near=True, charts="below", deeper=True),
+    Room("history", "History", history, near=True, charts="always"),
+    Room("cycles", "Cycles", cycles, charts="always"),
+    Room("set-up", "Set-up", setup),
+)
+
+
+def room_of(path: str) -> Room | None:
+    return next((room for room in ROOMS if room.path == path), None)
 
 
 def register(app: dash.Dash, sites: dict[str, Site], listen: str) -> None:
@@ -47,10 +85,12 @@ def register(app: dash.Dash, sites: dict[str, Site], listen: str) -> None:
 
     @app.callback(Output("content", "children"), Input("screen", "data"), State("place", "pathname"))
     def fill(screen: dict[str, bool] | None, pathname: str | None) -> object:
-        _, at, name, room, *rest = [*(pathname or "").split("/"), "", "", "", ""]
-        if at != "at" or name not in sites or room not in _PAGES:
+        _, at, name, path, *rest = [*(pathname or "").split("/"), "", "", "", ""]
+        room = room_of(path)
+        if at != "at" or name not in sites or room is None or room.page is None:
             return html.P("There is no such page.")
-        return _PAGES[room].layout(sites[name], "/".join(rest).strip("/"), screen or {}, listen)
+        return room.page.layout(sites[name], "/".join(rest).strip("/"), screen or {}, listen)
 
-    for page in _PAGES.values():
-        page.register(app, sites)
+    for room in ROOMS:
+        if room.page is not None:
+            room.page.register(app, sites)

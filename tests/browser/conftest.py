@@ -118,6 +118,14 @@ class Feed:
                 self._last = now
 
 
+def go(page: Page, room: str) -> None:
+    """To a room by its link, unfolding "More" where it stands there."""
+    link = page.locator("nav.rooms").get_by_role("link", name=room, exact=True)
+    if not link.is_visible():
+        page.locator("nav.rooms summary").click()
+    link.click()
+
+
 @pytest.fixture(scope="session")
 def playwright() -> Iterator[Playwright]:
     if shutil.which(CHROMIUM) is None:

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 import pytest
 from playwright.sync_api import expect
 
-from tests.browser.conftest import DESK, PHONE
+from tests.browser.conftest import DESK, PHONE, go
 from tests.browser.test_everyone import settled
 from tests.dashboard import made
 
@@ -51,9 +51,9 @@ def test_a_healthy_day(
         ("Storage", "Storage"),
         ("Findings", "Standing now"),
     ):
-        page.get_by_role("link", name=room, exact=True).click()
+        go(page, room)
         expect(page.locator("main h1")).to_have_text(heading)
-    page.get_by_role("link", name="Water", exact=True).click()
+    go(page, "Water")
     expect(page.locator("section.station")).to_have_count(5)
     assert said == []
 
