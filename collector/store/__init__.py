@@ -6,14 +6,19 @@ the folder holds everything. `History.open` is the door for reading and writing 
 
 from collector.store.errors import HistoryError
 from collector.store.history import History
+from collector.store.response import Carried, Due, Entry, Response
 from collector.store.shapes import Bands, Batch, Resumption, Sample, Series, SetAside
 from collector.store.writing import Writer
 
 __all__ = [
     "Bands",
     "Batch",
+    "Carried",
+    "Due",
+    "Entry",
     "History",
     "HistoryError",
+    "Response",
     "Resumption",
     "Sample",
     "Series",

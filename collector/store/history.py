@@ -15,7 +15,7 @@ import numpy as np
 
 from analytics.readings import Readings
 from collector.store import connection as connections
-from collector.store import journal, queries, records, schema, tallies
+from collector.store import journal, queries, records, response, schema, tallies
 from collector.store.blocks import HOUR_US, MINUTE_US
 from collector.store.errors import translating
 from collector.store.rollups import Rollup
@@ -27,6 +27,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Sequence
     from pathlib import Path
 
+    from analytics.alarms.records import Alarm, Change
     from analytics.plant.description import Plant, Signal
     from analytics.records import Cycle, Finding, Outlook
     from collector.store.writing import Writer
@@ -182,6 +183,32 @@ class History:
     def set_aside(self, limit: int = 100) -> list[SetAside]:
         """Messages that could not be used, the newest first."""
         return self._ask(lambda connection: records.read_set_aside(connection, limit), [])
+
+    def alarms(self) -> list[Alarm]:
+        """Every alarm that ever was, with its state."""
+        return self._ask(response.read_alarms, [])
+
+    def alarm_changes(self, limit: int = 200, fault: str | None = None) -> list[Change]:
+        """What became of alarms, the newest first."""
+        return self._ask(lambda connection: response.read_changes(connection, limit, fault), [])
+
+    def logbook(
+        self, limit: int = 200, kind: str | None = None, watching: bool = False
+    ) -> list[response.Entry]:
+        """Entries, the newest first; `watching`: only repairs whose proof is still awaited."""
+        return self._ask(lambda connection: response.read_logbook(connection, limit, kind, watching), [])
+
+    def due(self, channel: str | None = None, limit: int = 500) -> list[response.Due]:
+        """Messages that are not delivered yet, in order."""
+        return self._ask(lambda connection: response.read_due(connection, channel, limit), [])
+
+    def carried(self, key: str) -> response.Carried | None:
+        """What became of a command; None where it was not carried out (yet)."""
+        return self._ask(lambda connection: response.read_carried(connection, key), None)
+
+    def last_id(self, table: str) -> int:
+        """The highest id of "logbook" or "outbox"; 0 for none."""
+        return self._ask(lambda connection: response.last_id(connection, table), 0)
 
     def counts(self) -> dict[str, int]:
         """Tallies by name: "readings" stored, "repeated", "set_aside", and those given in a Batch."""

@@ -32,6 +32,7 @@ _LOWEST, _HIGHEST = -(2**62), 2**62
 _TABLES = (
     *(("signal", "id"), ("cycle", "start_us"), ("finding", "raised_us"), ("outlook", "day")),
     *(("set_aside", "id"), ("engine", "id"), ("journal", "seq")),
+    *(("alarm", "rowid"), ("alarm_change", "id"), ("logbook", "id"), ("outbox", "id"), ("command", "rowid")),
 )
 _AT_ONCE = 100
 _FRESH = "history.new.sqlite"

@@ -66,6 +66,32 @@ STEPS: tuple[tuple[str, ...], ...] = (
             state BLOB NOT NULL)""",
         "CREATE TABLE tally (name TEXT PRIMARY KEY, value INTEGER NOT NULL) WITHOUT ROWID",
     ),
+    (
+        # One row a fault and object: where it is in its life cycle.
+        """CREATE TABLE alarm (
+            fault TEXT NOT NULL, of TEXT NOT NULL, state TEXT NOT NULL, since_us INTEGER NOT NULL,
+            raised_us INTEGER NOT NULL, priority TEXT NOT NULL, cause TEXT, standing INTEGER NOT NULL,
+            turned_us INTEGER NOT NULL, active INTEGER NOT NULL, announced_us INTEGER,
+            acknowledged_us INTEGER, cleared_us INTEGER, until_us INTEGER, reason TEXT NOT NULL,
+            "by" TEXT NOT NULL, times_us TEXT NOT NULL, chattering INTEGER NOT NULL,
+            PRIMARY KEY (fault, of))""",
+        """CREATE TABLE alarm_change (
+            id INTEGER PRIMARY KEY, time_us INTEGER NOT NULL, fault TEXT NOT NULL, of TEXT,
+            raised_us INTEGER NOT NULL, event TEXT NOT NULL, before TEXT NOT NULL, after TEXT NOT NULL,
+            priority TEXT NOT NULL, active INTEGER NOT NULL, "by" TEXT NOT NULL, reason TEXT NOT NULL,
+            chattering INTEGER NOT NULL)""",
+        """CREATE TABLE logbook (
+            id INTEGER PRIMARY KEY, time_us INTEGER NOT NULL, author TEXT NOT NULL, station TEXT NOT NULL,
+            kind TEXT NOT NULL, words TEXT NOT NULL, figures TEXT NOT NULL, fault TEXT, of TEXT,
+            raised_us INTEGER, answers INTEGER, watching INTEGER NOT NULL)""",
+        # One row a message and channel; kept for a while after it was delivered.
+        """CREATE TABLE outbox (
+            id INTEGER PRIMARY KEY, time_us INTEGER NOT NULL, channel TEXT NOT NULL, body BLOB NOT NULL,
+            priority TEXT NOT NULL, tries INTEGER NOT NULL, next_us INTEGER NOT NULL, done_us INTEGER)""",
+        "CREATE INDEX outbox_due ON outbox (channel, id) WHERE done_us IS NULL",
+        # Commands of the pages that were carried out, so that each is carried out once.
+        "CREATE TABLE command (id TEXT PRIMARY KEY, time_us INTEGER NOT NULL, answer TEXT NOT NULL)",
+    ),
 )
 VERSION = len(STEPS)
 

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, NamedTuple
 import numpy as np
 
 from analytics.readings import Readings
+from collector.store.response import Response
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
@@ -38,6 +39,7 @@ class Batch:
     counted   further tallies to add to `History.counts()`, by name
     snapshot  `Engine.snapshot()` after these readings were fed, every few minutes and at a clean
               stop; None between
+    response  alarms, messages due, logbook and commands that follow from it
     """
 
     readings: Readings = field(default_factory=Readings.none)
@@ -47,6 +49,7 @@ class Batch:
     set_aside: Sequence[SetAside] = ()
     counted: dict[str, int] = field(default_factory=dict)
     snapshot: bytes | None = None
+    response: Response = field(default_factory=Response)
 
 
 class Sample(NamedTuple):

@@ -21,7 +21,7 @@ import numpy as np
 
 from analytics.readings import TICK, Readings
 from collector.store import connection as connections
-from collector.store import journal, queries, records, schema, tallies
+from collector.store import journal, queries, records, response, schema, tallies
 from collector.store.blocks import HOUR_US, decode_readings
 from collector.store.errors import HistoryReadOnly, HistoryTaken, translating
 from collector.store.history import History
@@ -195,6 +195,7 @@ class Writer(History):
         records.write_findings(write, batch.findings)
         records.write_outlooks(write, batch.outlooks)
         records.write_set_aside(write, batch.set_aside)
+        response.write(write, batch.response)
         tallies.add(write, tallies.REPEATED, self._repeated)
         tallies.add(write, tallies.TOO_OLD, self._too_old)
         for name, more in batch.counted.items():
