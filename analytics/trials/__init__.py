@@ -1,0 +1,14 @@
+"""Guided tests: what an owner does by hand at the plant, timed and judged from the readings.
+
+A trial is a script (what to do, with its caution in that step) and a judge (what the readings
+showed, with uncertainty). Both are pure: the same readings and the same taps of the thumb give the
+same judgement, while it is going on, after the phone slept, or a year later.
+
+    shapes        the words that all trials share
+    spell         readings of the time that a trial took
+    holding       how fast a closed system loses pressure, and what that is in water
+    air_charge, leak_down, check_valve, delivery   one trial a file
+    course        where a trial stands, given its taps and its readings
+"""
+
+from __future__ import annotations
