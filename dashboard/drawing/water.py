@@ -90,8 +90,12 @@ def page(
     many: bool = False,
     config: str = "",
     charts: bool = False,
+    content: str = "",
+    scripts: Sequence[str] = (),
+    styles: Sequence[str] = (),
 ) -> str:
-    """A whole page: the Water page, or the shell of a room that Dash fills (`config` given)."""
+    """A whole page: the Water page; the shell of a room that Dash fills (`config` given); or a room
+    whose `content` is ready, with the kept files that it needs besides."""
     age = "no reading yet"
     if status.newest_us is not None:
         age = f"heard {display.ago((at_us - status.newest_us) / 1e6)}"
@@ -109,6 +113,10 @@ def page(
         seen=seen(status),
         first=first(status, base),
         dash=bool(config),
+        inner=bool(config or content),
+        content=content,
+        scripts=scripts,
+        styles=styles,
         config=config,
         charts=charts,
     )
