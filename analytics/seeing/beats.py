@@ -13,14 +13,15 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from analytics.readings import TICK, Readings
 from analytics.seeing.motor import motor_signal, running_level
+from analytics.seeing.parting import Words, joined
 from analytics.seeing.tracks import possible_range
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from analytics.plant.description import Plant
+    from analytics.seeing.parting import Parted
 
 BEAT_US = 600_000_000
 
@@ -74,63 +75,71 @@ class BeatFold:
         self._motor = motor_signal(plant)
         self._level = running_level(plant, self._motor) if self._motor is not None else 0.0
         self._on = False
-        self._held: list[Readings] = []
-        self._beat = -(2**62)  # the open one
+        self._held: list[list[Words]] = [[] for _ in plant.signals]
+        self._open: int | None = None  # the open beat, in beats since the epoch
 
-    def feed(self, readings: Readings) -> list[Beat]:
-        """The beats that these readings closed. `readings`: in time order, none before the last feed's."""
-        if not len(readings):
+    def feed(self, parted: Parted) -> list[Beat]:
+        """The beats that these readings closed. They come in time order, none before the last feed's."""
+        if not len(parted):
             return []
-        self._held.append(readings)
-        newest = int(readings.time_us[-1]) // BEAT_US
-        if newest == self._beat:
+        times, newest = parted.time_us, int(parted.time_us[-1]) // BEAT_US
+        first = int(times[0]) // BEAT_US if self._open is None else self._open
+        if newest == first:
+            self._open = first
+            self._hold(parted.of, newest)
             return []
-        both = Readings.concatenate(self._held) if len(self._held) > 1 else self._held[0]
-        closed = int(np.searchsorted(both.time_us, newest * BEAT_US))
-        self._held, self._beat = [_without_ticks(both[closed:])], newest
-        return self._close(both[:closed], both.time_us[: closed + 1]) if closed else []
+        beats = self._closed(parted, first, newest)
+        self._held, self._open = [[] for _ in self._limits], newest
+        self._hold(parted.of, newest)
+        return beats
 
-    def saved(self) -> dict[str, Any]:
-        held = Readings.concatenate(self._held)
-        return {
-            "on": self._on,
-            "beat": self._beat,
-            "signal": held.signal.tobytes(),
-            "time_us": held.time_us.tobytes(),
-            "value": held.value.tobytes(),
-        }
+    def _hold(self, of: list[Words], beat: int) -> None:
+        """Keep copies of what was said in the open beat, so that no big chunk is kept alive."""
+        for held, words in zip(self._held, of, strict=True):
+            if len(words) and words.time_us[-1] >= beat * BEAT_US:
+                first = int(np.searchsorted(words.time_us, beat * BEAT_US))
+                held.append(Words(words.time_us[first:].copy(), words.value[first:].copy()))
 
-    def restore(self, saved: dict[str, Any]) -> None:
-        self._on, self._beat = saved["on"], saved["beat"]
-        signal = np.frombuffer(saved["signal"], np.int16)
-        time_us = np.frombuffer(saved["time_us"], np.int64)
-        self._held = [Readings(signal, time_us, np.frombuffer(saved["value"], np.float64))]
-
-    def _close(self, readings: Readings, times: NDArray[np.int64]) -> list[Beat]:
-        """`times`: the readings', and after them that of the reading which closed the last beat."""
-        edges_us = np.arange(times[0] // BEAT_US, times[-2] // BEAT_US + 2) * BEAT_US
-        cuts = np.searchsorted(readings.time_us, edges_us)
+    def _closed(self, parted: Parted, first: int, newest: int) -> list[Beat]:
+        """Beats from `first` up to `newest` in which something was heard, a tick at least."""
+        times = parted.time_us
+        edges_us = np.arange(first, newest + 1) * BEAT_US
+        cuts = np.searchsorted(times, edges_us)
         heard = np.flatnonzero(np.diff(cuts))
-        from_us = edges_us[heard]
-        at_us = times[cuts[heard + 1]].tolist()
-        spans: list[dict[int, Span]] = [{} for _ in at_us]
-        running = np.where(self._on, BEAT_US / 1e6, 0.0) * np.ones(len(at_us))
-        for position, limits in enumerate(self._limits):
-            mine = np.flatnonzero(readings.signal == position)
-            if not len(mine):
-                continue
-            good = _spread(spans, position, from_us, readings[mine], limits)
-            if position == self._motor and len(good):
+        if self._open is not None and (not len(heard) or heard[0] > 0):
+            heard = np.append(0, heard)  # what is held was heard in the first
+        from_us, at_us = edges_us[heard], times[cuts[heard + 1]]
+        spans: list[dict[int, Span]] = [{} for _ in heard]
+        running = np.full(len(heard), BEAT_US / 1e6 if self._on else 0.0)
+        for position, (words, limits) in enumerate(zip(parted.of, self._limits, strict=True)):
+            stretches = self._stretches(position, words, from_us, newest * BEAT_US)
+            good = [_spread(spans, position, from_us, some, limits) for some in stretches]
+            if position == self._motor and any(map(len, good)):
                 running = self._running(from_us, good)
+        columns = (at_us.tolist(), from_us.tolist(), spans, running.tolist())
         return [
-            Beat(at, start, start + BEAT_US, found, on)
-            for at, start, found, on in zip(at_us, from_us.tolist(), spans, running.tolist(), strict=True)
+            Beat(at, start, start + BEAT_US, found, on) for at, start, found, on in zip(*columns, strict=True)
         ]
 
-    def _running(self, from_us: NDArray[np.int64], motor: Readings) -> NDArray[np.float64]:
+    def _stretches(self, position: int, words: Words, from_us: NDArray[np.int64], end_us: int) -> list[Words]:
+        """A signal's samples before `end_us`: those of the first beat, which may have been held, and
+        those after it; so that a day's are not copied for the sake of the few that were held."""
+        after = int(np.searchsorted(words.time_us, end_us))
+        past = min(int(np.searchsorted(words.time_us, from_us[0] + BEAT_US)), after)
+        head = joined([*self._held[position], Words(words.time_us[:past], words.value[:past])])
+        tail = Words(words.time_us[past:after], words.value[past:after])
+        return [some for some in (head, tail) if len(some)]
+
+    def _running(self, from_us: NDArray[np.int64], motor: list[Words]) -> NDArray[np.float64]:
         """Seconds of "on" in each beat, as the integral of the last word over time."""
-        knots = np.append(from_us[0], motor.time_us)
-        on = np.append(self._on, motor.value > self._level)
+        knots_us, states = [from_us[:1]], [np.array([self._on])]
+        for words in motor:
+            on = words.value > self._level
+            turns = np.flatnonzero(on[1:] != on[:-1]) + 1
+            turns = np.append(0, turns) if len(words) else turns
+            knots_us.append(words.time_us[turns])
+            states.append(on[turns])
+        knots, on = np.concatenate(knots_us), np.concatenate(states)
         self._on = bool(on[-1])
         total = np.concatenate(([0], np.cumsum(np.diff(knots) * on[:-1])))
 
@@ -140,52 +149,52 @@ class BeatFold:
 
         return np.asarray((until(from_us + BEAT_US) - until(from_us)) / 1e6)
 
+    def saved(self) -> dict[str, Any]:
+        held = [joined(words) for words in self._held]
+        return {
+            "on": self._on,
+            "open": self._open,
+            "held": [[words.time_us.tobytes(), words.value.tobytes()] for words in held],
+        }
+
+    def restore(self, saved: dict[str, Any]) -> None:
+        self._on, self._open = saved["on"], saved["open"]
+        self._held = [
+            [Words(np.frombuffer(time_us, np.int64), np.frombuffer(value, np.float64))]
+            for time_us, value in saved["held"]
+        ]
+
 
 def _spread(
     spans: list[dict[int, Span]],
     position: int,
     from_us: NDArray[np.int64],
-    mine: Readings,
+    words: Words,
     limits: tuple[float, float],
-) -> Readings:
+) -> Words:
     """Put one signal's samples into the beats' spans; gives back the good ones."""
-    good = (mine.value >= limits[0]) & (mine.value <= limits[1])
+    edges_us = np.append(from_us, from_us[-1] + BEAT_US)
+    times, value = words.time_us, words.value
     bad: dict[int, int] = {}
-    if not good.all():
-        refused = np.diff(np.searchsorted(mine.time_us[~good], np.append(from_us, from_us[-1] + BEAT_US)))
+    if not (limits[0] <= value.min() and value.max() <= limits[1]):
+        good = (value >= limits[0]) & (value <= limits[1])
+        refused = np.diff(np.searchsorted(times[~good], edges_us))
         bad = {index: int(refused[index]) for index in np.flatnonzero(refused).tolist()}
-        mine = mine[good]
-    if len(mine):
-        cuts = np.searchsorted(mine.time_us, np.append(from_us, from_us[-1] + BEAT_US))
+        times, value = times[good], value[good]
+    if len(times):
+        cuts = np.searchsorted(times, edges_us)
         beats = np.flatnonzero(np.diff(cuts))
         first, past = cuts[beats], cuts[beats + 1]
-        value = mine.value
         low, high = np.minimum.reduceat(value, first), np.maximum.reduceat(value, first)
         mean = np.clip(np.add.reduceat(value, first) / (past - first), low, high)
         columns = (beats, first, past, low, high, mean, value[first], value[past - 1])
         for row in zip(*(column.tolist() for column in columns), strict=True):
             index, start, end, lowest, highest, middle, earliest, latest = row
+            count, refusals = end - start, bad.pop(index, 0)
             spans[index][position] = Span(
-                end - start,
-                bad.pop(index, 0),
-                lowest,
-                highest,
-                middle,
-                earliest,
-                latest,
-                mine.time_us,
-                value,
-                start,
-                end,
+                count, refusals, lowest, highest, middle, earliest, latest, times, value, start, end
             )
     nan = float("nan")
-    for where, words in bad.items():
-        spans[where][position] = Span(0, words, nan, nan, nan, nan, nan, mine.time_us, mine.value, 0, 0)
-    return mine
-
-
-def _without_ticks(readings: Readings) -> Readings:
-    """A copy that keeps one tick at most, and no big chunk alive."""
-    keep = readings.signal != TICK
-    keep[:1] = True
-    return Readings(readings.signal[keep].copy(), readings.time_us[keep].copy(), readings.value[keep].copy())
+    for where, refusals in bad.items():
+        spans[where][position] = Span(0, refusals, nan, nan, nan, nan, nan, times, value, 0, 0)
+    return Words(times, value)

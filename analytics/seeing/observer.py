@@ -18,9 +18,10 @@ from analytics.seeing.days import Days
 from analytics.seeing.events import Rest
 from analytics.seeing.looks import Underway, look_into
 from analytics.seeing.motor import Motor, motor_signal, running_level
+from analytics.seeing.parting import part
 from analytics.seeing.silences import Silences
 from analytics.seeing.spells import TAIL_US, Piece, Spells
-from analytics.seeing.tracks import Track, split
+from analytics.seeing.tracks import Track
 from analytics.seeing.water import Water
 
 if TYPE_CHECKING:
@@ -64,7 +65,9 @@ class Observer:
         """Events that readings, in order of time, have made due; in order."""
         if not len(readings):
             return []
-        split(readings, self.tracks)
+        parted = part(readings, len(self.tracks))
+        for track, words in zip(self.tracks, parted.of, strict=True):
+            track.add(words)
         instants = readings.time_us
         events: list[Event] = []
         if self.motor_at is not None:
@@ -72,8 +75,8 @@ class Observer:
             events += self._looks()
             events += measure_runs(self.pressure, self.water, due, self._starts, self._others)
             events += self._rests(pieces)
-        events += self.beats.feed(readings)
-        events += self.silences.feed(readings)
+        events += self.beats.feed(parted)
+        events += self.silences.feed(parted)
         events += self.days.feed(instants)
         events.sort(key=_order)
         return events

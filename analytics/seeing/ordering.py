@@ -45,10 +45,12 @@ class Ordering:
         pending = Readings.concatenate([self._held, kept]) if len(self._held) else kept
         if not len(pending):
             return pending
-        pending = _sorted(pending)
+        strict = _strictly_sorted(pending)
+        if not strict:
+            pending = _sorted(pending)
         ready = int(np.searchsorted(pending.time_us, self._newest_us - HOLD_BACK_US, side="left"))
         self._held = _copied(pending[ready:])
-        return _without_repeats(pending[:ready])
+        return pending[:ready] if strict else _without_repeats(pending[:ready])
 
     def finish(self) -> Readings:
         """Everything still held back."""
@@ -82,6 +84,9 @@ class Ordering:
     def _admit_plain(self, readings: Readings) -> Readings:
         time_us = readings.time_us
         if not len(time_us):
+            return readings
+        if time_us[0] >= self._newest_us and (time_us[1:] >= time_us[:-1]).all():
+            self._newest_us, self._leap_us = int(time_us[-1]), NONE_YET
             return readings
         newest = np.maximum(np.maximum.accumulate(time_us), self._newest_us)
         before = np.concatenate(([self._newest_us], newest[:-1]))
@@ -126,17 +131,17 @@ def _copied(readings: Readings) -> Readings:
     return Readings(readings.signal.copy(), readings.time_us.copy(), readings.value.copy())
 
 
+def _strictly_sorted(readings: Readings) -> bool:
+    """Whether they are by time and signal, no two alike in both: most feeds are."""
+    time_us, signal = readings.time_us, readings.signal
+    later = time_us[1:] > time_us[:-1]
+    if later.all():
+        return True
+    return bool((later | ((time_us[1:] == time_us[:-1]) & (signal[1:] > signal[:-1]))).all())
+
+
 def _sorted(readings: Readings) -> Readings:
-    """By time, signal, value. Looks first: most feeds are in order already."""
-    if len(readings) < 2:
-        return readings
-    step = np.diff(readings.time_us)
-    if step.min() > 0:
-        return readings
-    if step.min() == 0:
-        ties = np.flatnonzero(step == 0)
-        if np.all(readings.signal[ties] < readings.signal[ties + 1]):
-            return readings
+    """By time, signal, value."""
     return readings[np.lexsort((readings.value, readings.signal, readings.time_us))]
 
 

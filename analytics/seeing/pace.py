@@ -9,6 +9,8 @@ import numpy as np
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
+    from analytics.seeing.parting import Words
+
 LESSON = 100
 #: Before anything is learned: ten seconds between samples, and an hour's silence is a gap.
 FIRST_GUESS_S = 10.0
@@ -29,10 +31,15 @@ class Pace:
         self._longest_s: float | None = None
         self.learned_us: int | None = None
 
-    def gaps(self, time_us: NDArray[np.int64], before_us: int | None) -> NDArray[np.bool_]:
+    def gaps(self, words: Words, before_us: int | None) -> NDArray[np.bool_]:
         """For each sample, whether the silence before it was a gap. The very first is none."""
+        time_us, limit_s = words.time_us, self.limit_s()
+        if self._typical_s is not None and before_us is not None:
+            longest_us = max(words.widest_us, int(time_us[0]) - before_us)
+            if longest_us * 1e-6 <= limit_s:
+                return np.zeros(len(time_us), np.bool_)
         steps = np.diff(time_us, prepend=time_us[0] if before_us is None else before_us) * 1e-6
-        limits = np.full(len(steps), self.limit_s())
+        limits = np.full(len(steps), limit_s)
         if self._typical_s is None:
             skip = 1 if before_us is None else 0
             wanted = LESSON - len(self._lesson)

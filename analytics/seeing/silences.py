@@ -16,9 +16,13 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from analytics.seeing.parting import widest
+
 if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
     from analytics.plant.description import Plant
-    from analytics.readings import Readings
+    from analytics.seeing.parting import Parted, Words
 
 LEARNING_US = 3 * 86_400_000_000
 DAY_US = 86_400_000_000
@@ -57,44 +61,51 @@ class Silences:
         self._silent = [False] * count
         self._before_us = [0] * count  # last words before the feed at hand
 
-    def feed(self, readings: Readings) -> list[Silence]:
+    def feed(self, parted: Parted) -> list[Silence]:
         """Silences that began or ended in these readings, in order of time."""
-        if not len(readings):
+        if not len(parted):
             return []
-        time_us = readings.time_us
+        time_us = parted.time_us
         if self._start_us is None:
             self._start_us = self._newest_us = int(time_us[0])
             self._word_us = [self._start_us if every is not None else None for every in self._every]
-        steps = np.diff(time_us, prepend=self._newest_us)
-        holes = np.flatnonzero(steps > self._hole_us)
-        self._readings = readings
-        self._hole_at = time_us[holes]
-        self._hole_lost = self._lost_us + np.cumsum(steps[holes] - self._hole_us)
+        self._readings = parted.readings
+        self._find_holes(time_us)
         found: list[Silence] = []
         for signal in range(len(self._every)):
-            self._hear(signal, time_us, time_us[readings.signal == signal], found)
+            self._hear(signal, time_us, parted.of[signal], found)
         self._newest_us = int(time_us[-1])
         self._lost_us = self._lost(self._newest_us)
         self._before_us = [word if word is not None else 0 for word in self._word_us]
         del self._readings, self._hole_at, self._hole_lost
         return sorted(found, key=lambda one: (one.at_us, one.signal))
 
+    def _find_holes(self, time_us: NDArray[np.int64]) -> None:
+        """Where nothing was heard from anybody: the reading after it, and the time lost up to there."""
+        if time_us[0] - self._newest_us <= self._hole_us and widest(time_us) <= self._hole_us:
+            self._hole_at = self._hole_lost = time_us[:0]
+            return
+        steps = np.diff(time_us, prepend=self._newest_us)
+        holes = np.flatnonzero(steps > self._hole_us)
+        self._hole_at = time_us[holes]
+        self._hole_lost = self._lost_us + np.cumsum(steps[holes] - self._hole_us)
+
     def _lost(self, time_us: int) -> int:
         """Time lost in holes up to and including the reading at `time_us`."""
         past = int(np.searchsorted(self._hole_at, time_us, side="right"))
         return int(self._hole_lost[past - 1]) if past else self._lost_us
 
-    def _hear(self, signal: int, time_us: Any, words: Any, found: list[Silence]) -> None:
+    def _hear(self, signal: int, time_us: Any, said: Words, found: list[Silence]) -> None:
         """One signal: look at every gap between its words that may be too long, then at the last one."""
-        word = self._word_us[signal]
+        word, words = self._word_us[signal], said.time_us
         if word is None and not len(words):
             return
         before = word if word is not None else int(words[0])
-        gaps = np.diff(words, prepend=before)
         teaching = LEAST_LEARNED_US // 3  # shorter gaps change no limit
-        wide = np.flatnonzero(
-            gaps > (teaching if self._every[signal] is None else self._limit_us(signal, before))
-        )
+        least_us = teaching if self._every[signal] is None else self._limit_us(signal, before)
+        wide = words[:0]
+        if len(words) and max(said.widest_us, int(words[0]) - before) > least_us:
+            wide = np.flatnonzero(np.diff(words, prepend=before) > least_us)
         for at in wide.tolist():
             since = int(words[at - 1]) if at else before
             self._gap(signal, time_us, since, int(words[at]), found)

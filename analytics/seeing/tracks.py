@@ -15,17 +15,17 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from analytics.plant.description import Measure
-from analytics.readings import TICK
 from analytics.seeing.pace import Pace
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from analytics.plant.description import Plant, Signal
-    from analytics.readings import Readings
+    from analytics.seeing.parting import Words
 
 DROPOUT_LONG_US = 600_000_000
 DROPOUT_SHORT_US = 2_500_000
+ZERO_SHARE = 0.02  # of cut-in: what a zero reads as, with a gauge's own error
 
 #: What no sensor of a holding can truthfully say [SI], where the plant file gives no `valid`:
 #: overflow codes (655.33 and the like) and wrong wiring fall outside.
@@ -76,17 +76,32 @@ class Track:
         self._steady: tuple[int, float] | None = None  # newest sample that was no zero
         self._zero_since_us: int | None = None
 
-    def add(self, time_us: NDArray[np.int64], value: NDArray[np.float64]) -> None:
+    def add(self, words: Words) -> None:
         """Append samples, in order of time."""
-        if not len(time_us):
+        if not len(words):
             return
-        gap = self.pace.gaps(time_us, self.last_word_us)
+        time_us, value = words.time_us, words.value
+        gap = self.pace.gaps(words, self.last_word_us)
+        self.last_word_us = int(time_us[-1])
+        if self._plainly_good(value):
+            if self.cut_in_pa is not None:
+                self._steady, self._zero_since_us = (int(time_us[-1]), float(value[-1])), None
+            self._append(time_us, value, gap)
+            return
         good = (value >= self.low) & (value <= self.high)  # False for NaN
         if self.cut_in_pa is not None:
             self._doubt_zeros(time_us, value, good, self.cut_in_pa)
-        self.last_word_us = int(time_us[-1])
         if not good.all():
             time_us, value, gap = time_us[good], value[good], gap[good]
+        self._append(time_us, value, gap)
+
+    def _plainly_good(self, value: NDArray[np.float64]) -> bool:
+        """Whether all are possible and, of a pressure, none is near nothing."""
+        low, high = value.min(), value.max()  # NaN if one is
+        possible = self.low <= low and high <= self.high
+        return bool(possible and (self.cut_in_pa is None or low > ZERO_SHARE * self.cut_in_pa))
+
+    def _append(self, time_us: NDArray[np.int64], value: NDArray[np.float64], gap: NDArray[np.bool_]) -> None:
         self.gap = _joined(self.gap, gap)
         self.time_us = _joined(self.time_us, time_us)
         self.value = _joined(self.value, value)
@@ -98,7 +113,7 @@ class Track:
         good: NDArray[np.bool_],
         cut_in_pa: float,
     ) -> None:
-        zero = good & (np.abs(value) <= 0.02 * cut_in_pa)
+        zero = good & (np.abs(value) <= ZERO_SHARE * cut_in_pa)
         others = np.flatnonzero(good & ~zero)
         if zero.any():
             edges = np.flatnonzero(np.diff(zero, prepend=False))
@@ -156,15 +171,6 @@ class Track:
         steady = saved["steady"]
         self._steady = (steady[0], steady[1]) if steady is not None else None
         self._zero_since_us = saved["zero_since_us"]
-
-
-def split(readings: Readings, tracks: list[Track]) -> None:
-    """Hand each signal its own samples; ticks and numbers that are no signal's are passed over."""
-    present = np.flatnonzero(np.bincount(readings.signal - TICK, minlength=1)) + TICK
-    for number in present.tolist():
-        if 0 <= number < len(tracks):
-            whose = readings.signal == number
-            tracks[number].add(readings.time_us[whose], readings.value[whose])
 
 
 def _joined(old: NDArray[Any], new: NDArray[Any]) -> NDArray[Any]:
