@@ -43,7 +43,7 @@ class Site:
 
     def __init__(self, plant: Plant, data: Path) -> None:
         self.plant = plant
-        self._data = data
+        self.data = data
         self.history = History.open(data, plant, read_only=True)
         self._lock = threading.Lock()
         self._slow: tuple[float, tuple[Cycle, ...], dict[str, Trace]] | None = None
@@ -75,7 +75,7 @@ class Site:
 
     def _collector(self, at: int) -> tuple[Literal["alive", "cut off", "gone", "unknown"], str]:
         """How the daemon is, and what keeps it from writing this plant's history."""
-        pulse = read_pulse(self._data)
+        pulse = read_pulse(self.data)
         if pulse is None:
             return "unknown", ""
         if not pulse.running or at - pulse.time_us > PULSE_US:

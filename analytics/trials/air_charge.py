@@ -29,7 +29,7 @@ import numpy as np
 from analytics.physics import hydraulics
 from analytics.trials.cautions import BREAKER, DRAIN, OPEN_AGAIN
 from analytics.trials.shapes import Conclusion, Estimate, Sighting, Step, Trial
-from analytics.trials.spell import full
+from analytics.trials.spell import full, until
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -87,6 +87,8 @@ def look(plant: Plant, step: Step, spell: Spell) -> Sighting:
     pa = _atmosphere(plant)
     if len(spell) < 2:
         return Sighting(False, "unheard")
+    empty = np.flatnonzero(spell.pressure_pa <= EMPTY_PA)
+    spell = until(spell, float(spell.time_s[empty[0]])) if len(empty) else spell
     if spell.ran(5.0):
         return Sighting(True, "pump_ran")
     top, last = float(spell.pressure_pa[0]), float(spell.pressure_pa[-1])
@@ -140,13 +142,11 @@ def _judged(spell: Spell, pa: float) -> Sighting:
 
 
 def _drawn(spell: Spell) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    """From the last reading before the fall to the first at nothing."""
+    """From the last reading before the fall on."""
     pressure = spell.pressure_pa
     begun = np.flatnonzero(pressure < pressure[0] - BEGUN_PA)
-    empty = np.flatnonzero(pressure <= EMPTY_PA)
     first = max(int(begun[0]) - 1, 0) if len(begun) else 0
-    last = int(empty[0]) if len(empty) else len(pressure) - 1
-    return spell.time_s[first : last + 1], pressure[first : last + 1]
+    return spell.time_s[first:], pressure[first:]
 
 
 def _tap(time_s: NDArray[np.float64], pressure: NDArray[np.float64], pa: float) -> NDArray[np.float64]:

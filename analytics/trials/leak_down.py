@@ -25,7 +25,7 @@ from analytics.trials.holding import (
     lost_water_m3_s,
 )
 from analytics.trials.shapes import Conclusion, Sighting, Step, Trial
-from analytics.trials.spell import full
+from analytics.trials.spell import full, until
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -78,6 +78,7 @@ def look(plant: Plant, step: Step, spell: Spell) -> Sighting:
 
 def hold(plant: Plant, spell: Spell, settle_s: float, hold_s: float, *, air: bool) -> Sighting:
     """A stretch with everything shut: "settling", "watching", then "holds", "falls" or "pump_ran"."""
+    spell = until(spell, settle_s + hold_s)  # what the owner does after it counts no more
     if spell.ran(5.0):
         return Sighting(True, "pump_ran")
     share = min(1.0, spell.end_s / (settle_s + hold_s))

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -70,6 +70,21 @@ def spell(plant: Plant, readings: Readings, begin_us: int, end_us: int) -> Spell
         np.asarray((motor_us[heard] - begin_us) * 1e-6, np.float64),
         on[heard],
         _step(value),
+    )
+
+
+def until(one: Spell, end_s: float) -> Spell:
+    """The spell's beginning, up to `end_s`."""
+    if one.end_s <= end_s:
+        return one
+    line, motor = one.time_s <= end_s, one.motor_s <= end_s
+    return replace(
+        one,
+        end_s=end_s,
+        time_s=one.time_s[line],
+        pressure_pa=one.pressure_pa[line],
+        motor_s=one.motor_s[motor],
+        motor_on=one.motor_on[motor],
     )
 
 

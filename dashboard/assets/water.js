@@ -4,8 +4,9 @@
   "use strict";
   const body = document.body, page = body.dataset;
   const LIVE_MS = 30 * 60e3, WIDTH = 320, HEIGHT = 56;
-  let skew = Number(page.now) - Date.now();  // the server's clock less the phone's
-  let newest = Number(page.newest) || null, heard = Date.now(), source = null, wait = 1000, timer = null;
+  const made = Number(page.now), kept = made < Date.now() - 10e3;  // a page that the phone had kept
+  let skew = kept ? 0 : made - Date.now();  // the server's clock less the phone's
+  let newest = Number(page.newest) || null, heard = Math.min(made, Date.now()), source = null, wait = 1000, timer = null;
   const $ = (selector, root = document) => root.querySelector(selector);
 
   const span = (s) => s < 180 ? Math.round(s) + " s" : s < 5970 ? Math.round(s / 60) + " min"
@@ -21,6 +22,7 @@
 
   function link(state) {
     page.link = state;
+    if (state === "lost") page.flow = "unknown";  // nothing moves in what is only remembered
     const el = $(".lost");
     if (el) el.textContent = state === "lost" ? "Holdwater cannot be reached. What stands here is " + span((Date.now() - heard) / 1000) + " old." : "";
   }
@@ -84,12 +86,27 @@
     if (document.hidden) return;
     source = new EventSource(page.live + "?seen=" + (page.seen || ""));
     source.onmessage = take;
-    source.onerror = () => { close(); if (Date.now() - heard > 4000) link("lost"); timer = setTimeout(open, wait); wait = Math.min(wait * 1.6, 8000); };
+    source.onerror = () => { close(); if (Date.now() - heard > 4000) link("lost"); whoAmI(); timer = setTimeout(open, wait); wait = Math.min(wait * 1.6, 8000); };
+  }
+  // A stream that fails may mean that this phone was signed out: then the page goes to the door.
+  async function whoAmI() {
+    const answer = await fetch(location.href, { method: "HEAD", redirect: "manual" }).catch(() => null);
+    if (answer && (answer.type === "opaqueredirect" || answer.status === 401)) location.reload();
+  }
+  // What stands here now is what the phone shows when it next finds no server (worker.js).
+  async function keep() {
+    if (!("caches" in window) || page.link !== "live" || !$(".column") || !navigator.serviceWorker?.controller) return;
+    const copy = document.documentElement.cloneNode(true), its = $("body", copy).dataset;
+    its.now = Math.round(heard); its.newest = newest ?? ""; delete its.link;
+    if (saw) $("svg[data-live]", copy).dataset.live = JSON.stringify({ points: saw.points, span: saw.span });
+    const words = new Response("<!doctype html>" + copy.outerHTML, { headers: { "Content-Type": "text/html; charset=utf-8" } });
+    await (await caches.open("pages-1")).put(location.origin + location.pathname, words);
   }
   function close() { clearTimeout(timer); if (source) { source.close(); source = null; } }
 
-  document.addEventListener("visibilitychange", () => { if (document.hidden) close(); else { wait = 1000; open(); } });
+  document.addEventListener("visibilitychange", () => { if (document.hidden) { keep(); close(); } else { wait = 1000; open(); } });
   addEventListener("online", open);
+  addEventListener("offline", () => link("lost"));
   addEventListener("pageshow", (e) => { if (e.persisted) open(); });
   setInterval(() => {
     age(); draw();
@@ -100,7 +117,9 @@
   const theme = localStorage.getItem("light");
   if (theme) document.documentElement.dataset.theme = theme;
   if ($(".column")) find();
+  if (kept) link("lost");
   open();
+  navigator.serviceWorker?.register("/worker.js").catch(() => {});  // over plain HTTP there is none
   // The other rooms' script is fetched when a thumb goes for one: the first load stays small.
   if (page.next) $("nav.rooms").addEventListener("pointerover", () => {
     const ahead = document.createElement("link");

@@ -40,6 +40,11 @@ def first(status: Status, base: str) -> str:
     return ""
 
 
+def partial(name: str, **told: object) -> str:
+    """A room's own content from its template."""
+    return _templates.get_template(name).render(**told)
+
+
 def slots(status: Status) -> dict[str, str]:
     """Every text that changes by the second, by its place in the page."""
     found = {"verdict": status.verdict, "detail": status.detail}
