@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import ipaddress
+import os
 import sys
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -26,6 +27,13 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     )
     parser.add_argument(
         "--name", action="append", default=[], metavar="HOST", help="a further host name that is ours"
+    )
+    parser.add_argument(
+        "--cert", type=Path, metavar="FILE", help="certificate, where you have one of your own"
+    )
+    parser.add_argument("--key", type=Path, metavar="FILE", help="its key")
+    parser.add_argument(
+        "--plain", action="store_true", help="without TLS beyond this machine (behind a proxy or tunnel)"
     )
 
 
@@ -62,18 +70,25 @@ def run(options: argparse.Namespace) -> int:
         return 2
     if options.with_parent:
         _end_with_parent()
+    os.umask(0o077)  # what is kept here says when somebody is at home
     data = data_folder(options.data)
-    print(f"Dashboard at http://{options.listen}/ ; {reach(host)}", file=sys.stderr, flush=True)
+    from dashboard.access.opening import opened, tls_files
     from dashboard.web.app import make_app
     from dashboard.web.serving import serve
 
-    serve(lambda: make_app(plants, data, options.listen, frozenset(options.name)), host, port)
+    try:
+        tls = tls_files(options, data, host)
+    except (OSError, ValueError) as error:
+        print(error, file=sys.stderr)
+        return 2
+    opened(data, host, port, tls)
+    names = frozenset(options.name)
+    serve(lambda: make_app(plants, data, options.listen, names, secure=tls is not None), host, port, tls)
     return 0
 
 
 def _end_with_parent() -> None:
     """The daemon holds the other end of our standard input: when that ends, so do we."""
-    import os
     import signal
     import threading
 
@@ -89,4 +104,4 @@ def reach(host: str) -> str:
     """Who can open the pages, in a sentence."""
     if loopback(host):
         return "this machine only (--listen 0.0.0.0:8050 opens it to the network)."
-    return "anyone on the network can read these pages: there is no sign-in yet."
+    return "paired phones on the network; everybody else sees the door."

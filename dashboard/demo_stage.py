@@ -22,6 +22,9 @@ from collector.backfill import backfill
 from collector.live.broker import embedded_broker
 from collector.plantfile import load_plant
 from collector.store import History
+from dashboard.access import codes, invite
+from dashboard.access.book import Book
+from dashboard.access.opening import address
 from dashboard.cli import listening, loopback
 from simulator.library import load_scenario
 from simulator.publish import connected, send
@@ -56,6 +59,7 @@ def perform(data: Path, listen: str, days: int) -> int:
             _write_history(console, plant, path.read_text("utf-8"), world, data, now_us)
             url = stack.enter_context(embedded_broker())
             console.print(f"A broker of its own listens at {url}.")
+            link = _invitation(data, listen)
             daemon = _started(path, url, data, listen)
             stack.callback(_stopped, daemon)
             stop = threading.Event()
@@ -66,7 +70,7 @@ def perform(data: Path, listen: str, days: int) -> int:
             if not _up(daemon, listen):
                 console.print("The dashboard did not come up; its words stand above.")
                 return 1
-            _announce(console, listen)
+            _announce(console, data, listen, link)
             return daemon.wait()
     except KeyboardInterrupt:
         console.print("\nStopped. Nothing of the demo runs any more.")
@@ -94,7 +98,7 @@ def _write_history(
 def _started(plant: Path, url: str, data: Path, listen: str) -> subprocess.Popen[bytes]:
     """The daemon, in a session of its own: Ctrl-C reaches us alone, and we stop it in order."""
     words = [sys.executable, "-m", "collector.cli", "run", str(plant), "--broker", url]
-    words += ["--data", str(data), "--listen", listen]
+    words += ["--data", str(data), "--listen", listen, "--plain"]  # the water is made up: nothing to hide
     environment = os.environ | {"HOLDWATER_MQTT_PROTOCOL": "3.1.1"}  # all that the demo's broker speaks
     return subprocess.Popen(words, start_new_session=True, env=environment)
 
@@ -139,30 +143,24 @@ def _up(daemon: subprocess.Popen[bytes], listen: str) -> bool:
     return False
 
 
-def address(listen: str) -> str:
-    """The one address to open: of this machine on its network where everybody may look, else loopback."""
-    host, port = listening(listen)
-    if host in ("0.0.0.0", "::"):
-        with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as probe:
-            try:
-                probe.connect(("192.0.2.1", 9))  # a documentation address: nothing is sent, a route is chosen
-                host = probe.getsockname()[0]
-            except OSError:
-                host = "127.0.0.1"
-    return f"http://{host}:{port}/"
+def _invitation(data: Path, listen: str) -> str:
+    """A link that lets one phone in, for as long as a demo is likely to run."""
+    book = Book(data)
+    try:
+        code = codes.new_code(book, invite.FIRST, "caretaker", time.time(), minutes=24 * 60)
+    finally:
+        book.close()
+    return invite.link(address(*listening(listen), secure=False), code)
 
 
-def _announce(console: Console, listen: str) -> None:
-    import segno
-
-    where = address(listen)
+def _announce(console: Console, data: Path, listen: str, link: str) -> None:
     console.print()
-    segno.make(where, error="l").terminal(compact=True, border=2)
-    console.print(f"\nJuniper Bench is at [bold]{where}[/bold]   (Ctrl-C stops it)")
+    console.print(invite.terminal(link), highlight=False)
+    console.print(f"Juniper Bench is at [bold]{link}[/bold]   (Ctrl-C stops it)", soft_wrap=True)
+    console.print(f"The link lets one browser in. For another: holdwater pair --data {data}", soft_wrap=True)
     if loopback(listening(listen)[0]):
         console.print(
-            "Only this machine can open it. For a phone on the same network: "
-            "make demo LISTEN=0.0.0.0:8050 (anybody on that network can then look: no sign-in yet)."
+            "Only this machine can open it. For a phone on the same network: make demo LISTEN=0.0.0.0:8050"
         )
 
 

@@ -27,6 +27,12 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--listen", default=LISTEN, metavar="HOST:PORT", help=f"where the dashboard is served ({LISTEN})"
     )
+    parser.add_argument("--cert", type=Path, metavar="FILE", help="the dashboard's certificate; else its own")
+    parser.add_argument("--key", type=Path, metavar="FILE", help="the certificate's key")
+    parser.add_argument("--plain", action="store_true", help="the dashboard without TLS beyond this machine")
+    parser.add_argument(
+        "--name", action="append", default=[], metavar="HOST", help="a host name that is ours"
+    )
     parser.add_argument("--no-dashboard", action="store_true", help="collect only")
 
 
@@ -102,5 +108,14 @@ def _companion(options: argparse.Namespace, data: Path) -> Companion | None:
             "--listen",
             options.listen,
             "--with-parent",
+            *_passed_on(options),
         ]
     )
+
+
+def _passed_on(options: argparse.Namespace) -> list[str]:
+    """What is said here for the dashboard."""
+    files = [(word, getattr(options, word)) for word in ("cert", "key")]
+    words = [part for word, file in files if file is not None for part in (f"--{word}", str(file))]
+    words += [part for name in options.name for part in ("--name", name)]
+    return [*words, "--plain"] if options.plain else words

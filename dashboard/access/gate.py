@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import logging
 import sqlite3
+from contextlib import closing
 from typing import TYPE_CHECKING
 from urllib.parse import urlencode
 
@@ -16,7 +17,7 @@ from flask import Response, abort, current_app, g, redirect, request
 from dashboard.access import cookies, phones
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterable, Iterator
+    from collections.abc import Callable, Generator, Iterator
 
     from flask import Flask
 
@@ -25,7 +26,7 @@ if TYPE_CHECKING:
 log = logging.getLogger("holdwater.access")
 
 #: Endpoints without sign-in: nothing of a plant is in them.
-OPEN = frozenset({"kept", "health", "doors.sign_in", "doors.pair"})
+OPEN = frozenset({"kept", "health", "worker", "doors.sign_in", "doors.pair"})
 #: What view-only people may send: callbacks that draw, and what concerns their own phone.
 FOR_ALL = frozenset({"/dash/_dash-update-component", "doors.sign_out", "doors.prove", "doors.passphrase"})
 READING = frozenset({"GET", "HEAD", "OPTIONS"})
@@ -69,16 +70,17 @@ class Gate:
                 log.debug("not noted as seen: %s", error)
         return phone
 
-    def while_paired(self, stream: Iterable[bytes]) -> Iterator[bytes]:
+    def while_paired(self, phone: phones.Phone, stream: Generator[bytes]) -> Iterator[bytes]:
         """A stream that ends when its phone is revoked or its time is over."""
-        phone, asked_s = who(), self.clock()
-        for message in stream:
-            now_s = self.clock()
-            if abs(now_s - asked_s) >= LOOK_AGAIN_S:
-                if not phones.alive(self.book, phone.id, now_s):
-                    return
-                asked_s = now_s
-            yield message
+        asked_s = self.clock()
+        with closing(stream) as messages:
+            for message in messages:
+                now_s = self.clock()
+                if abs(now_s - asked_s) >= LOOK_AGAIN_S:
+                    if not phones.alive(self.book, phone.id, now_s):
+                        return
+                    asked_s = now_s
+                yield message
 
 
 def of_server() -> Gate:

@@ -4,28 +4,35 @@ from __future__ import annotations
 
 import json
 import re
+import time
 from typing import TYPE_CHECKING
 
 import dash
 from flask import Flask, Response, abort, redirect, request
 
+from dashboard.access.book import Book
+from dashboard.access.doors import doors
+from dashboard.access.gate import Gate, who
 from dashboard.drawing import water
 from dashboard.drawing.export import csv_of
 from dashboard.site import Site
 from dashboard.telling.status import status
-from dashboard.web import rooms
+from dashboard.web import rooms, worker
 from dashboard.web.files import Files
 from dashboard.web.guard import guard
+from dashboard.web.health import health
 from dashboard.web.live import Watcher
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable
+    from collections.abc import Callable, Iterable
     from pathlib import Path
 
     from analytics.plant.description import Plant
 
 #: Streams may hold no more than this many of the server's threads; the rest answer requests.
 MOST_STREAMS = 24
+#: Bytes; a chart's callback sends the most, and that is a few kilobytes.
+LARGEST_REQUEST = 1_000_000
 
 
 class Sites:
@@ -50,15 +57,30 @@ class Sites:
 
 
 def make_app(
-    plants: Iterable[Plant], data: Path, listen: str = "", names: frozenset[str] = frozenset()
+    plants: Iterable[Plant],
+    data: Path,
+    listen: str = "",
+    names: frozenset[str] = frozenset(),
+    *,
+    secure: bool = False,
+    clock: Callable[[], float] = time.time,
 ) -> Flask:
-    """The WSGI application for these plants; `listen` is told on Set-up, `names` are further host names."""
+    """The WSGI application for these plants.
+
+    `listen` is told on Set-up, `names` are further host names, `secure` is whether TLS carries it, and
+    `clock` [s] is what sessions and pairing codes expire by.
+    """
     server = Flask("dashboard", static_folder=None)
-    sites, files = Sites(plants, data), Files()
+    server.config["MAX_FORM_MEMORY_SIZE"] = server.config["MAX_CONTENT_LENGTH"] = LARGEST_REQUEST
+    sites, files, gate = Sites(plants, data), Files(), Gate(Book(data), secure, clock)
     guard(server, names)
+    gate.mount(server)
     files.mount(server)
+    server.register_blueprint(doors(files))
     _pages(server, sites, files, _dash(server, sites, listen))
-    _streams(server, sites)
+    worker.mount(server, files)
+    _streams(server, sites, gate)
+    server.add_url_rule("/health", "health", lambda: health(sites.by_name.values(), data))
     return server
 
 
@@ -143,10 +165,6 @@ def _pages(server: Flask, sites: Sites, files: Files, app: dash.Dash) -> None:
         }
         return Response(json.dumps(about), mimetype="application/manifest+json")
 
-    @server.get("/health")
-    def health() -> Response:
-        return Response("well\n", mimetype="text/plain")
-
 
 def _config(app: dash.Dash) -> str:
     """Dash's settings for its page, as data and not as a script."""
@@ -156,14 +174,15 @@ def _config(app: dash.Dash) -> str:
     return text
 
 
-def _streams(server: Flask, sites: Sites) -> None:
+def _streams(server: Flask, sites: Sites, gate: Gate) -> None:
     @server.get("/at/<name>/live")
     def live(name: str) -> Response:
         sites[name]
         if sum(watcher.listeners for watcher in sites.watchers.values()) >= MOST_STREAMS:
             return Response("too many phones at once\n", 503, {"Retry-After": "10"})
         stream = sites.watchers[name].stream(request.args.get("seen", ""))
-        return Response(stream, mimetype="text/event-stream", headers={"X-Accel-Buffering": "no"})
+        watched = gate.while_paired(who(), stream)
+        return Response(watched, mimetype="text/event-stream", headers={"X-Accel-Buffering": "no"})
 
     @server.get("/at/<name>/history.csv")
     def history_csv(name: str) -> Response:

@@ -42,6 +42,9 @@ def _dash_bundle() -> list[Path]:
 
 _SOURCES = {
     "look.css": ("text/css", lambda: [ASSETS / "look.css"]),
+    "doors.css": ("text/css", lambda: [ASSETS / "doors.css"]),
+    "light.js": ("text/javascript", lambda: [ASSETS / "light.js"]),
+    "trial.js": ("text/javascript", lambda: [ASSETS / "trial.js"]),
     "water.js": ("text/javascript", lambda: [ASSETS / "water.js"]),
     "rooms.js": ("text/javascript", lambda: [*_dash_bundle(), ASSETS / "rooms.js"]),
     "charts.js": (

@@ -1,7 +1,12 @@
-"""What every answer carries and every request must show, until sign-in comes.
+"""What every answer carries and every request must show, whoever sends it.
 
 Host is checked so that a web page elsewhere cannot reach us by pointing its own name at our
-address (DNS rebinding). A POST must come from our own pages (Sec-Fetch-Site or Origin).
+address (DNS rebinding). A request that is not a mere look must show that a page of ours sent it,
+by Sec-Fetch-Site or, where a browser has no such header (plain HTTP on a network), by Origin; one
+that shows neither is refused. Who it is from is for `dashboard.access.gate` to ask.
+
+No Strict-Transport-Security: it holds for every port of a host name, and would shut out whatever
+else a small machine serves there, and us, once a certificate of our own making is renewed.
 """
 
 from __future__ import annotations
@@ -34,7 +39,8 @@ HEADERS = {
     "Content-Security-Policy": POLICY,
     "X-Content-Type-Options": "nosniff",
     "X-Frame-Options": "DENY",
-    "Referrer-Policy": "no-referrer",
+    # not "no-referrer": with that, browsers send "Origin: null" from our own forms
+    "Referrer-Policy": "same-origin",
     "Cross-Origin-Opener-Policy": "same-origin",
     "Cross-Origin-Resource-Policy": "same-origin",
     "Permissions-Policy": "camera=(), microphone=(), geolocation=()",
@@ -57,9 +63,9 @@ def from_ourselves() -> bool:
     """Whether a request that changes or computes something was sent by a page of ours."""
     site = request.headers.get("Sec-Fetch-Site")
     if site is not None:
-        return site in ("same-origin", "none")
-    origin = request.headers.get("Origin")
-    return origin is None or urlsplit(origin).netloc == request.host
+        return site == "same-origin"
+    origin = request.headers.get("Origin", "")
+    return origin != "" and urlsplit(origin).netloc == request.host
 
 
 def guard(server: Flask, names: frozenset[str] = frozenset()) -> None:
@@ -70,7 +76,7 @@ def guard(server: Flask, names: frozenset[str] = frozenset()) -> None:
         if not host_allowed(request.host, names):
             abort(421, "This host name is not one of ours.")
         if request.method not in ("GET", "HEAD", "OPTIONS") and not from_ourselves():
-            abort(403)
+            abort(403, "This was not sent by a page of ours.")
 
     @server.after_request
     def dress(answer: Response) -> Response:

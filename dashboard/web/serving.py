@@ -8,6 +8,7 @@ from gunicorn.app.base import BaseApplication
 
 if TYPE_CHECKING:
     from collections.abc import Callable
+    from pathlib import Path
 
     from flask import Flask
 
@@ -16,8 +17,11 @@ THREADS = 32
 
 
 class _Server(BaseApplication):
-    def __init__(self, make: Callable[[], Flask], host: str, port: int) -> None:
+    def __init__(
+        self, make: Callable[[], Flask], host: str, port: int, tls: tuple[Path, Path] | None
+    ) -> None:
         self._make, self._bind = make, f"[{host}]:{port}" if ":" in host else f"{host}:{port}"
+        self._tls = {} if tls is None else {"certfile": str(tls[0]), "keyfile": str(tls[1])}
         super().__init__()
 
     def load_config(self) -> None:
@@ -33,6 +37,7 @@ class _Server(BaseApplication):
             "loglevel": "warning",
             "limit_request_line": 4094,
             "control_socket_disable": True,
+            **self._tls,  # gunicorn's context is the standard library's: TLS 1.2 or later
         }.items():
             if name in self.cfg.settings:
                 self.cfg.set(name, value)
@@ -41,6 +46,6 @@ class _Server(BaseApplication):
         return self._make()
 
 
-def serve(make: Callable[[], Flask], host: str, port: int) -> None:
-    """Serve until SIGTERM or SIGINT. `make` is called in the worker process."""
-    _Server(make, host, port).run()
+def serve(make: Callable[[], Flask], host: str, port: int, tls: tuple[Path, Path] | None = None) -> None:
+    """Serve until SIGTERM or SIGINT, under TLS given (certificate, key). `make` is called in the worker."""
+    _Server(make, host, port, tls).run()

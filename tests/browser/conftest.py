@@ -10,6 +10,7 @@ import subprocess
 import sys
 import threading
 import time
+import urllib.error
 import urllib.request
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -20,6 +21,7 @@ from playwright.sync_api import sync_playwright
 from collector.store.history import History
 from collector.store.shapes import Batch
 from tests.dashboard import made
+from tests.dashboard.paired import cookie_of
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
@@ -39,6 +41,8 @@ FLAGS = (
     "--disable-sync",
 )
 PHONE = {"viewport": {"width": 390, "height": 844}, "has_touch": True, "is_mobile": True}
+#: What a phone paired with each server carries, by the server's port.
+COOKIES: dict[int, dict[str, str]] = {}
 DESK = {"viewport": {"width": 1280, "height": 900}}
 #: Screenshots are kept here for whoever looks at a run's artefacts.
 SHOTS = Path(os.environ.get("HOLDWATER_SHOTS", "")) if os.environ.get("HOLDWATER_SHOTS") else None
@@ -63,14 +67,16 @@ class Server:
         return f"http://127.0.0.1:{self.port}"
 
     def start(self) -> None:
+        COOKIES[self.port] = COOKIES.get(self.port) or cookie_of(self.data, self.port)
         words = [sys.executable, "-m", "collector.cli", "dashboard", str(made.PLANT_FILE)]
         words += ["--data", str(self.data), "--listen", f"127.0.0.1:{self.port}"]
         self.process = subprocess.Popen(words, start_new_session=True)
         until = time.monotonic() + 30
         while time.monotonic() < until:
             try:
-                with urllib.request.urlopen(f"{self.url}/health", timeout=1) as answer:
-                    assert answer.read() == b"well\n"
+                urllib.request.urlopen(f"{self.url}/health", timeout=1).close()
+                return
+            except urllib.error.HTTPError:  # no daemon runs here, and health says so: it is up
                 return
             except OSError:
                 assert self.process.poll() is None, "the server ended"
@@ -138,15 +144,17 @@ def playwright() -> Iterator[Playwright]:
 def browser(
     playwright: Playwright, tmp_path_factory: pytest.TempPathFactory
 ) -> Iterator[Callable[..., BrowserContext]]:
-    """Opens a Chromium with an empty profile for a screen."""
+    """Opens a Chromium for a screen, paired with every server so far unless told otherwise."""
     opened: list[BrowserContext] = []
 
-    def launch(**screen: object) -> BrowserContext:
+    def launch(*, paired: bool = True, **screen: object) -> BrowserContext:
         profile = tmp_path_factory.mktemp("profile")
         context = playwright.chromium.launch_persistent_context(
             profile, executable_path=CHROMIUM, headless=True, args=list(FLAGS), **screen
         )
         opened.append(context)
+        if paired:
+            context.add_cookies(list(COOKIES.values()))
         return context
 
     yield launch

@@ -9,6 +9,7 @@ import subprocess
 import sys
 import time
 import urllib.request
+from http.cookiejar import CookieJar
 from pathlib import Path
 
 from dashboard.demo import cleared
@@ -26,12 +27,27 @@ def test_it_empties_its_own_folder_and_no_other(tmp_path: Path) -> None:
     assert (theirs / "letter").exists()
 
 
-def page(port: int) -> str | None:
+def page(port: int, by: urllib.request.OpenerDirector) -> str | None:
     try:
-        with urllib.request.urlopen(f"http://127.0.0.1:{port}/", timeout=5) as answer:
+        with by.open(f"http://127.0.0.1:{port}/", timeout=5) as answer:
             return str(answer.read().decode())
     except OSError:
         return None
+
+
+def let_in(said: str, port: int) -> urllib.request.OpenerDirector:
+    """A browser without script that opened the printed link and pressed its one button."""
+    link = re.search(r"http://\S+/pair\?code=([0-9A-Z-]+)", said)
+    assert link is not None, said
+    by = urllib.request.build_opener(urllib.request.HTTPCookieProcessor(CookieJar()))
+    with by.open(link[0], timeout=5) as answer:
+        assert "Pair this phone" in answer.read().decode()
+    form = urllib.request.Request(
+        f"http://127.0.0.1:{port}/pair", f"code={link[1]}".encode(), {"Origin": f"http://127.0.0.1:{port}"}
+    )
+    with by.open(form, timeout=5) as answer:
+        assert answer.url == f"http://127.0.0.1:{port}/"
+    return by
 
 
 def age_s(shown: str) -> float:
@@ -57,7 +73,8 @@ def test_from_the_command_to_live_water_and_a_clean_stop(tmp_path: Path) -> None
             assert time.monotonic() < deadline, log.read_text()
             time.sleep(0.2)
         time.sleep(6.0)  # several seconds of live readings, beyond what history held
-        shown = page(port)
+        by = let_in(log.read_text(), port)
+        shown = page(port, by)
         assert shown is not None
         assert "Juniper Bench" in shown
         assert age_s(shown) < 5.0
@@ -65,7 +82,7 @@ def test_from_the_command_to_live_water_and_a_clean_stop(tmp_path: Path) -> None
         demo.send_signal(signal.SIGINT)
         status = demo.wait(40)
     assert status == 0, log.read_text()
-    assert page(port) is None
+    assert page(port, by) is None
     left = subprocess.run(["pgrep", "-f", str(tmp_path / "data")], capture_output=True, text=True)
     assert left.stdout == ""
 

@@ -232,4 +232,4 @@ def test_rain_adds_depth_times_roof_less_the_first_flush(site: Site) -> None:
 
 def test_set_up_says_who_can_look(site: Site) -> None:
     assert "this machine only" in said(setup.layout(site, "", PHONE, "127.0.0.1:8050"))
-    assert "there is no sign-in yet" in said(setup.layout(site, "", PHONE, "0.0.0.0:8050"))
+    assert "paired phones on the network" in said(setup.layout(site, "", PHONE, "0.0.0.0:8050"))
