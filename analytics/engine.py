@@ -111,22 +111,23 @@ class Engine:
 
     def finish(self) -> Outcome:
         """End of a recording: judge what is still held back. Nothing that is unfinished is closed."""
-        return self._take(self._ordering.finish())
+        return self._take([self._ordering.finish()])
 
-    def _take(self, readings: Readings) -> Outcome:
+    def _take(self, stretches: list[Readings]) -> Outcome:
         cycles: list[Cycle] = []
         outlooks: list[Outlook] = []
         changed: dict[tuple[str, str, int], Finding] = {}
-        for event in self._observer.feed(readings):
-            self._now_us = event.at_us
-            if isinstance(event, Run):
-                cycles.append(event.cycle)
-            for finding in self._judge(event):
-                changed[finding.key] = finding
-            if isinstance(event, Day):
-                outlooks += [o for detector in self._detectors for o in detector.outlooks(event, self)]
-        if len(readings):
-            self._observer.forget(int(readings.time_us[-1]))
+        for readings in stretches:
+            for event in self._observer.feed(readings):
+                self._now_us = event.at_us
+                if isinstance(event, Run):
+                    cycles.append(event.cycle)
+                for finding in self._judge(event):
+                    changed[finding.key] = finding
+                if isinstance(event, Day):
+                    outlooks += [o for detector in self._detectors for o in detector.outlooks(event, self)]
+            if len(readings):
+                self._observer.forget(int(readings.time_us[-1]))
         return Outcome(tuple(cycles), tuple(changed.values()), tuple(outlooks))
 
     def _judge(self, event: Event) -> list[Finding]:

@@ -18,6 +18,8 @@ if TYPE_CHECKING:
 
 #: So many samples are gathered at a time, to bound memory.
 BATCH = 2_000_000
+#: Up to so many numbers are sorted quicker as a list.
+SMALL = 32
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,10 +75,9 @@ def _fit(
     transform: Callable[[NDArray[np.float64]], NDArray[np.float64]] | None,
 ) -> NDArray[np.float64]:
     """(mean, slope, scatter, error, middle) of stretches that hold two samples or more."""
-    begins = np.cumsum(count) - count
-    index = np.arange(int(count.sum())) + np.repeat(first - begins, count)
-    t = (time_us[index] - np.repeat(time_us[first], count)) * 1e-6
-    v = value[index] if transform is None else transform(value[index])
+    begins, t, v = _gathered(time_us, value, first, count)
+    t = (t - np.repeat(time_us[first], count)) * 1e-6
+    v = v.copy() if transform is None else transform(v)
     middle = np.add.reduceat(t, begins) / count
     mean = np.add.reduceat(v, begins) / count
     t -= np.repeat(middle, count)
@@ -84,9 +85,44 @@ def _fit(
     spread = np.add.reduceat(t * t, begins)
     with np.errstate(divide="ignore", invalid="ignore"):
         slope = np.add.reduceat(t * v, begins) / spread
-        v -= t * np.repeat(slope, count)
-        squares = np.add.reduceat(v * v, begins)
+        t *= np.repeat(slope, count)
+        v -= t
+        v *= v
+        squares = np.add.reduceat(v, begins)
         scatter = np.sqrt(squares / count)
         error = np.where(count > 2, np.sqrt(squares / (count - 2) / spread), np.nan)
     slope[spread == 0.0] = np.nan
     return np.stack((mean, slope, scatter, error, middle))
+
+
+def _gathered(
+    time_us: NDArray[np.int64],
+    value: NDArray[np.float64],
+    first: NDArray[np.int64],
+    count: NDArray[np.int64],
+) -> tuple[NDArray[np.intp], NDArray[np.int64], NDArray[np.float64]]:
+    """The stretches one after the other: where each begins, times, values."""
+    begins = np.cumsum(count) - count
+    if len(first) == 1 or (first[1:] == first[:-1] + count[:-1]).all():  # so they stand already
+        whole = slice(int(first[0]), int(first[-1] + count[-1]))
+        return begins, time_us[whole], value[whole]
+    bounds = zip(first.tolist(), (first + count).tolist(), strict=True)
+    parts = [slice(a, b) for a, b in bounds]
+    return (
+        begins,
+        np.concatenate([time_us[stretch] for stretch in parts]),
+        np.concatenate([value[stretch] for stretch in parts]),
+    )
+
+
+def median(values: NDArray[np.float64]) -> float:
+    """The median of finite numbers, one at least: as NumPy's, without its preparations for many axes."""
+    count = len(values)
+    half = count // 2
+    if count <= SMALL:
+        few = sorted(values.tolist())
+        return float(few[half]) if count % 2 else (few[half - 1] + few[half]) / 2.0
+    if count % 2:
+        return float(np.partition(values, half)[half])
+    low, high = np.partition(values, (half - 1, half))[half - 1 : half + 1].tolist()
+    return float((low + high) / 2.0)

@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from analytics.physics.fits import Lines, fit_lines
+from analytics.physics.fits import Lines, fit_lines, median
 from analytics.records import Cycle
 from analytics.seeing.events import Run
 from analytics.seeing.spells import TAIL_US, Ended
@@ -101,7 +101,7 @@ def measure_starts(
     result = []
     for k in range(len(spells)):
         near = pressure.value[max(at[k] - 2, 0) : at[k] + 1]
-        value = float(np.median(near)) if len(near) else float("nan")
+        value = median(near) if len(near) else float("nan")
         if spacing_us[k] > COARSE_US and head.count[k] >= 2 and rest.count[k] >= 2:
             value = _crossing_pa(
                 pressure, water, rest, head, k, rest_end, window, stop_before, run_from, int(start[k]), value
@@ -251,7 +251,7 @@ def _run(
     gap = bool(pressure.gap[a : b + 1].any()) or b - a < 1
     entire = run.seen and run.ended and not gap
     ending = pressure.value[max(b - 3, a) : b]
-    top = float(np.median(ending)) if len(ending) else float("nan")
+    top = median(ending) if len(ending) else float("nan")
     if spacing_us > COARSE_US and len(inside):
         top = max(top, float(inside[-1]))
     elif last.count[k] >= 5:  # a small tank's pressure moves between its last samples and the stop
@@ -320,7 +320,7 @@ def _median(track: Track | None, from_us: int, to_us: int) -> float | None:
     if track is None:
         return None
     a, b = np.searchsorted(track.time_us, (from_us, to_us)).tolist()
-    return float(np.median(track.value[a:b])) if b > a else None
+    return median(track.value[a:b]) if b > a else None
 
 
 def _difference(upper: Track | None, lower: Track, from_us: int, to_us: int) -> float | None:

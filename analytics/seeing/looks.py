@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from analytics.physics.fits import fit_lines
+from analytics.physics.fits import fit_lines, median
 from analytics.seeing.cycles import Start, measure_starts
 from analytics.seeing.events import Look
 from analytics.seeing.spells import TAIL_US, ages_us
@@ -144,7 +144,7 @@ def _looks(
                 entire=run.seen and not bool(pressure.gap[first[k] + 1 : trigger[k] + 1].any()),
                 interval_s=float(spacing[k]) * 1e-6,
                 pressure_start_pa=_or_none(start.pressure_pa),
-                pressure_pa=float(np.median(pressure.value[max(trigger[k] - 2, inside) : trigger[k] + 1])),
+                pressure_pa=median(pressure.value[max(trigger[k] - 2, inside) : trigger[k] + 1]),
                 pressure_high_pa=float(pressure.value[inside : trigger[k] + 1].max()),
                 slope_m3_s=_or_none(line.slope[k]),
                 slope_pa_s=_or_none(plain.slope[k]),
@@ -168,4 +168,4 @@ def _median(track: Track | None, after_us: int, upto_us: int) -> float | None:
     if track is None:
         return None
     a, b = np.searchsorted(track.time_us, (after_us, upto_us), side="right").tolist()
-    return float(np.median(track.value[a:b])) if b > a else None
+    return median(track.value[a:b]) if b > a else None

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from analytics.physics.fits import fit_lines
+from analytics.physics.fits import fit_lines, median
 from analytics.plant.description import Measure
 from analytics.seeing.beats import BeatFold
 from analytics.seeing.cycles import SETTLE_US, Start, measure_runs, measure_starts
@@ -182,4 +182,4 @@ def _or_none(value: float) -> float | None:
 
 
 def _middle(values: NDArray[np.float64]) -> float | None:
-    return float(np.median(values)) if len(values) else None
+    return median(values) if len(values) else None

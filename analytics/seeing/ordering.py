@@ -28,6 +28,8 @@ if TYPE_CHECKING:
 HOLD_BACK_US = 10_000_000
 LEAP_US = 3_600_000_000
 NONE_YET = -(2**62)
+#: So many at once are worth a look whether they can be passed on without a copy.
+MANY = 4096
 
 
 class Ordering:
@@ -39,18 +41,36 @@ class Ordering:
         self._leap_us = NONE_YET  # an unconfirmed step forward
         self.late = 0
 
-    def feed(self, readings: Readings) -> Readings:
-        """What may now be let go, in order of time; readings of one instant by signal, then value."""
+    def feed(self, readings: Readings) -> list[Readings]:
+        """What may now be let go: stretches of whole instants, in order of time; readings of one
+        instant by signal, then value. Many in order pass through as they are, uncopied."""
+        if len(readings) >= MANY and self._in_order(readings):
+            self._newest_us, self._leap_us = int(readings.time_us[-1]), NONE_YET
+            before = [_without_repeats(_sorted(self._held))] if len(self._held) else []
+            ready = int(np.searchsorted(readings.time_us, self._newest_us - HOLD_BACK_US, side="left"))
+            self._held = _copied(readings[ready:])
+            return [*before, readings[:ready]]
         kept = self._admit(readings)
         pending = Readings.concatenate([self._held, kept]) if len(self._held) else kept
         if not len(pending):
-            return pending
-        strict = _strictly_sorted(pending)
-        if not strict:
-            pending = _sorted(pending)
+            return []
+        pending = _sorted(pending)
         ready = int(np.searchsorted(pending.time_us, self._newest_us - HOLD_BACK_US, side="left"))
         self._held = _copied(pending[ready:])
-        return pending[:ready] if strict else _without_repeats(pending[:ready])
+        return [_without_repeats(pending[:ready])] if ready else []
+
+    def _in_order(self, readings: Readings) -> bool:
+        """Whether they follow what came before, by time and signal, without leap or repeat, and reach
+        so far that all before them may be let go."""
+        time_us, signal = readings.time_us, readings.signal
+        first, newest = int(time_us[0]), self._newest_us
+        if not newest < first <= newest + LEAP_US or time_us[-1] < first + HOLD_BACK_US:
+            return False
+        step = time_us[1:] - time_us[:-1]
+        least = step.min()
+        if least < 0 or step.max() > LEAP_US:
+            return False
+        return bool(least > 0 or ((step > 0) | (signal[1:] > signal[:-1])).all())
 
     def finish(self) -> Readings:
         """Everything still held back."""
@@ -84,9 +104,6 @@ class Ordering:
     def _admit_plain(self, readings: Readings) -> Readings:
         time_us = readings.time_us
         if not len(time_us):
-            return readings
-        if time_us[0] >= self._newest_us and (time_us[1:] >= time_us[:-1]).all():
-            self._newest_us, self._leap_us = int(time_us[-1]), NONE_YET
             return readings
         newest = np.maximum(np.maximum.accumulate(time_us), self._newest_us)
         before = np.concatenate(([self._newest_us], newest[:-1]))
@@ -131,17 +148,11 @@ def _copied(readings: Readings) -> Readings:
     return Readings(readings.signal.copy(), readings.time_us.copy(), readings.value.copy())
 
 
-def _strictly_sorted(readings: Readings) -> bool:
-    """Whether they are by time and signal, no two alike in both: most feeds are."""
-    time_us, signal = readings.time_us, readings.signal
-    later = time_us[1:] > time_us[:-1]
-    if later.all():
-        return True
-    return bool((later | ((time_us[1:] == time_us[:-1]) & (signal[1:] > signal[:-1]))).all())
-
-
 def _sorted(readings: Readings) -> Readings:
-    """By time, signal, value."""
+    """By time, signal, value. Looks first: most feeds are in order already."""
+    time_us = readings.time_us
+    if (time_us[1:] > time_us[:-1]).all():
+        return readings
     return readings[np.lexsort((readings.value, readings.signal, readings.time_us))]
 
 

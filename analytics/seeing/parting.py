@@ -63,7 +63,7 @@ def part(readings: Readings, signals: int) -> Parted:
     of = [NOTHING] * signals
     for number in present:
         where = np.flatnonzero(masks[number])
-        of[number] = Words(readings.time_us[where], readings.value[where])
+        of[number] = Words(readings.time_us.take(where), readings.value.take(where))
     return Parted(readings, of)
 
 

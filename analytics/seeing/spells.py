@@ -31,16 +31,17 @@ MARGIN_US = 600_000_000
 
 #: Ages of a run at which it is looked into [s]: each 5 s at first, for a call within half a minute.
 AGES_S = np.concatenate((np.arange(5.0, 120.0, 5.0), np.arange(120.0, 21_600.0, 10.0)))
-LATER_S = 60.0
+LATER_US = 60_000_000
+FIRST_AGES_US = (AGES_S * 1e6).astype(np.int64)
+FEW_HOURS_US = 21_600_000_000
 
 
 def ages_us(upto_us: int) -> NDArray[np.int64]:
     """All ages up to one [us]; each minute after six hours."""
-    ages = AGES_S
-    if upto_us > 21_600_000_000:
-        ages = np.concatenate((ages, np.arange(21_600.0, upto_us / 1e6 + LATER_S, LATER_S)))
-    found = (ages * 1e6).astype(np.int64)
-    return found[: np.searchsorted(found, upto_us, side="right")]
+    ages = FIRST_AGES_US
+    if upto_us > FEW_HOURS_US:
+        ages = np.concatenate((ages, np.arange(FEW_HOURS_US, upto_us + LATER_US, LATER_US)))
+    return ages[: np.searchsorted(ages, upto_us, side="right")]
 
 
 @dataclass(frozen=True, slots=True)
