@@ -75,8 +75,8 @@ def _fit(
     transform: Callable[[NDArray[np.float64]], NDArray[np.float64]] | None,
 ) -> NDArray[np.float64]:
     """(mean, slope, scatter, error, middle) of stretches that hold two samples or more."""
-    begins, t, v = _gathered(time_us, value, first, count)
-    t = (t - np.repeat(time_us[first], count)) * 1e-6
+    begins, at_us, v = _gathered(time_us, value, first, count)
+    t = (at_us - np.repeat(time_us[first], count)) * 1e-6
     v = v.copy() if transform is None else transform(v)
     middle = np.add.reduceat(t, begins) / count
     mean = np.add.reduceat(v, begins) / count
