@@ -17,7 +17,7 @@ from dashboard.drawing import water
 from dashboard.drawing.export import csv_of
 from dashboard.site import Site
 from dashboard.telling.status import status
-from dashboard.web import rooms, worker
+from dashboard.web import rooms, trials, worker
 from dashboard.web.files import Files
 from dashboard.web.guard import guard
 from dashboard.web.health import health
@@ -78,6 +78,7 @@ def make_app(
     files.mount(server)
     server.register_blueprint(doors(files))
     _pages(server, sites, files, _dash(server, sites, listen))
+    trials.mount(server, sites, files)
     worker.mount(server, files)
     _streams(server, sites, gate)
     server.add_url_rule("/health", "health", lambda: health(sites.by_name.values(), data))
