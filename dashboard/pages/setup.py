@@ -6,12 +6,14 @@ from typing import TYPE_CHECKING
 
 from dash import html
 
+from analytics.trials.course import TRIALS
 from dashboard.cli import listening, reach
 from dashboard.pages.common import pairs, picks, register_picks
 from dashboard.site import now_us
 from dashboard.telling import display
 from dashboard.telling.coverage import seen_and_unseen
 from dashboard.telling.expected import expected
+from dashboard.telling.trials import FIGURES, figure_words, signature
 
 if TYPE_CHECKING:
     import dash
@@ -28,6 +30,10 @@ def layout(site: Site, rest: str, screen: dict[str, bool], listen: str) -> list[
     return [
         html.H1("What it should be"),
         pairs(figures_expected(plant)),
+        *_when_well(site),
+        html.H2("Guided tests", id="tests"),
+        html.P("Timed and judged from the readings while you open and shut what they ask for."),
+        _tests(site),
         html.H2("Sensors"),
         _sensors(site),
         html.H2("What they can and cannot show"),
@@ -38,6 +44,7 @@ def layout(site: Site, rest: str, screen: dict[str, bool], listen: str) -> list[
         picks("light", "How this phone shows it", LIGHTS, "auto"),
         html.H2("Who can look"),
         html.P(_who(listen)),
+        html.P(html.A("Phones and people", href="/people", className="button")),
         html.P("Holdwater watches and advises. It is no safety device.", className="quiet"),
     ]
 
@@ -82,6 +89,32 @@ def figures_expected(plant: Plant) -> list[tuple[str, str]]:
         )
         rows.append((f"Storage {storage.name}", f"{full} at {level}"))
     return rows
+
+
+def _tests(site: Site) -> Component:
+    """A way to each guided test, with when it was last done and what it said."""
+    done = {
+        entry.words.split(" test.")[0]: entry for entry in reversed(site.history.logbook(kind="test result"))
+    }
+    at, zone, base = now_us(), site.plant.timezone, f"/at/{site.plant.name}/test"
+    items = []
+    for trial in TRIALS.values():
+        last = done.get(trial.title)
+        when = f" Last done {display.day(last.time_us, at, zone)}." if last else ""
+        items.append(
+            html.Li(html.A([html.Strong(trial.title), f"{trial.question}{when}"], href=f"{base}/{trial.key}"))
+        )
+    return html.Ul(items, className="entries")
+
+
+def _when_well(site: Site) -> list[Component]:
+    """What the owner kept as this plant's own figures; nothing before the first."""
+    rows = []
+    at, zone, units = now_us(), site.plant.timezone, site.plant.display_units
+    for name, (value, time_us) in signature(site.history.logbook(kind="test result")).items():
+        when = display.day(time_us, at, zone)
+        rows.append((f"{FIGURES[name][0]}, {when}", figure_words(name, value, units)))
+    return [html.H2("As measured when well"), pairs(rows)] if rows else []
 
 
 def _sensors(site: Site) -> Component:
