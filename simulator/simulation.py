@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from copy import deepcopy
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -16,7 +17,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from analytics.plant.description import Plant
-    from simulator.scenario import Scenario
+    from simulator.scenario import FaultPlan, Scenario
 
 _CHUNK_S = 6 * 3_600.0  # bounds memory, whatever one asks for
 
@@ -92,6 +93,20 @@ class Simulation:
         while self._until_s < target_s:
             parts.append(self._chunk(min(self._until_s + _CHUNK_S, target_s)))
         return Batch.concatenate(parts)
+
+    def forked(self, *plans: FaultPlan) -> Simulation:
+        """A copy that goes on from here with further faults, which begin later than the readings handed
+        out reach (and than what the world has already looked ahead). The one copied stays as it is.
+
+        The copy's readings are those of a simulation that had these faults from its start.
+        """
+        copy = deepcopy(self)
+        copy.scenario = replace(self.scenario, faults=(*self.scenario.faults, *plans))
+        copy.world.scenario = copy.scenario
+        copy.world.plan(plans)
+        for sensor in copy._sensors:
+            sensor.hear_of(copy.world.courses)
+        return copy
 
     def truths(self) -> list[Truth]:
         """What is wrong with this plant, as far as the readings handed out reach."""

@@ -37,7 +37,7 @@ from simulator.works.vessel import AIR_STEP_S, Vessel
 if TYPE_CHECKING:
     from analytics.plant.description import Plant
     from simulator.demand.enduses import Use
-    from simulator.scenario import Scenario
+    from simulator.scenario import FaultPlan, Scenario
     from simulator.works.stepper import Step
 
 _RUN_UP_STEP_S = 0.1
@@ -53,7 +53,7 @@ class World:
     """One plant under one scenario and seed, as far as it has been run."""
 
     def __init__(self, plant: Plant, scenario: Scenario, seed: int, start_us: int) -> None:
-        self.plant, self.scenario = plant, scenario
+        self.plant, self.scenario, self._seed = plant, scenario, seed
         self.hardware = sized_for(plant, scenario.sizes)
         self.now_s = 0.0
         self.pieces: list[Piece] = []
@@ -131,16 +131,29 @@ class World:
 
     # -- events ---------------------------------------------------------------------------------
 
+    def plan(self, plans: tuple[FaultPlan, ...]) -> None:
+        """Enter faults that begin later than now. ValueError for one that would have begun."""
+        for plan in plans:
+            if plan.from_s < self.now_s:
+                raise ValueError(f"{plan.fault} begins at {plan.from_s:g} s, and it is {self.now_s:g} s")
+            course = Course(plan, stream(self._seed, "fault", len(self.courses)))
+            self.courses.append(course)
+            self._mechanisms.append(faults.mechanism(plan.fault, plan.cause))
+            self._enter_fault(course, self._mechanisms[-1])
+
     def _enter_faults(self) -> None:
         for course, one in zip(self.courses, self._mechanisms, strict=True):
-            plan = course.plan
-            if plan.fault == "sensor_fault":
-                continue  # the plant knows nothing of it
-            for edge in course.edges():
-                self._agenda.at(max(edge, 0.0), self._take_stock)
-            self._agenda.at(max(plan.from_s, 0.0), partial(one.begin, self))
-            if plan.until_s is not None:
-                self._agenda.at(plan.until_s, partial(one.repair, self))
+            self._enter_fault(course, one)
+
+    def _enter_fault(self, course: Course, one: faults.Mechanism) -> None:
+        plan = course.plan
+        if plan.fault == "sensor_fault":
+            return  # the plant knows nothing of it
+        for edge in course.edges():
+            self._agenda.at(max(edge, 0.0), self._take_stock)
+        self._agenda.at(max(plan.from_s, 0.0), partial(one.begin, self))
+        if plan.until_s is not None:
+            self._agenda.at(plan.until_s, partial(one.repair, self))
 
     def _new_day(self, day: Day) -> None:
         self._sky.new_day(day, self.now_s)

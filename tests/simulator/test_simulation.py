@@ -136,3 +136,21 @@ def test_people_away_and_guests_change_the_draw(juniper: Plant) -> None:
         drawn.append(world.totals.supplied)
     assert drawn[1] > 1.8 * drawn[0] > 0
     assert drawn[2] == 0.0
+
+
+def test_a_fork_is_the_simulation_that_had_the_fault_from_its_start(juniper) -> None:
+    """Practice goes on from a healthy stretch; the twin without the fault stays untouched."""
+    plan = FaultPlan("clogged_filter", severity=0.9, from_s=1.2 * DAY_S, onset="ramp", over_s=0.3 * DAY_S)
+    lie = FaultPlan("sensor_fault", "stuck", from_s=1.3 * DAY_S, signal="pressure")
+    at_us, until_us = START_US + round(DAY_S * 1e6), START_US + round(2 * DAY_S * 1e6)
+    whole = Simulation(juniper, Scenario("a", "a", faults=(plan, lie)), 5, START_US).advance(until_us)
+    healthy = Simulation(juniper, Scenario("a", "a"), 5, START_US)
+    before = healthy.advance(at_us)
+    after = healthy.forked(plan, lie).advance(until_us)
+    twin = healthy.advance(until_us)
+    assert np.array_equal(np.concatenate([before.time_us, after.time_us]), whole.time_us)
+    assert np.array_equal(np.concatenate([before.value, after.value]), whole.value)
+    alone = Simulation(juniper, Scenario("a", "a"), 5, START_US).advance(until_us)
+    assert np.array_equal(np.concatenate([before.value, twin.value]), alone.value)
+    with pytest.raises(ValueError, match="begins"):
+        healthy.forked(plan)
