@@ -12,6 +12,9 @@ in a file that only its owner may read.
     ca_file = "/etc/holdwater/ca.pem"       # else the system's
     protocol = "5"                          # "5" | "3.1.1"; else 5, and 3.1.1 where the broker is old
     client_id = "holdwater-juniper"         # else made once and kept in the data folder
+
+    [history]
+    keep_days = 1500    # older readings are given up but for minutes and hours; else all are kept
 """
 
 from __future__ import annotations
@@ -30,7 +33,11 @@ from platformdirs import user_config_path, user_data_path
 LISTEN = "127.0.0.1:8050"
 BROKER = "mqtt://127.0.0.1:1883"
 
+#: Tables of the settings file; those that are not read here are read by whoever they are for.
+TABLES = ("broker", "history", "notify")
 _KEYS = ("url", "user", "password_file", "ca_file", "cert_file", "key_file", "protocol", "client_id")
+#: A month at least: whoever looks for a fault wants to see how it began.
+FEWEST_DAYS = 30
 _PORTS = {"mqtt": 1883, "mqtts": 8883}
 
 
@@ -94,7 +101,8 @@ def broker(url: str | None, file: str | Path | None = None) -> Broker:
     """How to reach the broker. Raises SettingsError with every mistake at once."""
     mistakes: list[str] = []
     path = settings_file(file)
-    table = _table(path, required=file is not None, mistakes=mistakes)
+    table = table_of("broker", path, file is not None, mistakes)
+    mistakes += _unknown(path, "broker", table, _KEYS)
     said: dict[str, tuple[str, str]] = {}  # key -> (value, where it was said)
     for key in _KEYS:
         if key in table:
@@ -119,7 +127,24 @@ def broker(url: str | None, file: str | Path | None = None) -> Broker:
     return Broker(host, port, tls, user, protocol=protocol, client_id=client_id, **paths)
 
 
-def _table(path: Path, required: bool, mistakes: list[str]) -> dict[str, Any]:
+def kept_days(file: str | Path | None = None) -> int | None:
+    """Days for which every reading is kept; None: for good. Raises SettingsError."""
+    mistakes: list[str] = []
+    path = settings_file(file)
+    table = table_of("history", path, file is not None, mistakes)
+    mistakes += _unknown(path, "history", table, ("keep_days",))
+    days = table.get("keep_days")
+    if days is not None and (not isinstance(days, int) or isinstance(days, bool) or days < FEWEST_DAYS):
+        mistakes.append(
+            f"{path}, history.keep_days: found {days!r}; whole days, at least {FEWEST_DAYS}, are wanted"
+        )
+    if mistakes:
+        raise SettingsError("\n".join(mistakes))
+    return days
+
+
+def table_of(name: str, path: Path, required: bool, mistakes: list[str]) -> dict[str, Any]:
+    """One table of the settings file, empty where there is none; what is wrong goes to `mistakes`."""
     if not path.exists() and not required:
         return {}
     try:
@@ -127,19 +152,24 @@ def _table(path: Path, required: bool, mistakes: list[str]) -> dict[str, Any]:
     except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
         mistakes.append(f"{path}: {error}; a settings file in TOML is wanted")
         return {}
-    mistakes += [f"{path}, {key}: an unknown key; known here: broker" for key in data if key != "broker"]
-    table = data.get("broker", {})
+    known = ", ".join(TABLES)
+    mistakes += [f"{path}, {key}: an unknown key; known here: {known}" for key in data if key not in TABLES]
+    table = data.get(name, {})
     if not isinstance(table, dict):
-        mistakes.append(f"{path}, broker: found {table!r}; a table is wanted, [broker]")
+        mistakes.append(f"{path}, {name}: found {table!r}; a table is wanted, [{name}]")
         return {}
-    for key in table:
-        if key == "password":
-            mistakes.append(
-                f"{path}, broker.password: keep it in a file of its own and name that: password_file"
-            )
-        elif key not in _KEYS:
-            mistakes.append(f"{path}, broker.{key}: an unknown key; known here: " + ", ".join(_KEYS))
     return table
+
+
+def _unknown(path: Path, name: str, table: dict[str, Any], keys: tuple[str, ...]) -> list[str]:
+    """A line for each key of a table that nobody knows."""
+    return [
+        f"{path}, {name}.password: keep it in a file of its own and name that: password_file"
+        if key == "password"
+        else f"{path}, {name}.{key}: an unknown key; known here: " + ", ".join(keys)
+        for key in table
+        if key not in keys
+    ]
 
 
 def _address(url: str, where: str, mistakes: list[str]) -> tuple[str, int, bool]:

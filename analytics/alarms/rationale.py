@@ -20,6 +20,10 @@ WEATHER    frost hovers about its threshold all night: off 1 h.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING, Literal
+
+if TYPE_CHECKING:
+    from analytics.records import Priority
 
 MINUTE_US = 60_000_000
 HOUR_US = 60 * MINUTE_US
@@ -27,15 +31,23 @@ HOUR_US = 60 * MINUTE_US
 
 @dataclass(frozen=True, slots=True)
 class Delays:
+    judged: Literal["in a run", "by runs", "by days", "by a sensor", "by weather"]
     on_us: int
     off_us: int
 
 
-IN_RUN = Delays(0, 10 * MINUTE_US)
-OF_RUNS = Delays(0, 30 * MINUTE_US)
-OF_DAYS = Delays(0, 30 * MINUTE_US)
-SENSORS = Delays(5 * MINUTE_US, 5 * MINUTE_US)
-WEATHER = Delays(0, HOUR_US)
+IN_RUN = Delays("in a run", 0, 10 * MINUTE_US)
+OF_RUNS = Delays("by runs", 0, 30 * MINUTE_US)
+OF_DAYS = Delays("by days", 0, 30 * MINUTE_US)
+SENSORS = Delays("by a sensor", 5 * MINUTE_US, 5 * MINUTE_US)
+WEATHER = Delays("by weather", 0, HOUR_US)
+
+#: Priority is how soon to answer (IEC 62682): what a person is told of it.
+URGENCY: dict[Priority, str] = {
+    "high": "See to it now",
+    "medium": "See to it soon",
+    "low": "When you pass by",
+}
 
 #: Every fault that is an alarm; the contract's others are events.
 ALARMS: dict[str, Delays] = {

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 from collector.live import clock, systemd
 from collector.live.link import Link
 from collector.live.pulse import Pulse, write_pulse
+from collector.notify.office import Office
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -29,13 +30,19 @@ _COMMIT_S = 1.0
 _WINDOW = 16
 _LULL_S = 0.05
 _PULSE_S = 10.0
+_GIVE_UP_S = 600.0
 
 
 class Daemon:
     """Watches some sites over one broker until `stop` is set."""
 
     def __init__(
-        self, sites: Sequence[Site], broker: Broker, data: Path, companion: Companion | None
+        self,
+        sites: Sequence[Site],
+        broker: Broker,
+        data: Path,
+        companion: Companion | None,
+        office: Office | None = None,
     ) -> None:
         self._sites = list(sites)
         self._hearers: dict[str, list[Site]] = defaultdict(list)
@@ -46,16 +53,19 @@ class Daemon:
         self._broker = broker
         self._data = data
         self._companion = companion
+        self._office = office or Office()
         self._stamp_us = 0
         self._received_us: dict[str, int] = {}
         self._heard = 0
         self._pulse_at = 0.0
+        self._give_up_at = 0.0
         self.stop = threading.Event()
 
     def run(self) -> None:
         """Until stopped. Everything heard is stored before it returns."""
         began_us = clock.now_us()
         committed = time.monotonic()
+        self._office.begin()
         systemd.tell("READY=1")
         while not self.stop.is_set():
             heard = self._heard
@@ -101,12 +111,17 @@ class Daemon:
     def _tend(self, began_us: int) -> None:
         """The companion's health and our own sign of life, which need not wear the card each second."""
         systemd.tell("WATCHDOG=1")
+        self._office.tend()
         if self._companion is not None:
             self._companion.tend()
         if time.monotonic() >= self._pulse_at or self._link.connections != self._link.told:
             self._pulse_at = time.monotonic() + _PULSE_S
             self._link.told = self._link.connections
             write_pulse(self._data, self._pulse(began_us, running=True))
+        if time.monotonic() >= self._give_up_at:
+            self._give_up_at = time.monotonic() + _GIVE_UP_S
+            for site in self._sites:
+                site.give_up_old(self._now_us())
 
     def _pulse(self, began_us: int, running: bool) -> Pulse:
         return Pulse(
@@ -125,6 +140,7 @@ class Daemon:
             self._companion.stop()
         self._commit()
         self._link.close()
+        self._office.end()  # what it has delivered goes into the sites' last commit
         for site in self._sites:
             site.close(self._now_us())
         write_pulse(self._data, self._pulse(began_us, running=False))

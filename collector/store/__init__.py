@@ -4,7 +4,7 @@ One file a plant, `<data>/<plant.name>/history.sqlite`, beside a copy of the pla
 the folder holds everything. `History.open` is the door for reading and writing alike.
 """
 
-from collector.store.errors import HistoryError
+from collector.store.errors import HistoryDamaged, HistoryError
 from collector.store.history import History
 from collector.store.response import Carried, Due, Entry, Response
 from collector.store.shapes import Bands, Batch, Resumption, Sample, Series, SetAside
@@ -17,6 +17,7 @@ __all__ = [
     "Due",
     "Entry",
     "History",
+    "HistoryDamaged",
     "HistoryError",
     "Response",
     "Resumption",

@@ -59,7 +59,6 @@ class Due:
     body: bytes  # a Message as JSON
     priority: str
     tries: int = 0
-    next_us: int = 0
     done_us: int | None = None
 
 

@@ -87,7 +87,7 @@ STEPS: tuple[tuple[str, ...], ...] = (
         # One row a message and channel; kept for a while after it was delivered.
         """CREATE TABLE outbox (
             id INTEGER PRIMARY KEY, time_us INTEGER NOT NULL, channel TEXT NOT NULL, body BLOB NOT NULL,
-            priority TEXT NOT NULL, tries INTEGER NOT NULL, next_us INTEGER NOT NULL, done_us INTEGER)""",
+            priority TEXT NOT NULL, tries INTEGER NOT NULL, done_us INTEGER)""",
         "CREATE INDEX outbox_due ON outbox (channel, id) WHERE done_us IS NULL",
         # Commands of the pages that were carried out, so that each is carried out once.
         "CREATE TABLE command (id TEXT PRIMARY KEY, time_us INTEGER NOT NULL, answer TEXT NOT NULL)",

@@ -41,8 +41,10 @@ def run(options: argparse.Namespace) -> int:
     from collector.live import clock, logs
     from collector.live.daemon import Daemon, stop_on_signals, wait_for_clock
     from collector.live.site import Site
+    from collector.notify.office import Office
+    from collector.notify.settings import notify, warnings
     from collector.plantfile import load_plant
-    from collector.settings import SettingsError, broker, data_folder, own_client_id
+    from collector.settings import SettingsError, broker, data_folder, kept_days, own_client_id
     from collector.store import HistoryError
 
     logs.begin()
@@ -56,22 +58,24 @@ def run(options: argparse.Namespace) -> int:
     mistakes += _same_names([plant for plant, _ in plants])
     try:
         reached = broker(options.broker, options.settings)
+        kept = kept_days(options.settings)
+        told = notify(options.settings)
     except SettingsError as error:
         mistakes.append(str(error))
     if mistakes:
         print("\n".join(mistakes), file=sys.stderr)
         return 2
-    if warning := reached.loose():
+    for warning in filter(None, [reached.loose(), *warnings(told)]):
         logging.getLogger("holdwater").warning(warning)
     data = data_folder(options.data)
     try:
-        sites = [Site(plant, text, data, clock.now_us()) for plant, text in plants]
+        reached = replace(reached, client_id=reached.client_id or own_client_id(data))
+        office = Office.of(told, reached)
+        sites = [Site(plant, text, data, clock.now_us(), kept, office) for plant, text in plants]
+        daemon = Daemon(sites, reached, data, _companion(options, data), office)
     except HistoryError as error:
         print(error, file=sys.stderr)
         return 2
-    try:
-        reached = replace(reached, client_id=reached.client_id or own_client_id(data))
-        daemon = Daemon(sites, reached, data, _companion(options, data))
     except OSError as error:  # a password, certificate or key that cannot be read
         print(f"the broker's settings: {error}", file=sys.stderr)
         return 2

@@ -25,7 +25,7 @@ ENTRY = Entry(
     1, 7, "Ann", "tank", "repair", "Filled to 28 psi.", {"air_charge_pa": 193053.2, "gauge": "old"},
     "short_cycling", None, 4, None, True,
 )  # fmt: skip
-DUE = Due(1, 5, "phone", b'{"title":"x"}', "high", 2, 60, None)
+DUE = Due(1, 5, "phone", b'{"title":"x"}', "high", 2, None)
 ALL = Response([ALARM], [CHANGE], [ENTRY], [DUE], [Carried("k", 7, "no")])
 
 
@@ -49,7 +49,7 @@ def test_a_later_record_takes_the_earlier_ones_place_and_old_deliveries_go(tmp_p
     month_us = 31 * 86_400_000_000
     with History.open(tmp_path, bench()) as writer:
         writer.commit(Batch(response=ALL))
-        writer.commit(Batch(response=Response(due=[Due(1, 5, "phone", b"{}", "high", 3, 60, 70)])))
+        writer.commit(Batch(response=Response(due=[Due(1, 5, "phone", b"{}", "high", 3, 70)])))
         assert writer.due() == []
         writer.commit(Batch(response=Response(due=[Due(2, month_us, "phone", b"{}", "low")])))
         with sqlite3.connect(writer.path) as raw:
