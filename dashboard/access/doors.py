@@ -52,7 +52,6 @@ def doors(files: Files) -> Blueprint:
         if not passphrases.matches(person.passphrase if person else None, secret) or person is None:
             return page(401, wrong="Name and passphrase do not belong together.", name=given)
         place.give_back(here)
-        name.give_back(person.name)
         if passphrases.outdated(person.passphrase or ""):
             people.keep_passphrase(gate.book, person.id, passphrases.hashed(secret))
         with gate.book.changing() as change:

@@ -28,7 +28,15 @@ log = logging.getLogger("holdwater.access")
 #: Endpoints without sign-in: nothing of a plant is in them.
 OPEN = frozenset({"kept", "health", "worker", "doors.sign_in", "doors.pair"})
 #: What view-only people may send: callbacks that draw, and what concerns their own phone.
-FOR_ALL = frozenset({"/dash/_dash-update-component", "doors.sign_out", "doors.prove", "doors.passphrase"})
+FOR_ALL = frozenset(
+    {
+        "/dash/_dash-update-component",
+        "doors.sign_out",
+        "household.prove",
+        "household.passphrase",
+        "household.forget",
+    }
+)
 READING = frozenset({"GET", "HEAD", "OPTIONS"})
 #: How often an open stream asks whether its phone may still look.
 LOOK_AGAIN_S = 4.0
@@ -105,8 +113,8 @@ def require_caretaker() -> None:
 
 def _to_the_door() -> Response:
     """A page is shown the way in; whatever a script asks for is told no."""
-    document = request.headers.get("Sec-Fetch-Dest", "document") == "document"
-    if request.method == "GET" and document and "text/html" in request.headers.get("Accept", "text/html"):
+    # by Accept, since over plain HTTP browsers do not say Sec-Fetch-Dest
+    if request.method == "GET" and "text/html" in request.headers.get("Accept", ""):
         here = request.full_path.rstrip("?")
         return redirect("/sign-in" + ("" if here == "/" else f"?{urlencode({'next': here})}"), 303)
     return Response("This phone is not signed in.\n", 401, mimetype="text/plain")

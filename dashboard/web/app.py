@@ -13,6 +13,7 @@ from flask import Flask, Response, abort, redirect, request
 from dashboard.access.book import Book
 from dashboard.access.doors import doors
 from dashboard.access.gate import Gate, who
+from dashboard.access.household import household
 from dashboard.drawing import water
 from dashboard.drawing.export import csv_of
 from dashboard.site import Site
@@ -77,6 +78,7 @@ def make_app(
     gate.mount(server)
     files.mount(server)
     server.register_blueprint(doors(files))
+    server.register_blueprint(household(files))
     _pages(server, sites, files, _dash(server, sites, listen))
     trials.mount(server, sites, files)
     worker.mount(server, files)
