@@ -212,12 +212,19 @@ def span(figure: Figure, begin: str, end: str, colour: str, *, low: float = 0.0,
     )
 
 
-def finding_marks(figure: Figure, found: Sequence[Finding], to_us: int, timezone: str, look: Look) -> None:
-    """Findings as warm stretches with a dashed beginning."""
+def finding_marks(
+    figure: Figure, found: Sequence[Finding], window: Sequence[int], timezone: str, look: Look
+) -> None:
+    """Findings as a bar along the chart's head while they stood, named; a dashed line where one began."""
+    from_us, to_us = window
     for one in found:
-        begin, end = wall([one.onset_us, one.cleared_us or to_us], timezone)
-        span(figure, begin, end, look.warm)
+        begin, end = wall([max(one.onset_us, from_us), min(one.cleared_us or to_us, to_us)], timezone)
+        span(figure, begin, end, look.warm, low=0.97)
+        figure["layout"]["shapes"][-1]["opacity"] = 0.9
         when(figure, begin, one.fault.replace("_", " "), look)
+        figure["layout"]["annotations"][-1]["y"] = 0.96
+        if one.onset_us < from_us:
+            figure["layout"]["shapes"].pop()  # it began before what is shown
 
 
 def run_marks(figure: Figure, runs: Sequence[Cycle], timezone: str, look: Look) -> None:

@@ -1,25 +1,26 @@
-"""History: any signal from an hour to years. The server thins; a closer look asks it again."""
+"""History: any signal from a minute to years. The server thins; a closer look asks it again.
+
+What is shown is in the address (signal, from, to), so it can be kept, sent and gone back to.
+"""
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from datetime import datetime
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 from urllib.parse import urlencode
 
 import numpy as np
-from dash import Input, Output, State, ctx, dcc, html, no_update
 
 from analytics.plant.description import MOTOR_MEASURES
 from dashboard.drawing import figures
 from dashboard.drawing.figures import look_of
 from dashboard.drawing.traces import DAY_US, HOUR_US
-from dashboard.pages.common import chart, picks, register_picks
 from dashboard.site import now_us
 from dashboard.telling import display
 
 if TYPE_CHECKING:
-    import dash
-    from dash.development.base_component import Component
+    from collections.abc import Mapping
 
     from analytics.plant.description import Signal
     from collector.store.shapes import Bands
@@ -32,85 +33,75 @@ LONGEST_US = 40 * 365 * DAY_US
 STEPS, STEPS_WIDE = 150, 360
 #: More strokes than this at the chart's foot are a solid bar and say nothing.
 MOST_RUNS = 150
+MOVES = (("earlier", "Earlier"), ("later", "Later"), ("closer", "Closer"), ("wider", "Wider"))
 
 
-def layout(site: Site, rest: str, screen: dict[str, bool], listen: str) -> list[Component]:
-    signals = [(signal.name, _label(site, signal)) for signal in site.plant.signals]
-    span = [(key, key) for key in SPANS]
-    return [
-        html.H1(signals[0][1], id="history-title"),
-        picks("history-span", "The last", span, "day"),
-        dcc.Store(id="history-window"),
-        dcc.Store(id="history-plant", data=site.plant.name),
-        chart(
-            figures.base(look_of(screen), zoom=bool(screen.get("fine"))),
-            "Fetching the readings…",
-            "history-chart",
-        ),
-        html.Div(
-            [
-                html.Button(text, id=f"history-{key}", className="button", n_clicks=0)
-                for key, text in (
-                    ("earlier", "Earlier"),
-                    ("later", "Later"),
-                    ("closer", "Closer"),
-                    ("wider", "Wider"),
-                )
-            ]
-            + [html.A("CSV of what is shown", id="history-csv", className="button", href="#")],
-            className="buttons",
-        ),
-        picks("history-signal", "Show", signals, signals[0][0]),
-    ]
+@dataclass(frozen=True, slots=True)
+class View:
+    """Which signal, between which instants; `span` names the window where it is one of SPANS up to now."""
+
+    signal: Signal
+    from_us: int
+    to_us: int
+    span: str = ""
+
+    @property
+    def window(self) -> list[int]:
+        return [self.from_us, self.to_us]
 
 
-def _label(site: Site, signal: Signal) -> str:
+def view_of(site: Site, asked: Mapping[str, str]) -> View:
+    """What an address asks for: `signal`, and `from` and `to` [us], or `span`, or `x0` and `x1` (the
+    owner's wall clock, drawn with a pointer); then `move`. KeyError or ValueError for what we never wrote."""
+    signals = site.plant.signals
+    signal = signals[site.plant.index(asked["signal"])] if "signal" in asked else signals[0]
+    at = newest(site)
+    if "x0" in asked:
+        window = wall_window(asked["x0"], asked["x1"], site.plant.timezone)
+    elif "from" in asked:
+        window = [int(asked["from"]), int(asked["to"])]
+    else:
+        span = asked.get("span", "day")
+        return View(signal, at - SPANS[span], at, span)
+    if "move" in asked:
+        window = moved(window, asked["move"], at)
+    if not SHORTEST_US <= window[1] - window[0] <= LONGEST_US or window[0] < 0:
+        raise ValueError(window)
+    return View(signal, window[0], window[1])
+
+
+def address(view: View, **more: str) -> str:
+    """The query of an address that shows this view, or one step from it."""
+    if view.span and not more:
+        return urlencode({"signal": view.signal.name, "span": view.span})
+    return urlencode({"signal": view.signal.name, "from": view.from_us, "to": view.to_us} | more)
+
+
+def controls(site: Site, view: View) -> dict[str, object]:
+    """Every way from this view to another, as (words, query, whether it is this one)."""
+    spans = [(key, urlencode({"signal": view.signal.name, "span": key}), key == view.span) for key in SPANS]
+    signals = []
+    for one in site.plant.signals:
+        other = View(one, view.from_us, view.to_us, view.span)
+        signals.append((label(site, one), address(other), one is view.signal))
+    moves = [(words, address(view, move=key)) for key, words in MOVES]
+    csv = urlencode({"signal": view.signal.name, "from": view.from_us, "to": view.to_us})
+    return {"spans": spans, "signals": signals, "moves": moves, "csv": csv}
+
+
+def label(site: Site, signal: Signal) -> str:
     same = [other for other in site.plant.signals if other.measures is signal.measures]
     name = display.MEASURE_NAME[signal.measures]
     return f"{name} ({signal.name})" if len(same) > 1 else name
 
 
-def register(app: dash.Dash, sites: dict[str, Site]) -> None:
-    register_picks(app, "history-span")
-    register_picks(app, "history-signal")
-
-    @app.callback(
-        Output("history-window", "data"),
-        Input("history-span", "data"),
-        Input("history-chart", "relayoutData"),
-        *(Input(f"history-{key}", "n_clicks") for key in ("earlier", "later", "closer", "wider")),
-        State("history-window", "data"),
-        State("history-plant", "data"),
-    )
-    def move(span: str, relayout: dict[str, Any] | None, *rest: Any) -> Any:
-        window, plant = rest[-2:]
-        if ctx.triggered_id == "history-chart":
-            zoomed = zoom_of(relayout or {}, sites[plant].plant.timezone)
-            return zoomed or no_update
-        if ctx.triggered_id in (None, "history-span") or window is None:
-            at = newest(sites[plant])
-            return [at - SPANS[span], at]
-        return moved(window, ctx.triggered_id.removeprefix("history-"), newest(sites[plant]))
-
-    @app.callback(
-        Output("history-chart", "figure"),
-        Output("history-chart-words", "children"),
-        Output("history-csv", "href"),
-        Output("history-title", "children"),
-        Input("history-signal", "data"),
-        Input("history-window", "data"),
-        State("history-plant", "data"),
-        State("screen", "data"),
-        prevent_initial_call=True,
-    )
-    def draw(name: str, window: list[int] | None, plant: str, screen: dict[str, bool]) -> Any:
-        if window is None:
-            return no_update, no_update, no_update, no_update
-        site = sites[plant]
-        figure, words = drawn(site, name, window[0], window[1], screen or {})
-        asked = urlencode({"signal": name, "from": window[0], "to": window[1]})
-        title = _label(site, site.plant.signals[site.plant.index(name)])
-        return figure, words, f"/at/{plant}/history.csv?{asked}", title
+def dates(view: View, timezone: str) -> str:
+    """The window as people say it: 24 November 2026 06:10 to 25 November 06:10."""
+    begin, end = display.local(view.from_us, timezone), display.local(view.to_us, timezone)
+    first = f"{begin.day} {begin:%B}" + (f" {begin.year}" if begin.year != end.year else "")
+    if begin.date() == end.date():
+        return f"{end.day} {end:%B %Y}, {begin:%H:%M} to {end:%H:%M}"
+    return f"{first}, {begin:%H:%M}, to {end.day} {end:%B %Y}, {end:%H:%M}"
 
 
 def newest(site: Site) -> int:
@@ -134,13 +125,12 @@ def moved(window: list[int], way: str, newest_us: int) -> list[int]:
     return [middle - length // 2, middle + length // 2]
 
 
-def zoom_of(relayout: dict[str, Any], timezone: str) -> list[int] | None:
-    """The stretch that was drawn with the pointer, as instants; None for any other event."""
-    ends = [relayout.get(f"xaxis.range[{i}]") for i in (0, 1)]
-    if not all(isinstance(end, str) for end in ends):
-        return None
+def wall_window(x0: str, x1: str, timezone: str) -> list[int]:
+    """The stretch that was drawn with the pointer, as instants. ValueError for what is no time."""
     zone = display.zone(timezone)
-    begin, end = (int(datetime.fromisoformat(e).replace(tzinfo=zone).timestamp() * 1e6) for e in ends)
+    begin, end = sorted(
+        int(datetime.fromisoformat(x).replace(tzinfo=zone).timestamp() * 1e6) for x in (x0, x1)
+    )
     return [begin, max(end, begin + SHORTEST_US)]
 
 
@@ -168,7 +158,7 @@ def drawn(site: Site, name: str, begin: int, end: int, screen: dict[str, bool]) 
     else:
         figures.band(figure, x, low, mean, high, look)
     found = [f for f in site.history.findings() if f.onset_us < end and (f.cleared_us or end) > begin]
-    figures.finding_marks(figure, found, end, zone, look)
+    figures.finding_marks(figure, found, [begin, end], zone, look)
     runs = site.history.cycles(begin, end)
     if len(runs) <= MOST_RUNS:
         figures.run_marks(figure, runs, zone, look)

@@ -15,10 +15,9 @@ from dashboard.access.doors import doors
 from dashboard.access.gate import Gate, who
 from dashboard.access.household import household
 from dashboard.drawing import water
-from dashboard.drawing.export import csv_of
 from dashboard.site import Site
 from dashboard.telling.status import status
-from dashboard.web import rooms, trials, worker
+from dashboard.web import history, rooms, trials, worker
 from dashboard.web.files import Files
 from dashboard.web.guard import guard
 from dashboard.web.health import health
@@ -80,6 +79,7 @@ def make_app(
     server.register_blueprint(doors(files))
     server.register_blueprint(household(files))
     _pages(server, sites, files, _dash(server, sites, listen))
+    history.mount(server, sites, files)
     trials.mount(server, sites, files)
     worker.mount(server, files)
     _streams(server, sites, gate)
@@ -186,15 +186,3 @@ def _streams(server: Flask, sites: Sites, gate: Gate) -> None:
         stream = sites.watchers[name].stream(request.args.get("seen", ""))
         watched = gate.while_paired(who(), stream)
         return Response(watched, mimetype="text/event-stream", headers={"X-Accel-Buffering": "no"})
-
-    @server.get("/at/<name>/history.csv")
-    def history_csv(name: str) -> Response:
-        site = sites[name]
-        try:
-            span = int(request.args["from"]), int(request.args["to"])
-            signal = site.plant.signals[site.plant.index(request.args["signal"])]
-        except (KeyError, ValueError):
-            abort(400)
-        file = f"{site.plant.name}-{signal.name}.csv"
-        headers = {"Content-Disposition": f'attachment; filename="{re.sub(r"[^A-Za-z0-9._-]", "_", file)}"'}
-        return Response(csv_of(site, signal, *span), mimetype="text/csv", headers=headers)

@@ -44,6 +44,7 @@ _SOURCES = {
     "look.css": ("text/css", lambda: [ASSETS / "look.css"]),
     "doors.css": ("text/css", lambda: [ASSETS / "doors.css"]),
     "light.js": ("text/javascript", lambda: [ASSETS / "light.js"]),
+    "history.js": ("text/javascript", lambda: [ASSETS / "history.js"]),
     "trial.js": ("text/javascript", lambda: [ASSETS / "trial.js"]),
     "water.js": ("text/javascript", lambda: [ASSETS / "water.js"]),
     "rooms.js": ("text/javascript", lambda: [*_dash_bundle(), ASSETS / "rooms.js"]),

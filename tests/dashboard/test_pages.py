@@ -151,6 +151,22 @@ def test_first_load_is_light(client: FlaskClient) -> None:
     assert size < 100_000
 
 
+def test_history_brings_its_first_chart_as_data_and_every_way_as_a_link(client: FlaskClient) -> None:
+    html = client.get(f"{BASE}/history").text
+    data = re.search(r'<script type="application/json" id="history-data">(.*?)</script>', html, flags=re.S)
+    assert data is not None
+    told = json.loads(data[1])
+    assert told["figure"]["layout"]["xaxis"]["range"]
+    assert told["title"] == "Line pressure"
+    ways = re.findall(r'data-ask href="\?([^"]+)"', html)
+    assert len(ways) == 5 + 4 + len(made.juniper().signals)
+    for way in ways:
+        part = client.get(f"{BASE}/history?{way.replace('&amp;', '&')}&part=1")
+        assert part.status_code == 200
+        assert part.json is not None
+        assert part.json["words"]
+
+
 def test_csv_holds_what_the_chart_shows(client: FlaskClient, at_us: int) -> None:
     asked = f"{BASE}/history.csv?signal=pressure&from={at_us - 3_600_000_000}&to={at_us}"
     answer = client.get(asked)

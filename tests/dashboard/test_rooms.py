@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from typing import TYPE_CHECKING, Any
+from urllib.parse import parse_qsl
 
 import numpy as np
 import plotly.graph_objects as go
@@ -68,7 +69,7 @@ def charts(layout: Any) -> list[dict[str, Any]]:
 
 
 @pytest.mark.parametrize("screen", [PHONE, DESK])
-@pytest.mark.parametrize("page", [cycles, storage, setup, findings, history])
+@pytest.mark.parametrize("page", [cycles, storage, setup, findings])
 def test_every_room_has_one_heading_and_valid_charts(site: Site, page: Any, screen: dict[str, bool]) -> None:
     layout = page.layout(site, "", screen, "127.0.0.1:8050")
     assert said(layout).count('"type":"H1"') == 1
@@ -157,13 +158,55 @@ def test_history_moves_and_scales_about_its_middle() -> None:
     assert window[1] - window[0] == history.SHORTEST_US
 
 
-def test_a_drawn_zoom_is_read_in_the_owners_zone() -> None:
+def test_a_drawn_zoom_is_read_in_the_owners_zone(site: Site) -> None:
     # 14:00 daylight time in Boise is 20:00 UTC
-    drawn = {"xaxis.range[0]": "2026-05-12 14:00:00", "xaxis.range[1]": "2026-05-12 15:00:00.5"}
     begin = 1_778_616_000_000_000
-    assert history.zoom_of(drawn, "America/Boise") == [begin, begin + 3_600_500_000]
-    assert history.zoom_of({"autosize": True}, "America/Boise") is None
-    assert history.zoom_of({"xaxis.autorange": True}, "America/Boise") is None
+    drawn = {"x0": "2026-05-12 14:00:00", "x1": "2026-05-12 15:00:00.5"}
+    assert history.view_of(site, drawn).window == [begin, begin + 3_600_500_000]
+    assert history.view_of(site, {"x0": drawn["x1"], "x1": drawn["x0"]}).window[0] == begin
+
+
+@pytest.mark.parametrize(
+    "asked",
+    [
+        {"signal": "nobody"},
+        {"span": "century"},
+        {"from": "1"},
+        {"from": "a", "to": "b"},
+        {"from": "5", "to": "1"},
+        {"from": "-900000000", "to": "1"},
+        {"x0": "yesterday", "x1": "today"},
+        {"x0": "2026-05-12 14:00:00"},
+        {"from": "1", "to": "999999999999999999999"},
+    ],
+)
+def test_an_address_that_we_never_write_is_refused(site: Site, asked: dict[str, str]) -> None:
+    with pytest.raises((KeyError, ValueError)):
+        history.view_of(site, asked)
+
+
+def test_every_way_from_a_view_leads_where_it_says(site: Site, at_us: int) -> None:
+    """The queries are read back by what reads addresses."""
+    view = history.view_of(site, {"signal": "rain tank", "span": "week"})
+    ways = history.controls(site, view)
+    for key, query, here in ways["spans"]:
+        found = history.view_of(site, dict(parse_qsl(query)))
+        assert found.to_us - found.from_us == history.SPANS[key]
+        assert found.signal.name == "rain tank"
+        assert here == (key == "week")
+    for _, query, _ in ways["signals"]:
+        assert history.view_of(site, dict(parse_qsl(query))).window == view.window
+    for words, query in ways["moves"]:
+        found = history.view_of(site, dict(parse_qsl(query)))
+        assert found.window == history.moved(view.window, words.lower(), at_us)
+
+
+def test_dates_of_a_window_are_said_as_people_do(at_us: int) -> None:
+    signal = made.juniper().signals[0]
+    day = history.View(signal, at_us - 24 * HOUR_US, at_us)
+    hour = history.View(signal, at_us - HOUR_US, at_us)
+    assert history.dates(day, "America/Boise") == "11 May, 14:00, to 12 May 2026, 14:00"
+    assert history.dates(hour, "America/Boise") == "12 May 2026, 13:00 to 14:00"
 
 
 def test_history_draws_a_band_from_afar_and_the_runs_from_near(site: Site, at_us: int) -> None:

@@ -1,0 +1,84 @@
+// Draws History's chart, fetches the next view when a way to it is tapped, and makes the picture.
+// Every way is a plain link, so the room works without this script, only without a chart.
+(() => {
+  "use strict";
+  const $ = (id) => document.getElementById(id);
+  let told = JSON.parse($("history-data").textContent), asking = null;
+  const { dark, config } = told;
+  const fine = matchMedia("(pointer: fine)").matches, wide = innerWidth > 830;
+  const theme = () => document.documentElement.dataset.theme || (matchMedia("(prefers-color-scheme: dark)").matches ? "dark" : "day");
+
+  // The server draws for the light; in the dark each colour has its counterpart.
+  function dressed(figure) {
+    let words = JSON.stringify(figure);
+    if (theme() === "dark") for (const light in dark) words = words.replaceAll('"' + light + '"', '"' + dark[light] + '"');
+    const mine = JSON.parse(words), axis = mine.layout.xaxis;
+    mine.layout.dragmode = fine ? "zoom" : false;
+    mine.layout.hovermode = fine ? "x unified" : "closest";
+    axis.fixedrange = !fine;
+    return mine;
+  }
+  async function draw() {
+    const { data, layout } = dressed(told.figure);
+    await Plotly.react("history-chart", data, layout, config);
+  }
+  async function ask(query, remember = true) {
+    asking?.abort();
+    asking = new AbortController();
+    document.body.dataset.asking = "";
+    try {
+      const answer = await fetch("?" + query + "&part=1" + (wide ? "&wide=1" : ""), { signal: asking.signal });
+      if (!answer.ok) throw new Error(answer.status);
+      const focus = document.activeElement?.textContent;
+      told = await answer.json();
+      $("history-title").textContent = told.title;
+      $("history-dates").textContent = told.dates;
+      $("history-chart-words").textContent = told.words;
+      $("history-ways").innerHTML = told.ways;
+      [...$("history-ways").querySelectorAll("a,button")].find((e) => e.textContent === focus)?.focus({ preventScroll: true });
+      if (remember) history.pushState(null, "", "?" + told.here);
+      await draw();
+    } catch (error) {
+      if (error.name !== "AbortError") $("history-chart-words").textContent = "Holdwater cannot be reached: this is still the view before.";
+    }
+    delete document.body.dataset.asking;
+  }
+
+  // A picture says by itself what it is of, whose, when, and in which unit.
+  async function picture() {
+    const { data, layout } = dressed(told.figure), paper = getComputedStyle(document.body).backgroundColor;
+    const whole = { ...layout, paper_bgcolor: paper, plot_bgcolor: paper, width: 720, height: 540, margin: { l: 60, r: 24, t: 112, b: 60 },
+      annotations: [...layout.annotations, { text: wrap(told.picture), xref: "paper", yref: "paper", x: 0, y: 1, yshift: 98, xanchor: "left",
+        yanchor: "top", align: "left", showarrow: false, font: { size: 14, color: layout.font.color } }] };
+    const url = await Plotly.toImage({ data, layout: whole }, { format: "png", scale: 2, width: 720, height: 540 });
+    const bytes = Uint8Array.from(atob(url.split(",")[1]), (c) => c.charCodeAt(0));
+    const file = new File([bytes], "holdwater-" + told.title.toLowerCase().replace(/[^a-z0-9]+/g, "-") + ".png", { type: "image/png" });
+    if (!fine && navigator.canShare?.({ files: [file] })) return navigator.share({ files: [file], text: told.picture }).catch(() => {});
+    const link = document.createElement("a");
+    link.href = URL.createObjectURL(file); link.download = file.name; link.click();
+    setTimeout(() => URL.revokeObjectURL(link.href), 10e3);
+  }
+  function wrap(words) {
+    const lines = [""];
+    for (const word of words.split(" ")) {
+      if ((lines[lines.length - 1] + word).length > 92) lines.push("");
+      lines[lines.length - 1] += word + " ";
+    }
+    return lines.slice(0, 4).map((line) => line.replace(/[<>&]/g, "")).join("<br>");
+  }
+
+  $("room").addEventListener("click", (e) => {
+    const way = e.target.closest("[data-ask]");
+    if (way && !e.ctrlKey && !e.metaKey) { e.preventDefault(); ask(way.getAttribute("href").slice(1)); }
+    if (e.target.closest("#history-picture")) picture();
+  });
+  addEventListener("popstate", () => ask(location.search.slice(1), false));
+  draw().then(() => {
+    $("history-chart").on("plotly_relayout", (moved) => {
+      const ends = [moved["xaxis.range[0]"], moved["xaxis.range[1]"]];
+      if (ends.every(Boolean)) ask(new URLSearchParams({ signal: new URLSearchParams(told.here).get("signal"), x0: ends[0], x1: ends[1] }).toString());
+    });
+    if (wide) ask(told.here, false);
+  });
+  matchMedia("(prefers-color-scheme: dark)").addEventListener("change", draw);
+})();

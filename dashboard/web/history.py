@@ -1,0 +1,92 @@
+"""History's addresses: the page with its first chart in it, the same as data for a step from it, and CSV."""
+
+from __future__ import annotations
+
+import json
+import re
+from typing import TYPE_CHECKING
+
+from flask import Response, abort, jsonify, request
+from markupsafe import Markup
+
+from dashboard.drawing import figures, water
+from dashboard.drawing.export import csv_of
+from dashboard.pages import history
+from dashboard.telling.status import status
+from dashboard.web import rooms
+
+if TYPE_CHECKING:
+    from flask import Flask
+
+    from dashboard.site import Site
+    from dashboard.web.app import Sites
+    from dashboard.web.files import Files
+
+#: Colours of the light chart and what stands in their place in the dark: the phone knows which it is.
+DARK = {
+    getattr(figures.LIGHT, name): getattr(figures.DARK, name) for name in figures.Look.__dataclass_fields__
+}
+
+
+def mount(server: Flask, sites: Sites, files: Files) -> None:
+    @server.get("/at/<name>/history")
+    def history_page(name: str) -> str | Response:
+        site = sites[name]
+        told = _told(site, _asked(site))
+        if request.args.get("part"):
+            return jsonify(told)
+        facts = site.facts()
+        return water.page(
+            facts.plant,
+            status(facts),
+            files,
+            facts.now_us,
+            base=sites.base(name),
+            rooms=rooms.ROOMS,
+            room="History",
+            many=sites.many,
+            content=water.partial("history.html", told=told, data=_data(told)),
+            scripts=("charts.js", "history.js"),
+        )
+
+    @server.get("/at/<name>/history.csv")
+    def history_csv(name: str) -> Response:
+        site = sites[name]
+        if "from" not in request.args:
+            abort(400)
+        view = _asked(site)
+        file = re.sub(r"[^A-Za-z0-9._-]", "_", f"{site.plant.name}-{view.signal.name}.csv")
+        headers = {"Content-Disposition": f'attachment; filename="{file}"'}
+        return Response(csv_of(site, view.signal, *view.window), mimetype="text/csv", headers=headers)
+
+
+def _asked(site: Site) -> history.View:
+    try:
+        return history.view_of(site, request.args)
+    except (KeyError, ValueError, OverflowError):
+        abort(400)
+
+
+def _told(site: Site, view: history.View) -> dict[str, object]:
+    """Everything that one view says: the figure for a light chart, its words, and the ways from here."""
+    screen = {"wide": bool(request.args.get("wide"))}
+    figure, words = history.drawn(site, view.signal.name, view.from_us, view.to_us, screen)
+    title = history.label(site, view.signal)
+    dates = history.dates(view, site.plant.timezone)
+    ways = water.partial("history-ways.html", **history.controls(site, view))
+    return {
+        "title": title,
+        "dates": dates,
+        "words": words,
+        "figure": figure,
+        "ways": ways,
+        "here": history.address(view),
+        "picture": f"{site.plant.title}: {title.lower()}. {dates}. {words}",
+    }
+
+
+def _data(told: dict[str, object]) -> Markup:
+    """What the script needs, as data inside the page; "<" cannot end the element."""
+    wanted = {name: told[name] for name in ("title", "dates", "picture", "figure", "here")}
+    words = json.dumps(wanted | {"dark": DARK, "config": figures.CONFIG}, separators=(",", ":"))
+    return Markup(words.replace("<", "\\u003c"))
