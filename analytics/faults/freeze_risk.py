@@ -19,6 +19,7 @@ Parameters:
     BEATS      2          ten-minute means in a row: no single sample raises it
     FALL_K     10         within an hour: air does not do that on its way to a frost, a sensor does;
     DOUBT_S    3 h        then it must stay cold for so long
+    APART_K    3          of one beat's words: more is a sensor that drops out
 
 False alarms: none by chance at this persistence; it is a statement about a thermometer.
 
@@ -33,6 +34,7 @@ from typing import TYPE_CHECKING
 from analytics import words
 from analytics.judging.watch import AllClear, Claim, Coverage, Detector
 from analytics.plant.description import Measure
+from analytics.seeing.middles import middle
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -47,6 +49,7 @@ CLEAR_C = 3.0
 CLEAR_S = 6 * 3600.0
 BEATS = 2
 FALL_K = 10.0
+APART_K = 3.0
 DOUBT_S = 3 * 3600.0
 
 
@@ -74,24 +77,24 @@ class FreezeRisk(Detector):
         span = beat.spans.get(self._signal) if self._signal is not None else None
         if span is None or not span.count:
             return ()
-        memory = self.memory
-        if span.mean <= FREEZE_C:
+        memory, now_c = self.memory, middle(span, APART_K)
+        if now_c <= FREEZE_C:
             if not memory.cold_beats:
                 memory.cold_since_us = beat.from_us
-                memory.doubted = max(memory.hour_c, default=span.mean) - span.mean > FALL_K
+                memory.doubted = max(memory.hour_c, default=now_c) - now_c > FALL_K
             memory.cold_beats += 1
             memory.mild_since_us = None
         else:
             memory.cold_beats = 0
-        memory.hour_c = [*memory.hour_c[-5:], span.mean]
+        memory.hour_c = [*memory.hour_c[-5:], now_c]
         if memory.standing:
-            return self._while_standing(beat, span.mean)
+            return self._while_standing(beat, now_c)
         wait_s = DOUBT_S if memory.doubted else 0.0
         if beat.to_us - memory.cold_since_us < wait_s * 1e6:
             return ()
         if memory.cold_beats < BEATS or self._disbelieved(known):
             return ()
-        memory.standing, memory.coldest_c = True, span.mean
+        memory.standing, memory.coldest_c = True, now_c
         return [self._claim()]
 
     def _while_standing(self, beat: Beat, now_c: float) -> Sequence[Word]:

@@ -16,6 +16,7 @@ Parameters:
     SEVERE_S_M   0.30 S/m (3.0 dS/m)  severe restriction above: priority high
     LAST_S       1 h, and READINGS 3: a slug has passed by then, and no single sample raises it
     CLEAR_SHARE  0.9                  of the limit, as long again: hysteresis
+    APART_S_M    0.02 S/m             of one beat's words: further apart, the middle half of them counts
 
 False alarms: none by chance at this persistence; it is a statement about a probe.
 
@@ -31,6 +32,7 @@ from typing import TYPE_CHECKING
 from analytics import words
 from analytics.judging.watch import AllClear, Claim, Coverage, Detector
 from analytics.plant.description import Measure
+from analytics.seeing.middles import middle
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -44,6 +46,7 @@ SEVERE_S_M = 0.30
 LAST_S = 3600.0
 READINGS = 3
 CLEAR_SHARE = 0.9
+APART_S_M = 0.02
 
 
 @dataclass
@@ -68,7 +71,7 @@ class SalinityHigh(Detector):
         span = beat.spans.get(self._signal) if self._signal is not None else None
         if span is None or not span.count:
             return ()
-        memory, now = self.memory, span.mean
+        memory, now = self.memory, middle(span, APART_S_M)
         speaks = now < CLEAR_SHARE * SLIGHT_S_M if memory.standing else now > SLIGHT_S_M
         if not speaks:
             memory.since_us, memory.readings, memory.total_s_m = None, 0, 0.0

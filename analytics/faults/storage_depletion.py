@@ -9,8 +9,8 @@ How long it lasts is a distribution (see `analytics.outlooks.forecast`); rain is
 Sensors show: `storage_level`; the day's net draw is the sum of its falls outside rain and other
 rises, brought to a whole day. So it needs no pump signal and counts a leak with the demand.
 
-Mistaken for it: a level gauge that drops out or jumps (a fall faster than JUMP_SHARE in a beat must
-stand for three beats); one heavy day (the forecast knows the days before it).
+Mistaken for it: a level gauge that drops out or jumps (see `analytics.outlooks.balance`); one heavy
+day (the forecast knows the days before it).
 
 The cause is "leak" where the level falls through the pump's rests by half or more of all that goes,
 or a leak of the pressurised side stands; else "demand"; null where no motor signal tells rests.
@@ -24,7 +24,6 @@ Parameters:
     LEAK_SHARE  0.5 %     of the volume a day: below it a loss at rest is evaporation and scatter
     CLEAR       1.5       times warn_ahead at the median: cleared (rain, a refill, a repair)
     DAY_PART    12 h      of dry level needed to count a day; a young plant's first half day likewise
-    JUMP_SHARE  0.08      of the full volume in ten minutes: a 3,000 gal tank through a 2 in pipe
     AT_OUTLET   0.5 %     of the full level above the outlet counts as there
 
 Source: forecast as in its module; the rest common practice, no source.
@@ -54,8 +53,6 @@ SURE_SHARE = 0.25
 LEAK_SHARE = 0.005
 CLEAR = 1.5
 DAY_PART_S = 12 * 3600.0
-JUMP_SHARE = 0.08
-JUMP_BEATS = 3
 AT_OUTLET = 0.005
 OUTLET_BEATS = 2
 DAY_S = 86_400.0
@@ -73,7 +70,6 @@ class Stock:
     dry_s: float = 0.0
     quiet_m3: float = 0.0  # what fell through rests, fading over two days
     quiet_s: float = 0.0
-    jumped_beats: int = 0
     level_m: float | None = None  # believed
     at_outlet: int = 0
     standing: bool = False
@@ -102,15 +98,12 @@ class StorageDepletion(Detector):
         for watched in self._watched:
             stock = self.memory.storages.setdefault(watched.storage.name, Stock())
             step = follow(stock.track, beat, watched)
-            span = beat.spans.get(watched.level) if watched.level is not None else None
-            if span is None or not span.count:
+            if watched.level is None or stock.track.time_us != beat.to_us:
                 continue
-            name = self.plant.signals[watched.level].name if watched.level is not None else ""
-            if known.is_open("sensor_fault", name):
+            if known.is_open("sensor_fault", self.plant.signals[watched.level].name):
                 _forget(stock)
                 continue
-            if not _believe(stock, step, span.mean, watched.storage):
-                continue
+            stock.level_m = stock.track.level_m
             if step is not None and step.seconds <= DAY_S:
                 _count(stock, step)
             if not beat.to_us % LOOK_US:
@@ -225,23 +218,6 @@ class StorageDepletion(Detector):
 
 def _usable_m3(storage: Storage, level_m: float) -> float:
     return max(float(storage.volume_at(level_m) - storage.volume_at(storage.outlet_level_m)), 0.0)
-
-
-def _believe(stock: Stock, step: LevelStep | None, level_m: float, storage: Storage) -> bool:
-    """Whether a level may be acted on: a sudden fall must stand a while first."""
-    sudden = step is not None and step.change_m3 < -JUMP_SHARE * storage.volume_m3 * max(
-        step.seconds / 600, 1
-    )
-    if sudden or stock.jumped_beats:
-        back = stock.level_m is not None and level_m > 0.97 * stock.level_m
-        stock.jumped_beats = 0 if back else stock.jumped_beats + 1
-        if 0 < stock.jumped_beats <= JUMP_BEATS:
-            return False
-        stock.jumped_beats = 0
-        stock.level_m = level_m
-        return False
-    stock.level_m = level_m
-    return True
 
 
 def _forget(stock: Stock) -> None:

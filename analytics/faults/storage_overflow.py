@@ -36,8 +36,9 @@ from typing import TYPE_CHECKING
 
 from analytics import words
 from analytics.judging.watch import AllClear, Claim, Coverage, Detector
-from analytics.outlooks.balance import Watched, rain_yield_m3
+from analytics.outlooks.balance import APART_SHARE, Watched, rain_yield_m3
 from analytics.plant.description import Measure
+from analytics.seeing.middles import middle
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -97,7 +98,9 @@ class StorageOverflow(Detector):
             if known.is_open("sensor_fault", self.plant.signals[watched.level].name):
                 brim.beats = 0
                 continue
-            found += self._level(brim, beat, span.mean, watched)
+            found += self._level(
+                brim, beat, middle(span, APART_SHARE * watched.storage.full_level_m), watched
+            )
         return found
 
     def _rain(self, brim: Brim, beat: Beat, watched: Watched) -> None:

@@ -22,6 +22,7 @@ Parameters:
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from statistics import median
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -55,7 +56,7 @@ class Witness:
     @property
     def convicted(self) -> bool:
         chance = (self.missed + 1.0) / (self.climbs + 2.0)
-        return self.row >= LEAST and chance**self.row <= CHANCE
+        return self.row >= LEAST and bool(chance**self.row <= CHANCE)
 
     def hear(self, climbs_s: list[float], usual_s: float | None) -> int:
         """Climbs of one beat, by the time each took; gives the number it has seen."""
@@ -102,7 +103,7 @@ class Climbs:
         if self.pressure in doubted:
             memory.low_us, span = 0, None
         climbs_s = self._climbs_s(memory, span) if span is not None and span.count else []
-        usual_s = float(np.median(memory.usual_s)) if len(memory.usual_s) >= ENOUGH else None
+        usual_s = median(memory.usual_s) if climbs_s and len(memory.usual_s) >= ENOUGH else None
         seen = 0
         for position, level in self._levels.items():
             witness = memory.witnesses.setdefault(position, Witness())
@@ -111,7 +112,7 @@ class Climbs:
                 seen = max(seen, witness.hear(climbs_s, usual_s))
         if seen:
             memory.usual_s = [*memory.usual_s, *climbs_s][-KEPT:]
-        return [at for at, witness in memory.witnesses.items() if witness.convicted]
+        return [at for at, one in memory.witnesses.items() if one.row >= LEAST and one.convicted]
 
     def _climbs_s(self, memory: ClimbMemory, span: Span) -> list[float]:
         """Times from low to high of the climbs that this beat completed."""

@@ -11,6 +11,8 @@ The rules that keep a step honest:
   shows the pump's draw late, and a fall must not be laid to a rest because its report fell in one;
 - a beat of settling after each run: linked tanks even out, a pipe drains;
 - RUN_IN_S after the last rain the roof and the first-flush pipe still drip into the tank;
+- a level that leaps as no water can, up or down, is passed over until it has stood for LEAP_BEATS
+  beats, and no step is made across a leap: drop-outs, overflow codes, a gauge that was moved;
 - a rise larger than the readings' own scatter is water coming in, gauge or no gauge.
 """
 
@@ -22,6 +24,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from analytics.plant.description import Measure
+from analytics.seeing.beats import BEAT_US
+from analytics.seeing.middles import middle
 
 if TYPE_CHECKING:
     from numpy.typing import ArrayLike, NDArray
@@ -37,6 +41,11 @@ PUMP_RISE_SHARE = 0.3
 #: Water rises this many times the readings' usual step before it counts as coming in: 4 standard
 #: deviations of a normal scatter come once in 16,000 steps, four months of beats.
 RISE_SCATTERS = 5.0  # of the mean step, which is 0.8 standard deviations of a step
+#: No more than this share of the full level goes or comes in ten minutes: a 3,000 gal tank through a
+#: 2 in pipe loses 8 %; and a beat's words that lie so far apart are not all of them water's.
+LEAP_SHARE = 0.08
+APART_SHARE = 0.02
+LEAP_BEATS = 3
 
 
 def rain_yield_m3(
@@ -73,6 +82,7 @@ class LevelTrack:
     rained: bool = False
     rain_us: int = 0  # end of the last beat with rain
     seen_us: int = 0  # end of the last beat
+    leaps: int = 0  # beats in a row that stand off a leap away
     scatter_m: float = -1.0  # usual step of the level while nothing draws; below 0: not known yet
 
 
@@ -127,10 +137,24 @@ def follow(track: LevelTrack, beat: Beat, watched: Watched) -> LevelStep | None:
     span = None if watched.level is None else beat.spans.get(watched.level)
     if span is None or not span.count:
         return None
-    step = _step(track, beat.to_us, span.mean, watched) if track.time_us else None
-    track.time_us, track.level_m = beat.to_us, span.mean
+    level_m = middle(span, APART_SHARE * watched.storage.full_level_m)
+    leap = _leaps(track, beat, level_m, watched.storage)
+    if leap and track.leaps < LEAP_BEATS:
+        return None
+    step = _step(track, beat.to_us, level_m, watched) if track.time_us and not leap else None
+    track.time_us, track.level_m, track.leaps = beat.to_us, level_m, 0
     track.ran, track.rained = ran, rained
     return step
+
+
+def _leaps(track: LevelTrack, beat: Beat, level_m: float, storage: Storage) -> bool:
+    """Whether a level is further off than water can have carried it; counted."""
+    if not track.time_us:
+        return False
+    beats = (beat.to_us - track.time_us) / BEAT_US
+    leap = abs(level_m - track.level_m) > LEAP_SHARE * storage.full_level_m * max(beats, 1.0)
+    track.leaps = track.leaps + 1 if leap else 0
+    return leap
 
 
 def _step(track: LevelTrack, now_us: int, level_m: float, watched: Watched) -> LevelStep:

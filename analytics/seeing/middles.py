@@ -1,0 +1,26 @@
+"""What a slow signal said in a beat, its drop-outs and overflow codes left out.
+
+Gauges of level, air and conductivity drop to nothing or leap to an overflow code for a lone word.
+Where a beat's words lie further apart than the signal can have moved, the mean of their middle half
+stands for them: a quarter of the words may be wild (the interquartile mean, a textbook L-estimator).
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from analytics.seeing.beats import Span
+
+
+def middle(span: Span, apart: float) -> float:
+    """Mean of a beat's good samples; of their middle half where they lie further apart than `apart`.
+
+    `span` holds one sample at least. Of two, either may be the wild one: their mean.
+    """
+    if span.high - span.low <= apart or span.count < 3:
+        return span.mean
+    values = sorted(span.value.tolist())
+    cut = (len(values) + 3) // 4
+    kept = values[cut : len(values) - cut] or values[cut - 1 : len(values) - cut + 1]
+    return float(sum(kept) / len(kept))
