@@ -160,7 +160,8 @@ def _announce(console: Console, data: Path, listen: str, link: str) -> None:
     console.print(f"The link lets one browser in. For another: holdwater pair --data {data}", soft_wrap=True)
     if loopback(listening(listen)[0]):
         console.print(
-            "Only this machine can open it. For a phone on the same network: make demo LISTEN=0.0.0.0:8050"
+            "Only this machine can open it. For a phone on the same network: make demo LISTEN=0.0.0.0:8050",
+            soft_wrap=True,
         )
 
 

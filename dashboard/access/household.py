@@ -8,6 +8,7 @@ shuts a door, and is wanted in haste.
 from __future__ import annotations
 
 from typing import TYPE_CHECKING
+from urllib.parse import urlsplit
 
 from flask import Blueprint, Response, abort, redirect, request
 
@@ -15,6 +16,7 @@ from dashboard.access import codes, invite, passphrases, people, phones
 from dashboard.access.brake import Brake
 from dashboard.access.gate import of_server, require_caretaker, who
 from dashboard.access.leaf import leaf
+from dashboard.cli import loopback
 from dashboard.telling import display
 
 if TYPE_CHECKING:
@@ -94,7 +96,15 @@ def household(files: Files) -> Blueprint:
             return page(409, wrong=f"{error}. Choose that, or another name.")
         link = invite.link(request.host_url, code)
         return Response(
-            leaf("invite.html", files, code=code, drawing=invite.drawing(link), name=name, role=role)
+            leaf(
+                "invite.html",
+                files,
+                code=code,
+                drawing=invite.drawing(link),
+                name=name,
+                role=role,
+                here_only=loopback(urlsplit(request.host_url).hostname or ""),
+            )
         )
 
     return routes

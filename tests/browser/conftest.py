@@ -66,8 +66,9 @@ class Server:
     def url(self) -> str:
         return f"http://127.0.0.1:{self.port}"
 
-    def start(self) -> None:
-        COOKIES[self.port] = COOKIES.get(self.port) or cookie_of(self.data, self.port)
+    def start(self, paired: bool = True) -> None:
+        if paired and self.port not in COOKIES:
+            COOKIES[self.port] = cookie_of(self.data, self.port)
         words = [sys.executable, "-m", "collector.cli", "dashboard", str(made.PLANT_FILE)]
         words += ["--data", str(self.data), "--listen", f"127.0.0.1:{self.port}"]
         self.process = subprocess.Popen(words, start_new_session=True)
