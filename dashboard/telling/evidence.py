@@ -1,20 +1,21 @@
-"""The evidence of a finding, drawn on the trace itself and put in words with units."""
+"""The evidence of a finding: the rows that show it, and each of its numbers in words with units."""
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from analytics.plant.description import Measure
-from dashboard.drawing import figures
 from dashboard.drawing.traces import DAY_US, HOUR_US
 from dashboard.telling import display
 
 if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
     from analytics.plant.description import Signal
-    from analytics.records import Cycle, Finding
-    from dashboard.drawing.figures import Figure, Look
+    from analytics.records import Finding
     from dashboard.site import Site
 
 #: Slow faults show in the course of one figure over runs, not in one stretch of pressure.
@@ -46,15 +47,36 @@ ENDINGS = (
     ("_s_m", "conductivity"),
     ("_days", "days"),
 )
-POINTS = 900
+POINTS = 360  # one a pixel of a phone
+
+
+@dataclass(frozen=True, slots=True)
+class Evidence:
+    """What a finding was told from, in the owner's unit. Arrays (N,); `time_us` rising.
+
+    low, mean, high  are the same where each point is one run (`dots`)
+    marks            levels to compare with: (value, word)
+    moments          when it began, was called, was over: (time_us, word)
+    """
+
+    title: str
+    unit: str
+    time_us: NDArray[np.int64]
+    low: NDArray[np.float64]
+    mean: NDArray[np.float64]
+    high: NDArray[np.float64]
+    dots: bool
+    marks: tuple[tuple[float, str], ...]
+    moments: tuple[tuple[int, str], ...]
 
 
 def evidence_words(finding: Finding, units: display.Units) -> list[tuple[str, str]]:
     """Each number of the evidence with its name in words and the owner's unit."""
-    return [_worded(name, value, units) for name, value in finding.evidence.items()]
+    return [worded(name, value, units) for name, value in finding.evidence.items()]
 
 
-def _worded(name: str, value: float, units: display.Units) -> tuple[str, str]:
+def worded(name: str, value: float, units: display.Units) -> tuple[str, str]:
+    """One number's name in words and its value with the owner's unit; the unit is the name's ending."""
     for ending, kind in sorted(ENDINGS, key=lambda pair: -len(pair[0])):
         if name.lower().endswith(ending):
             label = name[: -len(ending)].replace("_", " ").capitalize()
@@ -74,31 +96,23 @@ def _valued(value: float, kind: str, units: display.Units) -> str:
     return str(display.show(value, kind, units, 1 if kind in ("pressure", "level") else 0))
 
 
-def drawn(site: Site, finding: Finding, at_us: int, look: Look, *, zoom: bool) -> tuple[Figure | None, str]:
-    """A figure of the evidence and what it shows in words; None where nothing is kept of that time."""
-    if finding.fault in BY_RUNS:
-        figure = _by_runs(site, finding, at_us, look, zoom=zoom)
-    else:
-        figure = _by_signal(site, finding, at_us, look, zoom=zoom)
-    if figure is None:
-        return None, ""
-    _moments(figure, finding, site.plant.timezone, look)
-    zone = site.plant.timezone
-    began, called = (display.moment(t, at_us, zone) for t in (finding.onset_us, finding.raised_us))
-    words = f"The dashed lines: began {began}, called {called}"
-    if finding.cleared_us is not None:
-        words += f", over {display.moment(finding.cleared_us, at_us, zone)}"
-    return figure, words + "."
+def evidence(site: Site, finding: Finding, at_us: int) -> Evidence | None:
+    """The rows that show a finding; None where nothing is kept of that time."""
+    return _by_runs(site, finding, at_us) if finding.fault in BY_RUNS else _by_signal(site, finding, at_us)
 
 
-def _moments(figure: Figure, finding: Finding, zone: str, look: Look) -> None:
-    marks = [(finding.onset_us, "began"), (finding.raised_us, "called")]
+def moments(finding: Finding) -> tuple[tuple[int, str], ...]:
+    """Its instants, each with its word."""
+    found = [(finding.onset_us, "began"), (finding.raised_us, "called")]
     if finding.cleared_us is not None:
-        marks.append((finding.cleared_us, "over"))
-    begin, end = figures.wall([finding.onset_us, finding.cleared_us or finding.raised_us], zone)
-    figures.span(figure, begin, end, look.warm)
-    for slot, (time_us, word) in enumerate(marks):
-        figures.when(figure, figures.wall([time_us], zone)[0], word, look, slot)
+        found.append((finding.cleared_us, "over"))
+    return tuple(found)
+
+
+def caption(finding: Finding, at_us: int, timezone: str) -> str:
+    """The drawing in words."""
+    told = [f"{word} {display.moment(time_us, at_us, timezone)}" for time_us, word in moments(finding)]
+    return f"The dashed lines: {', '.join(told)}."
 
 
 def _window(finding: Finding, at_us: int, margin_us: int) -> tuple[int, int]:
@@ -116,68 +130,69 @@ def _signal(site: Site, finding: Finding) -> Signal | None:
     return next((s for s in at if s.of == finding.of), at[0] if at else None)
 
 
-def _by_signal(site: Site, finding: Finding, at_us: int, look: Look, *, zoom: bool) -> Figure | None:
+def _by_signal(site: Site, finding: Finding, at_us: int) -> Evidence | None:
     signal = _signal(site, finding)
     if signal is None:
         return None
     slow = signal.measures is Measure.STORAGE_LEVEL
     begin, end = _window(finding, at_us, 2 * DAY_US if slow else HOUR_US // 4)
     bands = site.history.bands(signal.name, begin, end, POINTS)
-    if not len(bands):
+    keep = np.isfinite(bands.mean)
+    if not keep.any():
         return None
     units, kind = site.plant.display_units, display.KIND[signal.measures]
-    figure = figures.base(look, unit=display.unit_of(kind, units)[0], zoom=zoom)
-    x = figures.wall(bands.time_us, site.plant.timezone)
     low, mean, high = (
-        _owners(signal, values, kind, units) for values in (bands.minimum, bands.mean, bands.maximum)
+        np.array([display.in_unit(float(v), kind, units) for v in signal.to_si(values[keep])])
+        for values in (bands.minimum, bands.mean, bands.maximum)
     )
-    figures.band(figure, x, low, mean, high, look)
-    _expected_levels(figure, site, signal, look)
-    return figure
+    return Evidence(
+        display.MEASURE_NAME[signal.measures],
+        display.unit_of(kind, units)[0],
+        bands.time_us[keep],
+        np.fmin(low, high),
+        mean,
+        np.fmax(low, high),
+        False,
+        tuple(_expected_levels(site, signal)),
+        moments(finding),
+    )
 
 
-def _owners(signal: Signal, stored: np.ndarray, kind: str, units: display.Units) -> list[float | None]:
-    values = [display.in_unit(float(v), kind, units) for v in signal.to_si(stored)]
-    return [round(v, 3) if np.isfinite(v) else None for v in values]
-
-
-def _expected_levels(figure: Figure, site: Site, signal: Signal, look: Look) -> None:
+def _expected_levels(site: Site, signal: Signal) -> list[tuple[float, str]]:
     plant, units = site.plant, site.plant.display_units
     if signal.measures is Measure.LINE_PRESSURE and plant.switch is not None:
-        for value, word in ((plant.switch.cut_in_pa, "cut-in"), (plant.switch.cut_out_pa, "cut-out")):
-            figures.level_mark(figure, display.in_unit(value, "pressure", units), word, look)
-    for storage in plant.storages if signal.measures is Measure.STORAGE_LEVEL else ():
-        if signal.of in (storage.name, None):
-            figures.level_mark(
-                figure, display.in_unit(storage.outlet_level_m, "level", units), "outlet", look
-            )
+        levels = ((plant.switch.cut_in_pa, "cut-in"), (plant.switch.cut_out_pa, "cut-out"))
+        return [(display.in_unit(value, "pressure", units), word) for value, word in levels]
+    if signal.measures is Measure.STORAGE_LEVEL:
+        return [
+            (display.in_unit(storage.outlet_level_m, "level", units), "outlet")
+            for storage in plant.storages
+            if signal.of in (storage.name, None)
+        ]
+    return []
 
 
-def _by_runs(site: Site, finding: Finding, at_us: int, look: Look, *, zoom: bool) -> Figure | None:
+def _by_runs(site: Site, finding: Finding, at_us: int) -> Evidence | None:
     name, kind, title = BY_RUNS[finding.fault]
     begin, end = _window(finding, at_us, DAY_US)
     told = [cycle for cycle in site.history.cycles(begin, end) if getattr(cycle, name) is not None]
     if not told:
         return None
     units = site.plant.display_units
-    unit = "s" if kind == "seconds" else display.unit_of(kind, units)[0]
-    figure = figures.base(look, unit=f"{title}, {unit}", zoom=zoom)
-    figures.line(
-        figure,
-        figures.wall([cycle.start_us for cycle in told], site.plant.timezone),
-        [_figure(cycle, name, kind, units) for cycle in told],
-        look,
-        mode="markers",
-        marker={"color": look.water, "size": 6, "opacity": 0.7},
+    value = np.array([_figure(getattr(cycle, name), kind, units) for cycle in told])
+    expected = finding.evidence.get(f"expected_{name}")
+    return Evidence(
+        title,
+        "s" if kind == "seconds" else display.unit_of(kind, units)[0],
+        np.array([cycle.start_us for cycle in told], np.int64),
+        value,
+        value,
+        value,
+        True,
+        () if expected is None else ((_figure(expected, kind, units), "expected"),),
+        moments(finding),
     )
-    figure["layout"]["yaxis"]["rangemode"] = "tozero"
-    for evidence, value in finding.evidence.items():
-        if evidence == f"expected_{name}":
-            y = value if kind == "seconds" else display.in_unit(value, kind, units)
-            figures.level_mark(figure, y, "expected", look)
-    return figure
 
 
-def _figure(cycle: Cycle, name: str, kind: str, units: display.Units) -> float:
-    value = float(getattr(cycle, name))
-    return round(value if kind == "seconds" else display.in_unit(value, kind, units), 3)
+def _figure(value: float, kind: str, units: display.Units) -> float:
+    return float(value) if kind == "seconds" else display.in_unit(float(value), kind, units)

@@ -43,6 +43,8 @@ def _dash_bundle() -> list[Path]:
 _SOURCES = {
     "look.css": ("text/css", lambda: [ASSETS / "look.css"]),
     "doors.css": ("text/css", lambda: [ASSETS / "doors.css"]),
+    "findings.css": ("text/css", lambda: [ASSETS / "findings.css"]),
+    "findings.js": ("text/javascript", lambda: [ASSETS / "findings.js"]),
     "light.js": ("text/javascript", lambda: [ASSETS / "light.js"]),
     "history.js": ("text/javascript", lambda: [ASSETS / "history.js"]),
     "trial.js": ("text/javascript", lambda: [ASSETS / "trial.js"]),

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Literal, Protocol
 
 from dash import ClientsideFunction, Input, Output, State, dcc, html
 
-from dashboard.pages import cycles, findings, setup, storage
+from dashboard.pages import cycles, setup, storage
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -59,9 +59,10 @@ class Room:
 ROOMS = (
     Room("", "Water", None, near=True),
     Room("storage", "Storage", storage, near=True, charts="always"),
-    Room("findings", "Findings", findings, near=True, charts="below", deeper=True),
+    Room("findings", "Findings", None, near=True),
     Room("history", "History", None, near=True),
     Room("cycles", "Cycles", cycles, charts="always"),
+    Room("logbook", "Logbook", None),
     Room("set-up", "Set-up", setup),
 )
 

@@ -12,10 +12,9 @@ import pytest
 from dash._utils import to_json  # what the server itself sends
 
 from dashboard.drawing import export, figures
-from dashboard.pages import cycles, findings, history, setup, storage
+from dashboard.pages import cycles, history, setup, storage
 from dashboard.site import Site
 from dashboard.telling import evidence
-from dashboard.telling.status import finding_id
 from tests.dashboard import made
 
 if TYPE_CHECKING:
@@ -28,7 +27,7 @@ HOUR_US = 3_600_000_000
 
 @pytest.fixture(autouse=True)
 def as_of_the_made_up_day(monkeypatch: pytest.MonkeyPatch, at_us: int) -> None:
-    for page in (cycles, findings, history, setup, storage):
+    for page in (cycles, history, setup, storage):
         if hasattr(page, "now_us"):
             monkeypatch.setattr(page, "now_us", lambda: at_us)
 
@@ -69,7 +68,7 @@ def charts(layout: Any) -> list[dict[str, Any]]:
 
 
 @pytest.mark.parametrize("screen", [PHONE, DESK])
-@pytest.mark.parametrize("page", [cycles, storage, setup, findings])
+@pytest.mark.parametrize("page", [cycles, storage, setup])
 def test_every_room_has_one_heading_and_valid_charts(site: Site, page: Any, screen: dict[str, bool]) -> None:
     layout = page.layout(site, "", screen, "127.0.0.1:8050")
     assert said(layout).count('"type":"H1"') == 1
@@ -81,45 +80,6 @@ def test_every_room_has_one_heading_and_valid_charts(site: Site, page: Any, scre
 def test_no_chart_offers_to_send_anything_to_anybody() -> None:
     assert figures.CONFIG["showSendToCloud"] is False
     assert figures.CONFIG["displayModeBar"] is False
-
-
-def test_findings_lists_what_stands_and_what_is_past(site: Site, wrong: Site) -> None:
-    assert "Nothing. What the sensors see" in said(findings.layout(site, "", PHONE, ""))
-    assert "over after" in said(findings.layout(site, "", PHONE, ""))
-    assert "None yet." in said(findings.layout(wrong, "", PHONE, ""))
-
-
-def test_a_findings_page_draws_its_evidence_and_says_what_to_do(wrong: Site) -> None:
-    (one,) = wrong.open_findings()
-    layout = findings.layout(wrong, finding_id(one), PHONE, "")
-    (figure,) = charts(layout)
-    words = [note["text"] for note in figure["layout"]["annotations"]]
-    assert "Delivery of each run, gpm" in words
-    assert {"began", "called", "expected"} <= set(words)
-    text = said(layout)
-    assert "What would prove it mended" in text
-    assert "94% sure" in text
-    assert "5.6 gpm" in text
-
-
-def test_an_unknown_finding_is_said_to_be_unknown(site: Site) -> None:
-    assert "No such finding" in said(findings.layout(site, "nothing.-.1", PHONE, ""))
-
-
-@pytest.mark.parametrize(
-    "fault",
-    ["lost_prime", "short_cycling", "storage_depletion", "clogged_filter", "sensor_fault", "freeze_risk"],
-)
-def test_every_kind_of_evidence_is_drawn(site: Site, at_us: int, fault: str) -> None:
-    from dataclasses import replace
-
-    of = {"sensor_fault": "pressure", "storage_depletion": "rain"}.get(fault)
-    one = replace(made.clogged(at_us), fault=fault, of=of, evidence={})
-    figure, words = evidence.drawn(site, one, at_us, figures.LIGHT, zoom=False)
-    assert figure is not None
-    go.Figure(figure)
-    assert figure["data"][-1]["y"]
-    assert words.startswith("The dashed lines: began ")
 
 
 def test_evidence_is_named_with_the_owners_units() -> None:

@@ -1,0 +1,144 @@
+"""A finding's evidence as a drawing that needs no script: the trace, what was expected, and the moments.
+
+The trace is water-blue; the stretch in which the fault stood lies under a warm wash, and each moment has
+a dashed line and a word. Text is drawn in the picture's own units, so the picture is not stretched.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from dashboard.telling import display
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from dashboard.telling.evidence import Evidence
+
+WIDTH, HEIGHT = 358.0, 220.0
+LEFT, RIGHT, TOP, BOTTOM = 34.0, 6.0, 34.0, 24.0
+#: A gap in the readings of more than so many of their usual steps is not bridged.
+GAP_STEPS = 5
+_LETTER = 7.0  # about as wide as a letter of the words above the moments
+
+
+@dataclass(frozen=True, slots=True)
+class Label:
+    x: float
+    y: float
+    text: str
+    anchor: str = "start"
+
+
+@dataclass(frozen=True, slots=True)
+class Drawing:
+    """Paths as (class, d), the warm wash as (x, width), and texts as (class, label)."""
+
+    paths: tuple[tuple[str, str], ...]
+    wash: tuple[float, float]
+    labels: tuple[tuple[str, Label], ...]
+    title: str
+
+
+def draw(shown: Evidence, timezone: str) -> Drawing:
+    """The drawing of the rows; see the template evidence.html."""
+    ends = [t for t, _ in shown.moments]
+    span_us = (int(min(shown.time_us[0], *ends)), int(max(shown.time_us[-1], *ends)))
+    ticks = _ticks(_limits(shown))
+    x, y = _scale(span_us, LEFT, WIDTH - RIGHT), _scale((ticks[0], ticks[-1]), HEIGHT - BOTTOM, TOP)
+    paths = [("rule", f"M{LEFT:.0f} {y(tick):.1f}H{WIDTH - RIGHT:.0f}") for tick in ticks]
+    labels = [("tick", Label(LEFT - 5, y(tick) + 4, _number(tick, ticks), "end")) for tick in ticks]
+    paths += _trace(shown, x, y)
+    for value, word in shown.marks:
+        if ticks[0] <= value <= ticks[-1]:
+            paths.append(("mark", f"M{LEFT:.0f} {y(value):.1f}H{WIDTH - RIGHT:.0f}"))
+            labels.append(("word", Label(WIDTH - RIGHT, y(value) - 4, word, "end")))
+    edge = -math.inf
+    for time_us, word in shown.moments:
+        at = x(time_us)
+        paths.append(("moment", f"M{at:.1f} {TOP - 6:.0f}V{HEIGHT - BOTTOM:.0f}"))
+        start = max(at - len(word) * _LETTER / 2, edge + _LETTER)
+        start = min(max(start, 0.0), WIDTH - len(word) * _LETTER)
+        labels.append(("moment", Label(start, TOP - 11 if start > edge else TOP - 23, word)))
+        edge = start + len(word) * _LETTER
+    labels += _days(span_us, timezone)
+    last = shown.moments[-1][0] if shown.moments[-1][1] == "over" else span_us[1]
+    began = x(shown.moments[0][0])
+    return Drawing(tuple(paths), (began, max(x(last) - began, 2.0)), tuple(labels), _title(shown))
+
+
+def _title(shown: Evidence) -> str:
+    return f"{shown.title}, {shown.unit}" if shown.unit else shown.title
+
+
+def _scale(span: tuple[float, float], first: float, last: float) -> _Scale:
+    return _Scale(span[0], (last - first) / ((span[1] - span[0]) or 1.0), first)
+
+
+@dataclass(frozen=True, slots=True)
+class _Scale:
+    begin: float
+    factor: float
+    offset: float
+
+    def __call__(self, value: float) -> float:
+        return self.offset + (value - self.begin) * self.factor
+
+
+def _limits(shown: Evidence) -> tuple[float, float]:
+    values = [float(shown.low.min()), float(shown.high.max()), *(value for value, _ in shown.marks)]
+    low, high = min(values), max(values)
+    return (min(low, 0.0), high) if shown.dots else (low, high)
+
+
+def _ticks(limits: tuple[float, float]) -> list[float]:
+    """Three to six round values that hold the limits between them."""
+    low, high = limits
+    span = (high - low) or abs(high) or 1.0
+    power = 10.0 ** math.floor(math.log10(span / 3))
+    step = next(one * power for one in (1, 2, 5, 10) if span / (one * power) <= 4)
+    first, last = math.floor(low / step), math.ceil(high / step)
+    return [n * step for n in range(first, max(last, first + 1) + 1)]
+
+
+def _number(tick: float, ticks: list[float]) -> str:
+    decimals = max(0, -math.floor(math.log10(ticks[1] - ticks[0]) + 1e-9))
+    return f"{tick:,.{decimals}f}".replace("-", "−")
+
+
+def _trace(shown: Evidence, x: _Scale, y: _Scale) -> list[tuple[str, str]]:
+    at = [x(int(t)) for t in shown.time_us]
+    if shown.dots:
+        return [("dots", "".join(f"M{a:.1f} {y(v):.1f}h0" for a, v in zip(at, shown.mean, strict=True)))]
+    paths = []
+    for part in _unbroken(shown.time_us):
+        upper = [f"{a:.1f} {y(v):.1f}" for a, v in zip(at[part], shown.high[part], strict=True)]
+        lower = [f"{a:.1f} {y(v):.1f}" for a, v in zip(at[part], shown.low[part], strict=True)]
+        middle = [f"{a:.1f} {y(v):.1f}" for a, v in zip(at[part], shown.mean[part], strict=True)]
+        paths.append(("band", f"M{'L'.join([*upper, *reversed(lower)])}Z"))
+        paths.append(("trace", f"M{'L'.join(middle)}h0"))
+    return paths
+
+
+def _unbroken(time_us: NDArray[np.int64]) -> list[slice]:
+    """Stretches without a long gap in them."""
+    steps = np.diff(time_us)
+    usual = float(np.median(steps)) if len(steps) else 0.0
+    cuts = (np.flatnonzero(steps > GAP_STEPS * usual) + 1).tolist()
+    return [slice(a, b) for a, b in zip([0, *cuts], [*cuts, len(time_us)], strict=True)]
+
+
+def _days(span_us: tuple[int, int], timezone: str) -> list[tuple[str, Label]]:
+    """The two ends in the owner's clock."""
+    first, last = (display.local(t, timezone) for t in span_us)
+    days = (last.date() - first.date()).days
+    style = "%H:%M" if days == 0 else "%a %H:%M" if days < 6 else "%d %b"
+    y = HEIGHT - 7
+    return [
+        ("tick", Label(LEFT, y, f"{first:{style}}")),
+        ("tick", Label(WIDTH - RIGHT, y, f"{last:{style}}", "end")),
+    ]
