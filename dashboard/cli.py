@@ -72,6 +72,7 @@ def run(options: argparse.Namespace) -> int:
         _end_with_parent()
     os.umask(0o077)  # what is kept here says when somebody is at home
     data = data_folder(options.data)
+    from dashboard.access.certificate import machine_names
     from dashboard.access.opening import opened, tls_files
     from dashboard.web.app import make_app
     from dashboard.web.serving import serve
@@ -82,7 +83,7 @@ def run(options: argparse.Namespace) -> int:
         print(error, file=sys.stderr)
         return 2
     opened(data, host, port, tls)
-    names = frozenset(options.name)
+    names = frozenset(machine_names(host, options.name))
     serve(lambda: make_app(plants, data, options.listen, names, secure=tls is not None), host, port, tls)
     return 0
 
