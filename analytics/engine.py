@@ -25,7 +25,7 @@ from analytics.seeing.ordering import Ordering
 from analytics.seeing.silences import Silence
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Sequence
+    from collections.abc import Callable, Iterable, Sequence
 
     from analytics.judging.watch import Word
     from analytics.plant.description import Plant
@@ -45,6 +45,8 @@ CHANGES_THE_PLANT = frozenset(
 )
 #: While one of these stands, runs say nothing of filter, pump or switch.
 NOT_A_RUN = frozenset({"lost_prime", "dry_supply", "burst_line", "blocked_discharge", "overpressure"})
+#: Readings gone through at once: their arrays stay in the processor's cache.
+MOUTHFUL = 1 << 18
 #: A run that raised pressure by less than this share of the switch's band was broken off.
 FULL_RISE = 0.5
 
@@ -107,13 +109,16 @@ class Engine:
 
     def feed(self, readings: Readings) -> Outcome:
         """Take readings in order of arrival; say what they changed."""
-        return self._take(self._ordering.feed(readings))
+        if len(readings) <= MOUTHFUL:
+            return self._take(self._ordering.feed(readings))
+        cuts = range(0, len(readings), MOUTHFUL)
+        return self._take(part for at in cuts for part in self._ordering.feed(readings[at : at + MOUTHFUL]))
 
     def finish(self) -> Outcome:
         """End of a recording: judge what is still held back. Nothing that is unfinished is closed."""
         return self._take([self._ordering.finish()])
 
-    def _take(self, stretches: list[Readings]) -> Outcome:
+    def _take(self, stretches: Iterable[Readings]) -> Outcome:
         cycles: list[Cycle] = []
         outlooks: list[Outlook] = []
         changed: dict[tuple[str, str, int], Finding] = {}

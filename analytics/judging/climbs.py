@@ -120,6 +120,9 @@ class Climbs:
             return []
         if span.low > self._floor and not memory.low_us:
             return []
+        if span.high < self._ceiling and self._nothing < span.last <= self._floor:
+            memory.low_us = int(span.times[span.past - 1])  # low to the end, and no climb
+            return []
         time_us, value = span.time_us, span.value
         if span.low <= self._nothing:
             real = value > self._nothing

@@ -19,7 +19,7 @@ import numpy as np
 from analytics.physics.fits import Lines, fit_lines, median
 from analytics.records import Cycle
 from analytics.seeing.events import Run
-from analytics.seeing.spells import TAIL_US, Ended
+from analytics.seeing.spells import MARGIN_US, TAIL_US, Ended
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -98,9 +98,10 @@ def measure_starts(
     run_from = np.maximum(first_on, start + RUN_UP_US)
     head = _window_lines(pressure, water, run_from, np.minimum(run_from + lead, upto_us))
     at = np.maximum(_nearest(pressure, rest_end) - 1, 0)
+    recent = _nearest(pressure, rest_end - MARGIN_US)  # what is older may have been let go, or not yet
     result = []
     for k in range(len(spells)):
-        near = pressure.value[max(at[k] - 2, 0) : at[k] + 1]
+        near = pressure.value[max(at[k] - 2, recent[k]) : at[k] + 1]
         value = median(near) if len(near) else float("nan")
         if spacing_us[k] > COARSE_US and head.count[k] >= 2 and rest.count[k] >= 2:
             value = _crossing_pa(
