@@ -31,7 +31,8 @@ Parameters:
     ALLOWANCE_M_DAY  5 mm/day   evaporation from an open tank in summer, 5 to 8 mm/day at its most
                                 (FAO-56's reference range); a covered one loses next to nothing
     LEAST_SHARE      0.4 %      of the full volume: strapping and gauge are no better
-    LEAST_M          10 mm      of level: the daily drift that common gauges show
+    LEAST_M          10 mm      of level: the daily drift that common gauges show; and the gauge's last
+                                digit on top, which is lost at every rounding
     ERRORS           5          standard errors: 3 in ten million a look by chance, a look an hour
                                 or so that is independent: less than once in 300 years
     LAST_S           20 h       of evidence, unless it is BIG times the threshold
@@ -172,7 +173,7 @@ class StorageLeak(Detector):
 
     def _gather(self, one: One, step: LevelStep, storage: Storage) -> Sequence[Word]:
         area_m2 = storage.volume_m3 / storage.full_level_m
-        threshold = max(LEAST_SHARE * storage.volume_m3, LEAST_M * area_m2)
+        threshold = max(LEAST_SHARE * storage.volume_m3, (LEAST_M + step.grain_m) * area_m2)
         loss = -step.change_m3
         cap = CAP_SHARE * threshold * step.seconds / 3600.0 + 4.0 * step.scatter_m * area_m2
         gain = min(loss, cap) - ALLOWANCE_M_DAY * area_m2 * step.seconds / DAY_S
@@ -230,8 +231,9 @@ class StorageLeak(Detector):
 
 
 def _sigma_m3(step: LevelStep, storage: Storage) -> float:
-    """Scatter of one beat's water, from the usual step between two."""
-    return max(step.scatter_m, LEAST_SCATTER_M) / MEAN_STEP * storage.volume_m3 / storage.full_level_m
+    """Scatter of one beat's water, from the usual step between two; rounding alone is grain / sqrt(12)."""
+    sigma_m = max(step.scatter_m / MEAN_STEP, LEAST_SCATTER_M, step.grain_m / 3.46)
+    return sigma_m * storage.volume_m3 / storage.full_level_m
 
 
 def coverage(plant: Plant) -> Coverage:

@@ -46,6 +46,9 @@ RISE_SCATTERS = 5.0  # of the mean step, which is 0.8 standard deviations of a s
 LEAP_SHARE = 0.08
 APART_SHARE = 0.02
 LEAP_BEATS = 3
+#: Half a unit of a coarse gauge's last digit is no water coming in, nor going.
+GRAINS = 1.5
+LEAST_GRAIN_M = 1e-6
 
 
 def rain_yield_m3(
@@ -84,6 +87,7 @@ class LevelTrack:
     seen_us: int = 0  # end of the last beat
     leaps: int = 0  # beats in a row that stand off a leap away
     scatter_m: float = -1.0  # usual step of the level while nothing draws; below 0: not known yet
+    grain_m: float = 0.0  # the gauge's last digit: the least that two words of one beat ever differed
 
 
 @dataclass(frozen=True, slots=True)
@@ -99,6 +103,7 @@ class LevelStep:
     dry: bool
     rising: bool  # by more than the scatter: water is coming in
     scatter_m: float
+    grain_m: float
 
     @property
     def seconds(self) -> float:
@@ -137,6 +142,9 @@ def follow(track: LevelTrack, beat: Beat, watched: Watched) -> LevelStep | None:
     span = None if watched.level is None else beat.spans.get(watched.level)
     if span is None or not span.count:
         return None
+    apart_m = span.high - span.low
+    if apart_m > LEAST_GRAIN_M and (apart_m < track.grain_m or not track.grain_m):
+        track.grain_m = apart_m
     level_m = middle(span, APART_SHARE * watched.storage.full_level_m)
     leap = _leaps(track, beat, level_m, watched.storage)
     if leap and track.leaps < LEAP_BEATS:
@@ -160,7 +168,9 @@ def _leaps(track: LevelTrack, beat: Beat, level_m: float, storage: Storage) -> b
 def _step(track: LevelTrack, now_us: int, level_m: float, watched: Watched) -> LevelStep:
     change_m = level_m - track.level_m
     quiet = watched.has_motor and not track.ran
-    rising = track.scatter_m >= 0.0 and change_m > RISE_SCATTERS * track.scatter_m + 1e-4
+    rising = (
+        track.scatter_m >= 0.0 and change_m > RISE_SCATTERS * track.scatter_m + GRAINS * track.grain_m + 1e-4
+    )
     if quiet and not track.rained:
         _learn_scatter(track, abs(change_m))
     before_m3 = storage_volume_m3(watched.storage, track.level_m)
@@ -174,6 +184,7 @@ def _step(track: LevelTrack, now_us: int, level_m: float, watched: Watched) -> L
         dry=not track.rained,
         rising=rising,
         scatter_m=max(track.scatter_m, 0.0),
+        grain_m=track.grain_m,
     )
 
 
