@@ -33,7 +33,13 @@ def _as_it_is(value: Any, _path: Path, _mistakes: Mistakes) -> Any:
 
 
 KEYS: tuple[Key, ...] = (
-    Key("name", "name", text('a short name, such as "pressure"', longest=64), required=True),
+    # no "=", "+", "-" or "@" in front: an exported name must not be a formula to a spreadsheet
+    Key(
+        "name",
+        "name",
+        text('a short name, such as "pressure"', pattern=r"[^\s=+@＝＋－＠-](.*\S)?", longest=64),
+        required=True,
+    ),
     Key("measures", "measures", choice(*Measure), required=True),
     Key(
         "topic",

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import logging
+import os
 import sys
 from dataclasses import replace
 from pathlib import Path
@@ -47,6 +48,7 @@ def run(options: argparse.Namespace) -> int:
     from collector.settings import SettingsError, broker, data_folder, kept_days, own_client_id
     from collector.store import HistoryError
 
+    os.umask(0o077)  # what is stored says when somebody is at home: for its owner's eyes
     logs.begin()
     mistakes: list[str] = []
     plants: list[tuple[Plant, str]] = []

@@ -65,16 +65,21 @@ def test_password_and_tls(secured: tuple[Broker, Path], tmp_path: Path) -> None:
 
 
 @pytest.mark.parametrize(
-    ("trusted", "secret", "said"),
-    [(True, "wrong", "Not authorized"), (False, SECRET, "CERTIFICATE_VERIFY_FAILED")],
-    ids=["password", "authority"],
+    ("trusted", "secret", "host", "said"),
+    [
+        (True, "wrong", "localhost", "Not authorized"),
+        (False, SECRET, "localhost", "CERTIFICATE_VERIFY_FAILED"),
+        (True, SECRET, "127.0.0.1", "CERTIFICATE_VERIFY_FAILED"),  # the certificate is for localhost
+    ],
+    ids=["password", "authority", "name"],
 )
 def test_refused_once_said_and_still_alive(
-    secured: tuple[Broker, Path], tmp_path: Path, trusted: bool, secret: str, said: str
+    secured: tuple[Broker, Path], tmp_path: Path, trusted: bool, secret: str, host: str, said: str
 ) -> None:
     broker, ca = secured
     broker.start()
     ours = daemon(broker, tmp_path, ca if trusted else None, secret)
+    ours.url = f"mqtts://{host}:{broker.port}"
     ours.start()
     try:
         until(lambda: ours.log.exists() and "no broker at" in ours.log.read_text())
