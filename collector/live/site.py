@@ -15,7 +15,8 @@ from collector.backfill import resumed
 from collector.commands import Commands
 from collector.live.desk import Desk, everything
 from collector.notify.office import Office
-from collector.store import Batch, HistoryDamaged, HistoryError, SetAside
+from collector.store import Batch, HistoryError, SetAside
+from collector.store.errors import HistoryDamaged
 from collector.store.salvage import opened
 from collector.store.signals import in_si
 
@@ -215,7 +216,7 @@ class Site:
         unseen = self._history.admit(waited)
         self._waited = Rows()
         readings = Readings.concatenate([self._pending.readings, unseen])
-        self._pending = replace(self._pending, readings=readings, snapshot=b"")
+        self._pending = replace(self._pending, readings=readings, snapshot=self._engine.snapshot())
 
     def close(self, now_us: int) -> None:
         """Store what is left, with a snapshot, and let go of the history."""
