@@ -74,9 +74,7 @@ SAYS = {
     "pressure drops to nothing for a moment. Let air out, with the water side drained.",
     "lost": "The pressure fell away without the tank giving water: it has lost its air, or its diaphragm.",
     "too_quick": "Drawn too quickly to tell, the air could not warm again. Once more, the tap nearly shut.",
-    "pump_ran": "The pump ran during the draw. It has to be off at the breaker. Once more.",
     "tap_moved": "The tap seems to have been opened further on the way. Once more, and leave it as it is.",
-    "unheard": "Too few readings came in to tell.",
 }
 
 

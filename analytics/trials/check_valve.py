@@ -44,8 +44,6 @@ SAYS = {
     "between it and the valve). Clean its seat or renew it, before the pump loses its prime.",
     "somewhere": "Water is lost, but without a valve to the garden it cannot be told whether it goes back or "
     "out. Look along the line first; then have such a valve fitted.",
-    "pump_ran": "The pump ran meanwhile. It has to be off at the breaker. Once more.",
-    "unheard": "Too few readings came in to tell.",
 }
 
 

@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from analytics.trials import air_charge, check_valve, delivery, leak_down
+from analytics.trials.shapes import Conclusion
 from analytics.trials.spell import spell
 
 if TYPE_CHECKING:
@@ -17,8 +18,10 @@ if TYPE_CHECKING:
 
     from analytics.plant.description import Plant
     from analytics.readings import Readings
-    from analytics.trials.shapes import Conclusion, Sighting, Step, Trial
+    from analytics.trials.shapes import Sighting, Step, Trial
 
+#: The step that begins most trials; a trial may go on from a tank that is not quite full.
+FILLED = "full"
 TRIALS: dict[str, Trial] = {
     trial.key: trial for trial in (air_charge.TRIAL, leak_down.TRIAL, check_valve.TRIAL, delivery.TRIAL)
 }
@@ -84,4 +87,6 @@ def _concluded(
     wanted = {step.name for step in trial.steps if step.name and step.part not in left_out}
     if not wanted <= set(seen):
         return None
+    if any(not seen[name].over for name in wanted - {FILLED}):
+        return Conclusion("unclear", "too_early")
     return trial.conclude(plant, seen, frozenset(left_out))

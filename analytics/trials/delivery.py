@@ -51,7 +51,6 @@ SAYS = {
     "told": "What the pump gives is told below. The plant file names no rated flow to hold it against.",
     "endless": "The pump did not reach its stop in half an hour: something draws, or little water comes.",
     "no_tank": "The plant file names no pressure tank or switch, so what entered cannot be told.",
-    "unheard": "Too few readings came in during the fill to tell.",
 }
 
 

@@ -63,8 +63,6 @@ SAYS = {
     "the check valve. The check-valve test tells which way.",
     "somewhere": "Water is lost with every tap shut. Without a valve at the tank the place cannot be told: "
     "the check-valve test is next.",
-    "pump_ran": "The pump ran meanwhile. It has to be off at the breaker. Once more.",
-    "unheard": "Too few readings came in to tell.",
 }
 
 

@@ -85,9 +85,17 @@ class Conclude(Protocol):
     ) -> Conclusion: ...
 
 
+#: What any trial may come to.
+COMMON = {
+    "pump_ran": "The pump ran meanwhile. It has to be off at the breaker. Once more.",
+    "unheard": "Too few readings came in to tell.",
+    "too_early": "A step was ended before the readings sufficed, so nothing can be told. Once more.",
+}
+
+
 @dataclass(frozen=True, slots=True)
 class Trial:
-    """One guided test. `says` words every conclusion: what it means, what to do next."""
+    """One guided test. `says` words its own conclusions: what each means, what to do next."""
 
     key: str
     title: str
@@ -97,3 +105,7 @@ class Trial:
     says: Mapping[str, str]
     look: Look
     conclude: Conclude
+
+    def words(self, said: str) -> str:
+        """A conclusion in words. KeyError for one that this trial does not come to."""
+        return self.says[said] if said in self.says else COMMON[said]

@@ -61,7 +61,7 @@
   function wrap(words) {
     const lines = [""];
     for (const word of words.split(" ")) {
-      if ((lines[lines.length - 1] + word).length > 92) lines.push("");
+      if ((lines[lines.length - 1] + word).length > 80) lines.push("");
       lines[lines.length - 1] += word + " ";
     }
     return lines.slice(0, 4).map((line) => line.replace(/[<>&]/g, "")).join("<br>");

@@ -144,7 +144,7 @@ def shown(site: Site, found: Course, pressure: float | None) -> dict[str, object
     """What the page says of a course."""
     units, trial = site.plant.display_units, found.trial
     told = found.conclusion
-    words = trial.says[told.said] if told else ""
+    words = trial.words(told.said) if told else ""
     figures = {name: one.value for name, one in told.figures.items()} if told else {}
     return {
         "trial": trial,

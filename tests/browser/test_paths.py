@@ -96,7 +96,7 @@ def test_values_move_by_the_second_and_a_finding_appears(
     expect(page.locator(".steps")).to_be_visible()
     page.get_by_text("Why we think so").click()
     expect(page.locator("h2", has_text="Why we think so")).to_be_visible()
-    page.wait_for_selector(".chart .main-svg")
+    expect(page.locator(".evidence svg")).to_be_visible()
     shot(page, "why-we-think-so")
     assert said == []
 
@@ -153,18 +153,28 @@ def test_history_from_afar_and_from_near(
     page = browser(**screen).new_page()
     said = listening(page)
     settled(page, f"{year_server.url}/at/juniper-bench/history")
-    page.get_by_role("button", name="year").click()
-    expect(page.locator("#history-chart-words")).to_contain_text("Band: lowest to highest")
-    far = page.locator("#history-chart-words").inner_text()
+    page.get_by_role("link", name="year").click()
+    words = page.locator("#history-chart-words")
+    expect(words).to_contain_text("of each 3 days" if screen is PHONE else "lowest to highest of each")
+    far = page.locator("#history-dates").inner_text()
     for _ in range(5):
-        words = page.locator("#history-chart-words").inner_text()
-        page.get_by_role("button", name="Closer").click()
-        expect(page.locator("#history-chart-words")).not_to_have_text(words)
-    assert page.locator("#history-chart-words").inner_text() != far
-    page.get_by_role("button", name="Storage level").click()
+        dates = page.locator("#history-dates").inner_text()
+        page.get_by_role("link", name="Closer").click()
+        expect(page.locator("#history-dates")).not_to_have_text(dates)
+    near = page.locator("#history-dates").inner_text()
+    assert near != far
+    page.get_by_role("link", name="Storage level").click()
+    expect(page.locator("main h1")).to_have_text("Storage level")
+    page.go_back()
+    expect(page.locator("main h1")).to_have_text("Line pressure")
+    expect(page.locator("#history-dates")).to_have_text(near)
+    page.go_forward()
     expect(page.locator("main h1")).to_have_text("Storage level")
     shot(page, f"history-{'phone' if screen is PHONE else 'desk'}")
     with page.expect_download() as download:
         page.get_by_text("CSV of what is shown").click()
     assert download.value.suggested_filename == "juniper-bench-rain_tank.csv"
+    with page.expect_download() as download:
+        page.get_by_text("Picture to send").click()
+    assert download.value.path().read_bytes()[1:4] == b"PNG"
     assert said == []

@@ -82,6 +82,17 @@ def test_a_pump_that_runs_makes_the_trial_unclear(key: str) -> None:
     assert (found.conclusion.outcome, found.conclusion.said) == ("unclear", "pump_ran")
 
 
+@pytest.mark.parametrize("key", sorted(TRIALS))
+def test_a_step_ended_too_early_tells_nothing(key: str) -> None:
+    ends = [(k + 1.0, False) for k in range(len(TRIALS[key].steps))]
+    found = at(key, ends, still(48.0, 60.0), 70.0)
+    assert found.conclusion is not None
+    assert (found.conclusion.outcome, found.conclusion.said) == ("unclear", "too_early")
+    assert TRIALS[key].words("too_early")
+    with pytest.raises(KeyError):
+        TRIALS[key].words("perhaps")
+
+
 def test_silence_is_no_holding() -> None:
     ends = [(1.0, False), (2.0, False), (3.0, False), (1600.0, False)]
     found = at("check_valve", ends, still(48.0, 5.0), 1700.0)

@@ -1,0 +1,174 @@
+"""The whole chain as it stands at a plant: simulated sensors, mosquitto, the daemon, its dashboard, a phone.
+
+Some hours of history are kept and examined first, up to a moment at which the pump is about to start.
+Then the simulator goes on through the real broker, seven times as fast as the clock (readings may be up
+to five minutes ahead of it), with one fault: the pump has lost its prime, and gets it back.
+"""
+
+from __future__ import annotations
+
+import os
+import signal
+import subprocess
+import sys
+import threading
+import time
+import urllib.error
+import urllib.request
+from typing import TYPE_CHECKING
+
+import pytest
+from playwright.sync_api import expect
+
+from analytics.advice import advice
+from analytics.readings import Readings
+from collector.backfill import backfill
+from collector.store import History
+from simulator.publish import connected, send
+from simulator.scenario_file import parse_scenario
+from simulator.sensing.messages import messages
+from simulator.simulation import Simulation
+from tests.browser.conftest import COOKIES, PHONE, free_port
+from tests.collector.live.conftest import Broker
+from tests.dashboard import made
+from tests.dashboard.paired import cookie_of
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterator
+    from pathlib import Path
+
+    from playwright.sync_api import BrowserContext, Page
+
+    from analytics.plant.description import Plant
+
+pytestmark = [pytest.mark.browser, pytest.mark.broker]
+S_US = 1_000_000
+PAST_US = 6 * 3600 * S_US
+#: Of simulated time after the broker took over: prime is lost and regained; the sensors stop.
+LOST_S, FOUND_S, END_S = 1, 78, 300
+SPEED = 7.0
+TITLE = advice("lost_prime", None).title
+#: The pump starts so long after the broker took over.
+STARTS_S = 3
+
+
+def world(plant: Plant, start_us: int) -> Simulation:
+    """A drip line that draws all along, so that the pump runs each few minutes; and the fault."""
+    lost, found = ((PAST_US + s * S_US) / 86_400e6 for s in (LOST_S, FOUND_S))
+    text = f"""
+version = 1
+title = "Prime lost and regained"
+about = "For a test of the whole chain."
+season = "06-05"
+storage_at_start = 0.95
+[life]
+people = 0
+[[programme]]
+name = "beds"
+kind = "drip"
+start = "00:00"
+zones = 1
+zone_length = "23.9 h"
+flow = "2 gpm"
+months = [1, 12]
+[[fault]]
+fault = "lost_prime"
+severity = 1.0
+from = "{lost:.7f} days"
+until = "{found:.7f} days"
+"""
+    return Simulation(plant, parse_scenario(text, "chain", plant), 11, start_us)
+
+
+def about_to_run(plant: Plant) -> tuple[Simulation, Readings, int]:
+    """(the simulation, its past, when the past ends): a moment some seconds from now, just before a run."""
+    now_us = time.time_ns() // 1000
+    probe = world(plant, now_us - PAST_US).advance(now_us)
+    motor = plant.index("motor")
+    on = probe.value[probe.signal == motor] > 1.0
+    starts = probe.time_us[probe.signal == motor][1:][on[1:] & ~on[:-1]]
+    # the same world, so much later that its last start comes just after the past has ended
+    later_us = now_us + STARTS_S * S_US - int(starts[-1])
+    one = world(plant, now_us - PAST_US + later_us)
+    past = one.advance(now_us)
+    return one, Readings.of(past.signal, past.time_us, past.value).in_time_order(), now_us
+
+
+class Sensors:
+    """The simulated sensors, publishing in a thread once they are let."""
+
+    def __init__(self, world: Simulation, url: str, begin_us: int) -> None:
+        self._world, self._url, self._begin_us = world, url, begin_us
+        self._stop = threading.Event()
+        self._thread = threading.Thread(target=self._run, daemon=True)
+
+    def __enter__(self) -> Sensors:
+        self._thread.start()
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self._stop.set()
+        self._thread.join(20)
+
+    def _run(self) -> None:
+        client = connected(self._url)
+        assert client is not None
+        while not self._stop.wait(0.2) and self._world.now_us < self._begin_us + END_S * S_US:
+            batch = self._world.advance(self._world.now_us + round(0.2 * SPEED * S_US))
+            send(client, messages(self._world.plant, batch, self._world.decimals()))
+        client.disconnect()
+        client.loop_stop()
+
+
+@pytest.fixture
+def chain(tmp_path: Path) -> Iterator[tuple[str, Sensors]]:
+    """A day of history, mosquitto, `holdwater run` with its dashboard; yields its address and the sensors."""
+    plant, data = made.juniper(), tmp_path / "data"
+    simulated, past, begin_us = about_to_run(plant)
+    with History.open(data, plant) as kept:
+        backfill(kept, iter([past]), lambda done: None)
+    broker, port = Broker(tmp_path), free_port()
+    broker.start()
+    COOKIES[port] = cookie_of(data, port)
+    words = [sys.executable, "-m", "collector.cli", "run", str(made.PLANT_FILE), "--broker", broker.url]
+    words += ["--data", str(data), "--listen", f"127.0.0.1:{port}"]
+    daemon = subprocess.Popen(words, start_new_session=True, env=os.environ | {"HOLDWATER_SETTINGS": ""})
+    try:
+        _answers(f"http://127.0.0.1:{port}/health", daemon)
+        yield f"http://127.0.0.1:{port}", Sensors(simulated, broker.url, begin_us)
+    finally:
+        daemon.send_signal(signal.SIGTERM)
+        daemon.wait(20)
+        broker.stop()
+
+
+def _answers(address: str, daemon: subprocess.Popen[bytes]) -> None:
+    until = time.monotonic() + 30
+    while time.monotonic() < until:
+        assert daemon.poll() is None, "the daemon ended"
+        try:
+            urllib.request.urlopen(address, timeout=1).close()
+            return
+        except urllib.error.HTTPError:
+            return
+        except OSError:
+            time.sleep(0.1)
+    raise AssertionError("the dashboard did not come up")
+
+
+def test_a_fault_over_a_real_broker_shows_and_goes(
+    browser: Callable[..., BrowserContext], chain: tuple[str, Sensors], shot: Callable[[Page, str], None]
+) -> None:
+    url, sensors = chain
+    page = browser(**PHONE).new_page()
+    page.goto(url)
+    expect(page.locator("body")).to_have_attribute("data-link", "live")
+    with sensors:
+        expect(page.locator("#verdict")).to_contain_text(TITLE, timeout=40_000)
+        expect(page.locator(".station.wrong h3")).to_contain_text(TITLE)
+        shot(page, "chain-prime-lost")
+        page.locator(".do summary").first.click()
+        expect(page.locator(".steps").first).to_contain_text("breaker")
+        expect(page.locator(".station.wrong")).to_have_count(0, timeout=60_000)
+    expect(page.locator("body")).to_have_attribute("data-mood", "well")
+    shot(page, "chain-prime-regained")
