@@ -54,7 +54,7 @@ $(UV):
 
 .venv/ready-%: pyproject.toml requirements.lock | $(UV)
 	$(call say,'2 of 3: the libraries for "$*" in the versions of requirements.lock')
-	@$(UV) pip install --python $(BIN)/python --constraint requirements.lock \
+	@$(UV) pip install --compile-bytecode --python $(BIN)/python --constraint requirements.lock \
 	  --requirements pyproject.toml --extra build --extra $*
 	$(call say,'3 of 3: Holdwater')
 	@$(UV) pip install --quiet --python $(BIN)/python --no-deps --no-build-isolation --editable .

@@ -9,8 +9,9 @@ inside `run`.
 from __future__ import annotations
 
 import argparse
+import os
 import sys
-from importlib.metadata import entry_points, version
+from importlib.metadata import distribution, entry_points, version
 from typing import Protocol, cast
 
 GROUP = "holdwater.verbs"
@@ -28,9 +29,11 @@ class Verb(Protocol):
 
 def verbs(asked: str | None) -> dict[str, Verb]:
     """The verb asked for, or every installed verb in alphabetical order where there is none such."""
+    own = distribution("holdwater").entry_points.select(group=GROUP)  # quicker than all that is installed
+    if asked in own.names:
+        return {str(asked): cast("Verb", own[str(asked)].load())}
     found = {entry.name: entry for entry in sorted(entry_points(group=GROUP), key=lambda entry: entry.name)}
-    wanted = [asked] if asked in found else list(found)
-    return {name: cast("Verb", found[name].load()) for name in wanted}
+    return {name: cast("Verb", entry.load()) for name, entry in found.items()}
 
 
 def parser(known: dict[str, Verb]) -> argparse.ArgumentParser:
@@ -40,7 +43,7 @@ def parser(known: dict[str, Verb]) -> argparse.ArgumentParser:
         description="Watches over a rural water supply and says early what is wrong and what to do first.",
         epilog="It watches and advises. It is no safety device.",
     )
-    top.add_argument("--version", action="version", version=f"holdwater {version('holdwater')}")
+    top.add_argument("--version", action=_Version, nargs=0, help="show the version and exit")
     below = top.add_subparsers(title="verbs", metavar="VERB", required=True)
     for name, verb in known.items():
         one = below.add_parser(name, help=verb.HELP, description=verb.HELP)
@@ -49,9 +52,19 @@ def parser(known: dict[str, Verb]) -> argparse.ArgumentParser:
     return top
 
 
+class _Version(argparse.Action):
+    """Looks the version up only when it is asked for."""
+
+    def __call__(self, parser: argparse.ArgumentParser, *_: object) -> None:
+        print(f"holdwater {version('holdwater')}")
+        parser.exit()
+
+
 def main(words: list[str] | None = None) -> int:
     """Run one verb; returns its exit status."""
     words = sys.argv[1:] if words is None else words
+    # NumPy would start a thread for each core at once; nothing here multiplies matrices.
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     options = parser(verbs(words[0] if words else None)).parse_args(words)
     try:
         return int(options.run(options))

@@ -61,7 +61,7 @@ class BlockReader:
         """The rows of `text`, which ends with a line feed."""
         padded = np.frombuffer(b"\0" * PAD + text + b"\0" * PAD, dtype=np.uint8)
         word_at = words(padded)
-        fields = _fields(padded)
+        fields = _fields(padded, b'"' in text)
         time_us, plain = self._times.read(padded, word_at, fields.start, fields.first)
         signal, named = self._names.read(word_at, fields.first + 1, fields.second)
         value, valued = _values(padded, word_at, fields.second + 1, fields.end)
@@ -89,7 +89,7 @@ class BlockReader:
         block.signal, block.time_us, block.value = block.signal[read], block.time_us[read], block.value[read]
 
 
-def _fields(padded: NDArray[np.uint8]) -> _Fields:
+def _fields(padded: NDArray[np.uint8], quoted: bool) -> _Fields:
     """The lines of a stretch and their fields."""
     text = padded[PAD:-PAD]
     marks = np.flatnonzero((text == _COMMA) | (text == _LINE_FEED)) + PAD
@@ -102,8 +102,9 @@ def _fields(padded: NDArray[np.uint8]) -> _Fields:
         plain = np.searchsorted(commas, feeds) - begin == 2
         commas = np.append(commas, [PAD, PAD])
         first, second = (np.where(plain, commas[begin + at], start) for at in (0, 1))
-    quotes = np.flatnonzero(text == _QUOTE) + PAD
-    plain[np.searchsorted(start, quotes, side="right") - 1] = False
+    if quoted:
+        quotes = np.flatnonzero(text == _QUOTE) + PAD
+        plain[np.searchsorted(start, quotes, side="right") - 1] = False
     return _Fields(start, first, second, feeds - (padded[feeds - 1] == _RETURN), plain)
 
 

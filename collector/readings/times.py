@@ -51,6 +51,8 @@ class TimeColumn:
         dashed = (padded[start + 4] == 45) & (end - start >= 20)
         if dashed.all():
             return self._calendar(padded, word_at, start, end)
+        if not dashed.any() and _ten_digits(padded, start, end):
+            return _this_age(padded, word_at, start, end)
         time_us, plain = _seconds(word_at, start, end)
         if dashed.any():
             time_us[dashed], plain[dashed] = self._calendar(padded, word_at, start[dashed], end[dashed])
@@ -166,6 +168,36 @@ def _offsets(word: NDArray[np.uint64], wanted: NDArray[np.bool_]) -> Times:
         minutes = int(match[2]) * 60 + int(match[3])
         east_us[same] = (-minutes if match[1] == b"-" else minutes) * 60_000_000
     return east_us, wanted & ~left
+
+
+def _ten_digits(padded: NDArray[np.uint8], start: NDArray[np.intp], end: NDArray[np.intp]) -> bool:
+    """Whether all are seconds of this age, 2001 to 2286: ten digits, then nothing or a fraction."""
+    length = end - start
+    dotted = padded[start + 10] == 46
+    fraction = dotted & (length >= 12) & (length <= 17)
+    return bool((fraction | (length == 10)).all())
+
+
+def _this_age(
+    padded: NDArray[np.uint8], word_at: NDArray[np.uint64], start: NDArray[np.intp], end: NDArray[np.intp]
+) -> Times:
+    """`_seconds` of those: what their first eight digits say is worked out once a run of rows."""
+    head = word_at[start]
+    runs = np.flatnonzero(head[1:] != head[:-1]) + 1
+    runs = np.concatenate(([0], runs))
+    count = np.diff(runs, append=len(start))
+    hundreds = np.repeat(eight_digits(head[runs]), count)
+    plain = np.repeat(all_digits(head[runs]), count)
+    tens, ones = padded[start + 8] - np.uint8(48), padded[start + 9] - np.uint8(48)
+    plain &= (tens < 10) & (ones < 10)
+    time_us = (hundreds * 100 + tens * np.int64(10) + ones) * 1_000_000
+    length = end - start
+    if (length == 10).all():
+        return time_us, plain
+    same = (length == length[0]).all()
+    places = length[0] - 11 if same else np.maximum(length - 11, 0)
+    fraction_us, digits = _fraction(word_at, start - 9, places)
+    return time_us + fraction_us, plain & digits
 
 
 def _seconds(word_at: NDArray[np.uint64], start: NDArray[np.intp], end: NDArray[np.intp]) -> Times:
