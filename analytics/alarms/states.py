@@ -76,6 +76,9 @@ TABLE: dict[tuple[State, Event], Target] = {
 #: States in which an alarm is not announced.
 SILENT = frozenset({State.SHELVED, State.SUPPRESSED, State.OUT_OF_SERVICE})
 
+#: States in which somebody has yet to say that they have seen it.
+UNSEEN = frozenset({State.UNACKNOWLEDGED, State.RETURNED})
+
 
 class Refused(ValueError):
     """A command that is not possible in the alarm's state; says so for a person."""

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 import msgspec
 
 from analytics.alarms.annunciation import RANK, Annunciator
-from analytics.alarms.states import Event, Refused
+from analytics.alarms.states import UNSEEN, Event, Refused
 from collector import commands as asked_for
 from collector.live.repairs import Repairs
 from collector.notify.words import compose
@@ -212,14 +212,11 @@ class Desk:
         if not command.words.strip():
             raise Refused("an entry wants words")
         entry = self._repairs.entered(command, asked)
-        if command.kind != "repair" or command.fault is None:
+        alarm = self._annunciator.alarms.get((command.fault or "", command.of or ""))
+        if command.kind != "repair" or alarm is None or alarm.state not in UNSEEN:
             return [entry], []
-        try:
-            return [entry], self._annunciator.command(
-                Event.ACKNOWLEDGE, command.fault, command.of, now_us, by=asked.by
-            )
-        except Refused:  # nothing to acknowledge
-            return [entry], []
+        event = Event.ACKNOWLEDGE
+        return [entry], self._annunciator.command(event, alarm.fault, alarm.of, now_us, by=asked.by)
 
 
 def _reason(command: Command) -> str:

@@ -10,12 +10,14 @@
   function put(html) {
     const fresh = new DOMParser().parseFromString(html, "text/html").getElementById("story");
     if (!fresh) return false;
-    const top = scrollY;
+    const top = scrollY, focus = box().contains(document.activeElement) ? document.activeElement : null;
+    const href = focus?.getAttribute("href");
     box().replaceWith(fresh);
+    if (href) fresh.querySelector('a[href="' + CSS.escape(href) + '"]')?.focus({ preventScroll: true });
     scrollTo(0, top);
     return true;
   }
-  const writing = () => box().querySelector("details.act[open]") || box().querySelector("form[aria-busy=true]") || box().contains(document.activeElement);
+  const writing = () => box().querySelector("details.act[open]") || document.activeElement?.closest("#story form, #story summary");
 
   async function renew() {
     if (asking || document.hidden || Date.now() - asked < 3000 || writing()) return;

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import hashlib
 from typing import TYPE_CHECKING
+from urllib.parse import urlencode
 
 from analytics.advice import advice
 from analytics.alarms.states import SILENT
@@ -15,6 +16,7 @@ from collector.commands import Commands, Log, new_key
 from collector.store import HistoryError
 from dashboard.drawing import water
 from dashboard.drawing.evidence import draw
+from dashboard.pages.history import SHORTEST_US
 from dashboard.telling import display
 from dashboard.telling.alarms import (
     STATIONS,
@@ -33,6 +35,7 @@ if TYPE_CHECKING:
     from analytics.records import Finding
     from collector.commands import Asked
     from dashboard.site import Site
+    from dashboard.telling.evidence import Evidence
 
 #: As many closed findings as one page lists; the rest are in `holdwater findings`.
 PAST = 60
@@ -144,6 +147,7 @@ def one(site: Site, finding: Finding, at: int, may_act: bool, done: str = "") ->
         where=standing(finding, alarm, at, zone),
         drawing=draw(shown, zone) if shown is not None else None,
         words=caption(finding, at, zone),
+        study=_study(shown) if shown is not None else "",
         evidence=evidence_words(finding, units),
         story=story(finding, changes, site.history.logbook(ENTRIES), at, zone),
         hours=HOURS,
@@ -153,6 +157,14 @@ def one(site: Site, finding: Finding, at: int, may_act: bool, done: str = "") ->
         kept=kept or _kept(site, finding),
         may_act=may_act,
     )
+
+
+def _study(shown: Evidence) -> str:
+    """The query of History's address for the same stretch; "" where the evidence is no one signal."""
+    first, last = int(shown.time_us[0]), int(shown.time_us[-1])
+    if not shown.signal or last - first < SHORTEST_US:
+        return ""
+    return urlencode({"signal": shown.signal, "from": first, "to": last})
 
 
 def _state(finding: Finding, at: int, zone: str) -> str:

@@ -105,6 +105,8 @@ def _where(alarm: Alarm, now_us: int, timezone: str) -> str:
     if alarm.state is State.SUPPRESSED:
         return f"Suppressed by design{why}."
     comes = " It comes and goes, and is told once until it keeps away." if alarm.chattering else ""
+    if alarm.active and not alarm.standing:
+        comes = " The readings are well again; it counts as over when that has lasted." + comes
     words = {
         State.UNACKNOWLEDGED: f"Unacknowledged since {since}: nobody has said that they have seen it.",
         State.ACKNOWLEDGED: f"Acknowledged {since}.",

@@ -46,6 +46,7 @@ ENDINGS = (
     ("_degc", "temperature"),
     ("_s_m", "conductivity"),
     ("_days", "days"),
+    ("_share_1", "share"),
 )
 POINTS = 360  # one a pixel of a phone
 
@@ -68,6 +69,7 @@ class Evidence:
     dots: bool
     marks: tuple[tuple[float, str], ...]
     moments: tuple[tuple[int, str], ...]
+    signal: str = ""  # whose readings these are; "" where each point is a run
 
 
 def evidence_words(finding: Finding, units: display.Units) -> list[tuple[str, str]]:
@@ -87,6 +89,8 @@ def worded(name: str, value: float, units: display.Units) -> tuple[str, str]:
 def _valued(value: float, kind: str, units: display.Units) -> str:
     if kind == "seconds":
         return display.duration(value)
+    if kind == "share":
+        return f"{100 * value:.0f} %"
     if kind == "days":
         return display.duration(value * 86_400)
     if kind == "volume":
@@ -155,6 +159,7 @@ def _by_signal(site: Site, finding: Finding, at_us: int) -> Evidence | None:
         False,
         tuple(_expected_levels(site, signal)),
         moments(finding),
+        signal.name,
     )
 
 
