@@ -27,10 +27,13 @@ log = logging.getLogger("holdwater.access")
 
 #: Endpoints without sign-in: nothing of a plant is in them.
 OPEN = frozenset({"kept", "health", "worker", "doors.sign_in", "doors.pair"})
-#: What view-only people may send: callbacks that draw, and what concerns their own phone.
+#: What view-only people may send: callbacks that draw, what concerns their own phone, and practice,
+#: which changes nothing of the plant.
 FOR_ALL = frozenset(
     {
         "/dash/_dash-update-component",
+        "practice_new",
+        "practice_answer",
         "doors.sign_out",
         "household.prove",
         "household.passphrase",

@@ -31,6 +31,7 @@ OVERLAID = 12
 DAYS = 30
 LEAD_US = 30_000_000
 
+_HEADINGS = {1: html.H1, 2: html.H2, 3: html.H3}
 #: (figure of a cycle, kind, title)
 COURSES = (
     ("run_time_s", "seconds", "Run time"),
@@ -46,23 +47,32 @@ def layout(site: Site, rest: str, screen: dict[str, bool], listen: str) -> list[
     runs = site.history.cycles(at - DAYS * DAY_US, at + DAY_US)
     if not runs:
         return [html.H1("Cycles"), html.P("No run of the pump has been seen in the last month.")]
-    look, zoom = look_of(screen), bool(screen.get("fine"))
-    page: list[Component] = [html.H1("The shape of a run")]
-    shape = overlaid(site, runs[-OVERLAID:], look)
-    if shape is not None:
-        words = f"Line pressure in the last {min(OVERLAID, len(runs))} runs, each from its start. "
-        words += (
-            "Dashed: what the plant file leads one to expect with nothing drawn."
-            if expected(site.plant).run_time_s
-            else ""
-        )
-        page.append(chart(shape, words))
-    page.append(html.H2("Day by day"))
-    for name, kind, title in COURSES:
-        found = course(site.plant, runs, name, kind, look, zoom=zoom)
-        if found is not None:
-            page += [html.H3(title), chart(*found)]
+    page: list[Component] = []
+    for heading, level, figure, words in drawn(site, runs, look_of(screen), zoom=bool(screen.get("fine"))):
+        page += [_HEADINGS[level](heading)] if heading else []
+        page += [chart(figure, words)] if figure is not None else []
     return page
+
+
+def drawn(
+    site: Site, runs: list[Cycle], look: Look, *, zoom: bool
+) -> list[tuple[str, int, Figure | None, str]]:
+    """(heading, its level, figure, the figure in words) of everything this page shows of these runs.
+
+    Practice shows the same of a plant's copy: of `site` only its plant and history are asked.
+    """
+    found: list[tuple[str, int, Figure | None, str]] = []
+    shape = overlaid(site, runs[-OVERLAID:], look)
+    words = f"Line pressure in the last {min(OVERLAID, len(runs))} runs, each from its start. "
+    if expected(site.plant).run_time_s:
+        words += "Dashed: what the plant file leads one to expect with nothing drawn."
+    found.append(("The shape of a run", 1, shape, words))
+    found.append(("Day by day", 2, None, ""))
+    for name, kind, title in COURSES:
+        told = course(site.plant, runs, name, kind, look, zoom=zoom)
+        if told is not None:
+            found.append((title, 3, *told))
+    return found
 
 
 def register(app: dash.Dash, sites: dict[str, Site]) -> None:

@@ -17,7 +17,7 @@ from dashboard.access.household import household
 from dashboard.drawing import water
 from dashboard.site import Site
 from dashboard.telling.status import status
-from dashboard.web import actions, findings, history, rooms, trials, worker
+from dashboard.web import actions, findings, history, practice, rooms, trials, worker
 from dashboard.web.files import Files
 from dashboard.web.guard import guard
 from dashboard.web.health import health
@@ -81,6 +81,7 @@ def make_app(
     _pages(server, sites, files, _dash(server, sites, listen))
     history.mount(server, sites, files)
     trials.mount(server, sites, files)
+    practice.mount(server, sites, files)
     findings.mount(server, sites, files)
     actions.mount(server, sites)
     worker.mount(server, files)

@@ -48,6 +48,8 @@ _SOURCES = {
     "light.js": ("text/javascript", lambda: [ASSETS / "light.js"]),
     "history.js": ("text/javascript", lambda: [ASSETS / "history.js"]),
     "trial.js": ("text/javascript", lambda: [ASSETS / "trial.js"]),
+    "practice.css": ("text/css", lambda: [ASSETS / "practice.css"]),
+    "practice.js": ("text/javascript", lambda: [ASSETS / "practice.js"]),
     "water.js": ("text/javascript", lambda: [ASSETS / "water.js"]),
     "rooms.js": ("text/javascript", lambda: [*_dash_bundle(), ASSETS / "rooms.js"]),
     "charts.js": (

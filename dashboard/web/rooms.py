@@ -63,6 +63,7 @@ ROOMS = (
     Room("history", "History", None, near=True),
     Room("cycles", "Cycles", cycles, charts="always"),
     Room("logbook", "Logbook", None),
+    Room("practice", "Practice", None),
     Room("set-up", "Set-up", setup),
 )
 
