@@ -54,7 +54,7 @@ class Daemon:
         self._data = data
         self._companion = companion
         self._office = office or Office()
-        self._stamp_us = 0
+        self._stamps = clock.Stamps()
         self._received_us: dict[str, int] = {}
         self._heard = 0
         self._pulse_at = 0.0
@@ -88,15 +88,11 @@ class Daemon:
             site.hear(topic, payload, retained, waited, received_us)
 
     def _now_us(self) -> int:
-        """Our clock, but never a little earlier than before: small corrections must not turn readings
-        round. A jump of more than five minutes back is believed, since the time before was wrong."""
-        now_us = clock.now_us()
-        if now_us < self._stamp_us < now_us + 300_000_000:
-            return self._stamp_us
-        if now_us < self._stamp_us:
+        """The time of receipt."""
+        stamp_us, turned_back = self._stamps.at(clock.now_us(), clock.running_us())
+        if turned_back:
             self._received_us.clear()
-        self._stamp_us = now_us
-        return now_us
+        return stamp_us
 
     def _commit(self) -> None:
         now_us = self._now_us()
