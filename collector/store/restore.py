@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 from collector.store import connection as connections
 from collector.store import schema
 from collector.store.backup import back_up
-from collector.store.errors import HistoryDamaged, HistoryReadOnly, translating
+from collector.store.errors import HistoryDamaged, HistoryForeign, HistoryReadOnly, translating
 from collector.store.history import History
 from collector.store.writing import held_folder
 
@@ -44,7 +44,8 @@ def _sound(file: Path) -> None:
     """Raises HistoryDamaged where the copy is not whole."""
     file.stat()
     with translating(file), contextlib.closing(connections.reading(file)) as read:
-        schema.version_of(read, file)
+        if schema.version_of(read, file) == 0:
+            raise HistoryForeign(file, "it holds nothing")
         (verdict,) = read.execute("PRAGMA quick_check(1)").fetchone()
     if verdict != "ok":
         raise HistoryDamaged(file, str(verdict))

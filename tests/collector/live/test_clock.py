@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
+
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -27,7 +29,7 @@ def test_a_step_forward_is_followed_at_once() -> None:
 
 def test_four_minutes_back_keep_readings_apart_and_are_made_good() -> None:
     given_us = stamped([0] * 10 + [-240 * S] * 6000)
-    apart = [b - a for a, b in zip(given_us, given_us[1:], strict=False)]
+    apart = [b - a for a, b in pairwise(given_us)]
     assert min(apart) >= 0.94 * S
     assert max(apart) <= S
     assert given_us[-1] == BEGIN_US + 6009 * S - 240 * S
