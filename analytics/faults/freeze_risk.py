@@ -14,8 +14,8 @@ sample, a sensor in the wind where the pipe is not.
 Parameters:
     FREEZE_C   1 degC     freezing point, plus twice a usual sensor's error of 0.5
     HARD_C    -3 degC     priority high: insulation only delays (common practice, no source)
-    CLEAR_C    3 degC     for CLEAR_S: a night's frost follows a night's frost, and one cold spell
-    CLEAR_S    6 h        is one finding unless the day between was mild for a good while
+    CLEAR_C    3 degC     for CLEAR_S: frosty nights follow one another with mild days between, and one
+    CLEAR_S    26 h       cold spell is one finding until a whole day and night were mild
     BEATS      2          ten-minute means in a row: no single sample raises it
     FALL_K     10         within an hour: air does not do that on its way to a frost, a sensor does;
     DOUBT_S    3 h        then it must stay cold for so long
@@ -46,7 +46,7 @@ if TYPE_CHECKING:
 FREEZE_C = 1.0
 HARD_C = -3.0
 CLEAR_C = 3.0
-CLEAR_S = 6 * 3600.0
+CLEAR_S = 26 * 3600.0
 BEATS = 2
 FALL_K = 10.0
 APART_K = 3.0
@@ -103,7 +103,11 @@ class FreezeRisk(Detector):
             since = memory.mild_since_us = memory.mild_since_us or beat.from_us
             if beat.to_us - since >= CLEAR_S * 1e6:
                 memory.standing, memory.mild_since_us = False, None
-                return [AllClear(self.FAULT, summary="The air has been well above freezing for six hours.")]
+                return [
+                    AllClear(
+                        self.FAULT, summary="The air has been well above freezing for a day and a night."
+                    )
+                ]
             return ()
         memory.mild_since_us = None
         if now_c < memory.coldest_c - 0.5:

@@ -24,6 +24,7 @@ Parameters:
     STILL_SHARE 0.05  of a beat's words bad: not well yet
     GOOD_BEATS  18    beats (3 h) without it: cleared; doubled with each relapse within RELAPSE_US,
                       up to a day, so that an intermittent contact is one finding, not a dozen
+    SPOKEN_BEATS 3    beats with a word of it: no longer silent
 
 False alarms: each rule states something that cannot be; chance enters only by BAD_SHARE.
 
@@ -56,6 +57,7 @@ BAD_WORDS = 5
 STILL_SHARE = 0.05
 GOOD_BEATS = 18
 GOOD_BEATS_MOST = 144
+SPOKEN_BEATS = 3
 RELAPSE_US = 3 * 86_400_000_000
 #: Signals on which most rests: their loss is priority high.
 VITAL = (Measure.LINE_PRESSURE, *MOTOR_MEASURES)
@@ -105,16 +107,20 @@ class SensorFault(Detector):
         doubt = self._doubt(silence.signal)
         if silence.ended:
             doubt.silent_since_us = None
-            return self._clear(silence.signal, doubt, silence.at_us) if doubt.cause == "silent" else ()
-        doubt.silent_since_us = silence.since_us
+            return ()
+        doubt.silent_since_us, doubt.good_beats = silence.since_us, 0
         return self._silent(silence.signal, doubt, silence.since_us, silence.alone)
 
     def beat(self, beat: Beat, known: Known) -> Sequence[Word]:
         found: list[Word] = []
         doubted = {at for at, one in self.memory.doubts.items() if _no_witness(one)}
         against = self._contradictions.beat(self.memory.evidence, beat, doubted)
-        for position in sorted({*beat.spans, *against, *self.memory.doubts}):
+        bad = [at for at, span in beat.spans.items() if span.bad]
+        for position in sorted({*bad, *against, *self.memory.doubts}):
             doubt = self._doubt(position)
+            if doubt.cause == "silent":
+                found += self._speaks(position, doubt, beat)
+                continue
             if doubt.silent_since_us is not None and doubt.cause is None:
                 alone = any(span != position for span in beat.spans)
                 found += self._silent(position, doubt, doubt.silent_since_us, alone)
@@ -127,6 +133,14 @@ class SensorFault(Detector):
                 if doubt.good_beats >= min(GOOD_BEATS << doubt.relapses, GOOD_BEATS_MOST):
                     found += self._clear(position, doubt, beat.to_us)
         return found
+
+    def _speaks(self, position: int, doubt: Doubt, beat: Beat) -> Sequence[Word]:
+        """A silent signal is well once it has been heard in beats enough; a stray word is no cure."""
+        span = beat.spans.get(position)
+        if doubt.silent_since_us is not None or span is None or not span.count:
+            return ()
+        doubt.good_beats += 1
+        return self._clear(position, doubt, beat.to_us) if doubt.good_beats >= SPOKEN_BEATS else ()
 
     def _doubt(self, position: int) -> Doubt:
         return self.memory.doubts.setdefault(position, Doubt())

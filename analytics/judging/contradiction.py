@@ -13,6 +13,10 @@ Parameters, each a statement about what cannot be:
                         changed in its last digit, over LEVEL_S at least
     AIR_S        48 h   outdoor air that is the same to the last digit (two days of fog are not)
     JUMPS           3   moves of a level or of the air in a day that nothing could make
+    LEAP_SHARE   0.08   of the full level, and what LEAP_M3_S 20 L/s brings (a tanker emptied into the
+                        storage, a wall that gives way): a level that leapt further from one word to the
+                        next, and stood there for LEAP_BEATS 3 beats, was moved or has lost its zero;
+    LEAP_HELD_S  3 d    it is held against the gauge so long, unless it leaps back
     NOISE_BEATS     3   beats in six hours in which pressure rose and fell three bands, pump at rest
 """
 
@@ -28,7 +32,9 @@ from analytics.plant.description import Measure
 from analytics.seeing.motor import motor_signal
 
 if TYPE_CHECKING:
-    from analytics.plant.description import Plant
+    from numpy.typing import NDArray
+
+    from analytics.plant.description import Plant, Storage
     from analytics.seeing.beats import Beat, Span
     from analytics.seeing.events import Run
 
@@ -47,6 +53,7 @@ USUAL_FLOW_M3_S = 3.2e-4
 CLOUDBURST_M_S = 0.15 / 3600.0
 MOST_FLOW_M3_S = 2e-3
 LEVEL_STEP_SHARE = 0.025
+LEAP_SHARE, LEAP_M3_S, LEAP_BEATS, LEAP_HELD_S = 0.08, 0.020, 3, 3 * 86_400.0
 AIR_STEP_K, AIR_RATE_K_S = 5.0, 8.0 / 600.0
 
 
@@ -68,6 +75,10 @@ class Tail:
     time_us: list[int] = field(default_factory=list)
     value: list[float] = field(default_factory=list)
     jumps_us: list[int] = field(default_factory=list)
+    leap_us: int = 0  # when it leapt, 0: never
+    leapt_from: float = 0.0
+    leapt_to: float = 0.0
+    stood: int = 0  # beats since, on the far side
 
 
 @dataclass
@@ -175,14 +186,16 @@ class Contradictions:
             time_us, value = np.append(tail.time_us, span.time_us), np.append(tail.value, span.value)
             if len(value) > 3:
                 middle = np.median(np.stack((value[:-2], value[1:-1], value[2:])), axis=0)
+                moved = np.abs(np.diff(middle))
                 seconds = np.diff(time_us[1:-1]) / 1e6
-                tail.jumps_us += [beat.to_us] * int(
-                    np.count_nonzero(np.abs(np.diff(middle)) > step + rate * seconds)
-                )
+                tail.jumps_us += [beat.to_us] * int(np.count_nonzero(moved > step + rate * seconds))
                 tail.jumps_us = tail.jumps_us[-JUMPS:]
+                if storage is not None:
+                    _leap(tail, storage, time_us[1:-1], middle, seconds)
         tail.time_us = [*tail.time_us, *span.time_us[-3:].tolist()][-3:]
         tail.value = [*tail.value, *span.value[-3:].tolist()][-3:]
-        return "implausible" if len(tail.jumps_us) >= JUMPS else None
+        leapt = tail.leap_us and _stands(tail, span, beat)
+        return "implausible" if leapt or len(tail.jumps_us) >= JUMPS else None
 
     def _most_m3_s(self, evidence: Evidence, beat: Beat) -> float:
         """The most that can come or go: hose or burst fitting, pump, and a cloudburst while it rains."""
@@ -192,6 +205,39 @@ class Contradictions:
         wet = self.rain is None or beat.to_us - evidence.rain_us < 3 * 3_600_000_000
         area_m2 = self.plant.catchment.area_m2 if self.plant.catchment else 0.0
         return MOST_FLOW_M3_S + self.flow_m3_s + (CLOUDBURST_M_S * area_m2 if wet else 0.0)
+
+
+def _leap(
+    tail: Tail,
+    storage: Storage,
+    time_us: NDArray[np.int64],
+    level_m: NDArray[np.float64],
+    seconds: NDArray[np.float64],
+) -> None:
+    """Keep the last move of a level that no water can have made."""
+    area_m2 = storage.volume_m3 / storage.full_level_m
+    limit_m = LEAP_SHARE * storage.full_level_m + LEAP_M3_S * seconds / area_m2
+    leaps = np.flatnonzero(np.abs(np.diff(level_m)) > limit_m)
+    if not len(leaps):
+        return
+    at = int(leaps[-1])
+    to_m = float(level_m[at + 1])
+    if tail.leap_us and abs(to_m - tail.leapt_from) < LEAP_SHARE * storage.full_level_m:
+        tail.leap_us, tail.stood = 0, 0  # back where it was
+        return
+    tail.leap_us, tail.stood = int(time_us[at + 1]), 0
+    tail.leapt_from, tail.leapt_to = float(level_m[at]), to_m
+
+
+def _stands(tail: Tail, span: Span, beat: Beat) -> bool:
+    """Whether a level has stood where it leapt to, and not for so long that it must be true."""
+    if beat.to_us - tail.leap_us > LEAP_HELD_S * 1e6:
+        tail.leap_us = 0
+        return False
+    if tail.stood < LEAP_BEATS:
+        there = abs(span.last - tail.leapt_to) < abs(span.last - tail.leapt_from)
+        tail.stood, tail.leap_us = (tail.stood + 1, tail.leap_us) if there else (0, 0)
+    return tail.stood >= LEAP_BEATS
 
 
 def _still(still: Still, beat: Beat, span: Span) -> Still:

@@ -3,7 +3,11 @@
 Too long is what the contract says where the plant file gives `every`: more than ten times that and
 two minutes. Otherwise it is learned: thrice the longest silence heard so far, ten minutes at least,
 and a whole day until three days have been heard; a sensor that reports on change sleeps through the
-night.
+night. One that keeps an even pace (its longest silence is no more than EVEN times the middle of its
+first LESSON intervals, seen over a day and a night) is held to the contract's rule with that.
+
+A silence that was found teaches no more than the limit it broke: else one long outage would make a
+sensor dumb for good.
 
 Only time in which something was heard (another signal, or the collector's tick) counts, so that a
 collector that was off, a broker that was down or a recording with a hole in it makes nobody silent.
@@ -27,6 +31,9 @@ if TYPE_CHECKING:
 LEARNING_US = 3 * 86_400_000_000
 DAY_US = 86_400_000_000
 LEAST_LEARNED_US = 600_000_000
+LEAST_US = 120_000_000
+LESSON = 100
+EVEN = 5
 #: Nothing from anybody for longer than this is a hole in the recording, not somebody's silence;
 #: a plant all of whose sensors speak more seldom has the longest `every` instead, doubled.
 HOLE_US = 120_000_000
@@ -58,6 +65,9 @@ class Silences:
         self._word_us: list[int | None] = [None] * count
         self._word_lost_us = [0] * count
         self._longest_us = [0] * count
+        self._lesson_us: list[list[int]] = [[] for _ in range(count)]
+        self._even_us = [0] * count  # usual interval; 0: not learned
+        self._learned_us = [0] * count  # when it was
         self._silent = [False] * count
         self._before_us = [0] * count  # last words before the feed at hand
 
@@ -88,7 +98,7 @@ class Silences:
         steps = np.diff(time_us, prepend=self._newest_us)
         holes = np.flatnonzero(steps > self._hole_us)
         self._hole_at = time_us[holes]
-        self._hole_lost = self._lost_us + np.cumsum(steps[holes] - self._hole_us)
+        self._hole_lost = self._lost_us + np.cumsum(steps[holes])
 
     def _lost(self, time_us: int) -> int:
         """Time lost in holes up to and including the reading at `time_us`."""
@@ -101,12 +111,8 @@ class Silences:
         if word is None and not len(words):
             return
         before = word if word is not None else int(words[0])
-        teaching = LEAST_LEARNED_US // 3  # shorter gaps change no limit
-        least_us = teaching if self._every[signal] is None else self._limit_us(signal, before)
-        wide = words[:0]
-        if len(words) and max(said.widest_us, int(words[0]) - before) > least_us:
-            wide = np.flatnonzero(np.diff(words, prepend=before) > least_us)
-        for at in wide.tolist():
+        wide = self._wide(signal, said, before) if len(words) else ()
+        for at in wide:
             since = int(words[at - 1]) if at else before
             self._gap(signal, time_us, since, int(words[at]), found)
             self._word_us[signal], self._word_lost_us[signal] = int(words[at]), self._lost(int(words[at]))
@@ -115,6 +121,43 @@ class Silences:
                 self._end(signal, before, int(words[0]), found)
             self._word_us[signal], self._word_lost_us[signal] = int(words[-1]), self._lost(int(words[-1]))
         self._begin(signal, time_us, None, found)
+
+    def _wide(self, signal: int, said: Words, before: int) -> list[int]:
+        """Words before which there was a silence that may be too long, or that teaches something."""
+        words, every = said.time_us, self._every[signal]
+        untaught = every is None and not self._even_us[signal]
+        least_us = self._limit_us(signal, before) if every is not None else self._teaching_us(signal)
+        if not untaught and max(said.widest_us, int(words[0]) - before) <= least_us:
+            return []
+        gaps = np.diff(words, prepend=before)
+        if not untaught:
+            return [int(at) for at in np.flatnonzero(gaps > least_us)]
+        taught = self._learn(signal, words, gaps)
+        after_us = self._teaching_us(signal)
+        return [
+            int(at)
+            for at in np.flatnonzero(gaps > np.where(np.arange(len(gaps)) < taught, least_us, after_us))
+        ]
+
+    def _learn(self, signal: int, words: NDArray[np.int64], gaps: NDArray[np.int64]) -> int:
+        """Take the first intervals; gives the position of the word that completed the lesson."""
+        lesson = self._lesson_us[signal]
+        first = 0 if self._word_us[signal] is not None else 1
+        wanted = LESSON - len(lesson)
+        lesson += gaps[first : first + wanted].tolist()
+        if len(lesson) < LESSON:
+            return len(gaps)
+        self._even_us[signal], self._learned_us[signal] = (
+            sorted(lesson)[LESSON // 2],
+            int(words[first + wanted - 1]),
+        )
+        self._lesson_us[signal] = []
+        return first + wanted
+
+    def _teaching_us(self, signal: int) -> int:
+        """Silences shorter than this change no learned limit."""
+        even_us = self._even_us[signal]
+        return min(max(LEAST_US, 10 * even_us), LEAST_LEARNED_US) // 3 if even_us else LEAST_LEARNED_US // 3
 
     def _gap(self, signal: int, time_us: Any, since: int, until: int, found: list[Silence]) -> None:
         """A gap between two words: perhaps a silence that began and ended here; learn its length."""
@@ -125,6 +168,7 @@ class Silences:
             self._begin(signal, time_us, until, found)
         heard = until - since - (self._lost(until) - self._word_lost_us[signal])
         if self._silent[signal]:
+            heard = min(heard, self._limit_us(signal, since))
             self._end(signal, since, until, found)
         self._longest_us[signal] = max(self._longest_us[signal], heard)
 
@@ -163,9 +207,12 @@ class Silences:
         every = self._every[signal]
         if every is not None:
             return int(max(10e6 * every, 120e6))
-        learned = min(max(3 * self._longest_us[signal], LEAST_LEARNED_US), DAY_US)
         assert self._start_us is not None
-        return learned if now_us - self._start_us >= LEARNING_US else DAY_US
+        longest, even = self._longest_us[signal], self._even_us[signal]
+        heard_us = now_us - self._start_us
+        if 0 < self._learned_us[signal] <= now_us and heard_us >= DAY_US and longest <= EVEN * even:
+            return int(max(3 * longest, 10 * even, LEAST_US))
+        return min(max(3 * longest, LEAST_LEARNED_US), DAY_US) if heard_us >= LEARNING_US else DAY_US
 
     def saved(self) -> dict[str, Any]:
         return {
@@ -175,6 +222,9 @@ class Silences:
             "word_us": self._word_us,
             "word_lost_us": self._word_lost_us,
             "longest_us": self._longest_us,
+            "lesson_us": self._lesson_us,
+            "even_us": self._even_us,
+            "learned_us": self._learned_us,
             "silent": self._silent,
             "before_us": self._before_us,
         }
