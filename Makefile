@@ -7,13 +7,14 @@ BIN := .venv/bin
 UV := $(BIN)/uv
 say = @printf '\n== %s\n' $(1)
 
-.PHONY: help demo test lint format bench lock packages clean
+.PHONY: help demo test lint format bench fuzz lock packages clean
 
 help:
 	@echo 'make demo    set everything up and watch Juniper Bench, a simulated plant, on http://$(LISTEN)'
 	@echo 'make test    set everything up and run every check'
 	@echo 'make lint    style, types and import arrows only'
 	@echo 'make bench   the figures that README and DEVELOPERS quote'
+	@echo 'make fuzz    payloads, plant files and readings files under a fuzzer, SECONDS=60 each'
 	@echo 'make lock    resolve pyproject.toml into requirements.lock again'
 	@echo 'make clean   remove what these commands made'
 
@@ -37,6 +38,10 @@ format: .venv/ready-test
 
 bench: .venv/ready-bench
 	@$(BIN)/python -m tests.bench
+
+SECONDS ?= 60
+fuzz: .venv/ready-fuzz
+	@$(BIN)/python -m tests.fuzz $(SECONDS)
 
 lock: $(UV)
 	@$(UV) pip compile --quiet --universal --generate-hashes --all-extras --python-version 3.11 \

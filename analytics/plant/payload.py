@@ -39,6 +39,7 @@ LARGEST = 1_000_000
 MOST_REJECTS = 10
 
 _EXCERPT = 80
+_LONGEST_REASON = 240
 
 _BOUNDARY = ":/.-"
 
@@ -117,17 +118,25 @@ class Decoder:
                     f"and {len(reasons) - MOST_REJECTS + 1} more, such as: {reasons[MOST_REJECTS - 1]}"
                 )
             begins = excerpt(payload)
-            decoded.rejects.extend(Reject(topic, reason, begins) for reason in shown)
+            decoded.rejects.extend(Reject(topic, _harmless(reason), begins) for reason in shown)
         return decoded
 
 
 def excerpt(payload: bytes) -> str:
     """The beginning of a payload, printable and bounded."""
     text = payload[: _EXCERPT + 1].decode("utf-8", "replace")
-    clean = text[:_EXCERPT]
-    if not clean.isprintable():
-        clean = "".join(char if char.isprintable() else "�" for char in clean)
+    clean = _printable(text[:_EXCERPT])
     return clean + "…" if len(payload) > _EXCERPT else clean
+
+
+def _harmless(reason: str) -> str:
+    """A reason may quote the payload: bounded, and with nothing in it that speaks to a terminal."""
+    reason = _printable(reason)
+    return reason if len(reason) <= _LONGEST_REASON else reason[: _LONGEST_REASON - 1] + "…"
+
+
+def _printable(text: str) -> str:
+    return text if text.isprintable() else "".join(char if char.isprintable() else "�" for char in text)
 
 
 def _decode(plan: _Plan, payload: bytes, received_us: int, rows: Rows, reasons: list[str]) -> None:

@@ -1,0 +1,1 @@
+"""What comes from outside, under fuzzers: payloads, plant files, readings files."""
