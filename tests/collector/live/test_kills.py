@@ -1,4 +1,5 @@
-"""Killed at random moments under load, the daemon must end where a twin ends that was let be."""
+"""Killed at random moments under load, the broker restarted too, the daemon must end where a twin
+ends that was never killed."""
 
 from __future__ import annotations
 
@@ -15,8 +16,6 @@ import pytest
 from tests.collector.live.conftest import PLANT_FILE, Running, until
 
 if TYPE_CHECKING:
-    import paho.mqtt.client as mqtt
-
     from tests.collector.live.conftest import Broker
 
 pytestmark = pytest.mark.broker
@@ -36,7 +35,7 @@ def test_nothing_is_lost_or_doubled_and_the_findings_are_the_same(broker: Broker
         until(twin.connected)
         until(killed.connected)
         begin_s = round(time.time()) - SECONDS - 60
-        sent = _publish_and_kill(broker.publisher(), killed, begin_s, random.Random(1))
+        sent = _publish_and_kill(broker, killed, begin_s, random.Random(1))
         for one in (killed, twin):
             until(lambda one=one: one.stored() >= sent, 90.0)  # type: ignore[misc]
             assert one.stored() == sent
@@ -54,9 +53,11 @@ def _daemon(broker: Broker, folder: Path, name: str) -> Running:
     return Running(broker, made, TIMED, settings)
 
 
-def _publish_and_kill(out: mqtt.Client, daemon: Running, begin_s: int, chance: random.Random) -> int:
+def _publish_and_kill(broker: Broker, daemon: Running, begin_s: int, chance: random.Random) -> int:
     """A saw-tooth of pressure and motor, much faster than life; returns how many readings were sent."""
-    kill_at = set(chance.sample(range(60, SECONDS - 60), KILLS))
+    out = broker.publisher()
+    kill_at = chance.sample(range(60, SECONDS - 60), KILLS)
+    restart_at = set(kill_at[:: max(KILLS // 5, 2)])  # the broker as well: a power cut takes both
     sent = 0
     for second in range(SECONDS):
         for topic, unit, value in _moment(second):
@@ -68,6 +69,12 @@ def _publish_and_kill(out: mqtt.Client, daemon: Running, begin_s: int, chance: r
             time.sleep(0.02)
         if second in kill_at:
             daemon.kill()
+            if second in restart_at:
+                last.wait_for_publish(30)
+                broker.stop()
+                until(lambda: not out.is_connected())
+                broker.start()
+                until(out.is_connected)
             daemon.start()
     last.wait_for_publish(30)
     out.disconnect()
