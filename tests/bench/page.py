@@ -1,11 +1,10 @@
 """The pages on a phone, in Debian's Chromium at 390 x 844 with the CPU throttled four times.
 
 Cold profiles, a real server in its own process over a made-up year, a writer that commits once a
-second. Slow 4G is the browser's own throttle (400 ms, 400 kbit/s: Lighthouse's "slow 4G" is 150 ms
-round trip and 1.6 Mbit/s, which is what is set here). Blocking time is the sum of what long tasks
-took beyond 50 ms. Value to pixel: from the moment a reading is committed to the frame after the
-page's text changed, both by this machine's clock. Server CPU: /proc of the server, while phones
-watch, less the same without them.
+second. Slow 4G is the browser's own throttle at 150 ms and 1.6 Mbit/s. Blocking time is the sum of
+what long tasks took beyond 50 ms. Value to pixel: from the moment a reading is committed to the
+frame after the page's text changed, both by this machine's clock. Server CPU: /proc of the server
+while phones watch. On a machine that does other work all of these are upper bounds: see the load.
 """
 
 from __future__ import annotations
@@ -103,11 +102,10 @@ def history_ms(chromium: BrowserType, server: Server) -> tuple[float, float]:
         begin = time.monotonic()
         page.get_by_role("link", name="History", exact=True).click()
         page.wait_for_selector(".chart .main-svg", timeout=30_000)
-        words = page.locator("#history-chart-words")
-        expect(words).to_contain_text("runs", timeout=30_000)
         opened = time.monotonic()
-        page.get_by_role("button", name="year").click()
-        expect(words).to_contain_text("of each 3 days", timeout=30_000)
+        page.get_by_role("link", name="year").click()
+        expect(page.locator("#history-chart-words")).to_contain_text("of each 3 days", timeout=30_000)
+        page.wait_for_function("() => !('asking' in document.body.dataset)")
         return (opened - begin) * 1e3, (time.monotonic() - opened) * 1e3
 
 
@@ -121,7 +119,7 @@ def to_pixel_ms(chromium: BrowserType, server: Server, samples: int = 30) -> lis
             """() => { window.shown = [];
             new MutationObserver(() => requestAnimationFrame(() => window.shown.push(
                 [document.querySelector('[data-slot="tank.text"]').textContent, Date.now()])))
-              .observe(document.querySelector('[data-slot="tank.text"]'),
+              .observe(document.querySelector('main'),
                        {characterData: true, childList: true, subtree: true}); }"""
         )
         for k in range(samples):
@@ -167,7 +165,7 @@ def writing(data: Path) -> Iterator[None]:
 
 
 def phone_second_ms(server: Server) -> tuple[float, float]:
-    """CPU of the server for one phone that watches for one second [ms], from one stream and from many."""
+    """Server CPU a second [ms]: a phone's share when STREAMS watch, and of one phone that watches alone."""
     assert server.process is not None
     cookie = cookie_of(server.data, server.port)
     header = {"Cookie": f"{cookie['name']}={cookie['value']}"}
@@ -193,14 +191,14 @@ def phone_second_ms(server: Server) -> tuple[float, float]:
 
     with writing(server.data):
         one, many = watched(1), watched(STREAMS)
-    return (many - one) / (STREAMS - 1) * 1e3, one * 1e3
+    return many / STREAMS * 1e3, one * 1e3
 
 
 def _drain(answer: http.client.HTTPResponse) -> None:
     try:
         while answer.read1(65_536):
             pass
-    except (OSError, ValueError, AttributeError):
+    except (OSError, ValueError, AttributeError, http.client.HTTPException):
         return  # closed from the other end of this test
 
 
@@ -234,7 +232,7 @@ def measured(data: Path) -> list[tuple[str, str, str]]:
             )
         each, base = phone_second_ms(server)
         rows.append((f"server CPU a phone and second, {STREAMS} phones", f"{each:.2f} ms", "at most 0.3 ms"))
-        rows.append(("server CPU a second for the first phone", f"{base:.1f} ms", ""))
+        rows.append(("the same, one phone alone", f"{base:.1f} ms", ""))
     finally:
         server.kill()
     return rows
@@ -245,7 +243,9 @@ def run() -> None:
     with tempfile.TemporaryDirectory() as name:
         data = Path(name)
         made.fill(data, int(time.time()), days=365, coarse_s=10_800)
-        table = Table(title=f"Water page and History, CPU throttled {THROTTLE} times, median of {ROUNDS}")
+        table = Table(
+            title=f"CPU throttled {THROTTLE} times, median of {ROUNDS}; load {os.getloadavg()[0]:.1f}"
+        )
         for column in ("what", "seen", "budget"):
             table.add_column(column)
         for row in measured(data):
