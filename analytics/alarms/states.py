@@ -95,3 +95,13 @@ def next_state(state: State, event: Event, active: bool) -> State:
     if target == WHERE_IT_STANDS:
         return State.UNACKNOWLEDGED if active else State.NORMAL
     return State(target)
+
+
+def described() -> str:
+    """The table in Markdown, for the guide."""
+    lines = [f"| event | {' | '.join(State)} |", "| --- |" + " --- |" * len(State)]
+    for event in Event:
+        cells = (TABLE[state, event] for state in State)
+        words = ("-" if to is None else str(to) for to in cells)
+        lines.append(f"| {event} | {' | '.join(words)} |")
+    return "\n".join(lines) + "\n"

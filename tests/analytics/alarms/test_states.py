@@ -7,10 +7,11 @@ the standard itself was not at hand.
 from __future__ import annotations
 
 from itertools import product
+from pathlib import Path
 
 import pytest
 
-from analytics.alarms.states import COMMANDS, SILENT, TABLE, Event, Refused, State, next_state
+from analytics.alarms.states import COMMANDS, SILENT, TABLE, Event, Refused, State, described, next_state
 
 PAIRS = list(product(State, Event))
 
@@ -106,3 +107,8 @@ def test_what_is_silenced_is_announced_when_silence_ends_and_it_still_stands(sta
 def test_a_refusal_is_said_for_a_person() -> None:
     with pytest.raises(Refused, match="an alarm that is normal cannot be told to acknowledge"):
         next_state(State.NORMAL, Event.ACKNOWLEDGE, False)
+
+
+def test_the_guide_shows_the_table_as_it_is() -> None:
+    guide = Path(__file__).parents[3] / "DEVELOPERS.md"
+    assert described() in guide.read_text(encoding="utf-8")
