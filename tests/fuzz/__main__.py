@@ -7,6 +7,7 @@ atheris has no wheel for this Python, that is said, and Hypothesis alone looks, 
 from __future__ import annotations
 
 import importlib.util
+import os
 import random
 import re
 import subprocess
@@ -46,6 +47,7 @@ def _guided(target: str, seconds: int) -> bool:
             capture_output=True,
             text=True,
             timeout=seconds + 120,
+            env=os.environ | {"TMPDIR": folder},
         )
     runs = re.search(r"number_of_executed_units: *(\d+)", run.stderr)
     reached = re.findall(r"cov: (\d+)", run.stderr)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gzip
 from pathlib import Path
 
 from tests.fuzz.targets import decoder
@@ -33,6 +34,7 @@ WORDS = {
     "inf nan -1 1e400 true 2031-05-04 ''' \"\"\" { } #",
     "readings": 'T Z , " \\x0a \\x0d . - + : e on off pressure motor 2031-05-04 T06:12:31 +24:00 nan 1e999',
 }
+WORDS["recording"] = WORDS["readings"]
 
 
 def seeds(target: str) -> list[bytes]:
@@ -42,6 +44,9 @@ def seeds(target: str) -> list[bytes]:
         return [bytes([at]) + body for at in range(len(topics)) for body in _PAYLOADS]
     if target == "plant":
         return [file.read_bytes() for file in sorted(_PLANTS.glob("*.toml"))]
+    if target == "recording":
+        whole = b"time,signal,value\n" + b"".join(_ROWS)
+        return [b"\0" + whole, b"\1" + gzip.compress(whole, mtime=0), b"\1" + gzip.compress(whole)[:-9]]
     return [*_ROWS, b"".join(_ROWS)]
 
 

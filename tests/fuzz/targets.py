@@ -6,6 +6,7 @@ a finding, and so is a failed assertion.
 
 from __future__ import annotations
 
+import tempfile
 from functools import cache
 from math import isfinite
 from pathlib import Path
@@ -17,6 +18,7 @@ from analytics.plant.mistakes import PlantErrors
 from analytics.plant.parsing import parse_plant
 from analytics.plant.payload import MOST_REJECTS, Decoder
 from collector.readings.blocks import BlockReader
+from collector.readings.file import ReadingsError, ReadingsFile
 from collector.readings.rows import Malformed, Rows
 
 if TYPE_CHECKING:
@@ -113,8 +115,39 @@ def _exact(text: bytes, known: Plant) -> tuple[list[tuple[int, int, float]], int
     return good, bad
 
 
+def recording(data: bytes) -> None:
+    """A whole file, plain or gzipped (the first byte's lowest bit), perhaps damaged: told, never raised.
+
+    What is read does not depend on how much is read at once, and is in order of time.
+    """
+    known = plant("juniper.toml")
+    path = Path(_home().name) / ("fuzzed.csv.gz" if data[:1] and data[0] & 1 else "fuzzed.csv")
+    path.write_bytes(data[1:])
+    found = []
+    for chunk in (1, 1_000_000):
+        try:
+            file = ReadingsFile(path, known, stored=True, chunk=chunk)
+            parts = list(file)
+        except ReadingsError as error:
+            found.append((str(error), 0))
+            continue
+        rows = [row for one in parts for row in _rows(one.signal, one.time_us, one.value)]
+        assert [row[1] for row in rows] == sorted(row[1] for row in rows) or file.late
+        assert len(file.named) <= file.malformed
+        assert all(reason.isprintable() for _, reason in file.named)
+        found.append((sorted(rows), file.malformed))
+    assert found[0] == found[1]
+
+
+@cache
+def _home() -> tempfile.TemporaryDirectory[str]:
+    """A folder that goes when the process does, or, under a fuzzer that exits at once, with its parent's."""
+    return tempfile.TemporaryDirectory()
+
+
 TARGETS: dict[str, Callable[[bytes], None]] = {
     "payload": payload,
     "plant": plant_file,
     "readings": readings,
+    "recording": recording,
 }
