@@ -48,6 +48,7 @@ class Site:
         self._lock = threading.Lock()
         self._slow: tuple[float, tuple[Cycle, ...], dict[str, Trace]] | None = None
         self._motion: tuple[int | None, ...] = ()
+        self._drawn: dict[str, object] = {}
 
     def facts(self, at_us: int | None = None) -> Facts:
         """Everything the Water page needs, as of now (or of a moment, in tests)."""
@@ -67,10 +68,12 @@ class Site:
             levels=levels,
             cycles=cycles,
             findings=self.open_findings(),
+            alarms={alarm.place: alarm for alarm in self.history.alarms()},
             outlooks={(one.kind, one.of): one for one in self._outlooks()},
             set_aside=self.history.counts().get("set_aside", 0),
             collector=collector,
             trouble=trouble,
+            drawn=self._drawn,
         )
 
     def _collector(self, at: int) -> tuple[Literal["alive", "cut off", "gone", "unknown"], str]:
@@ -104,6 +107,7 @@ class Site:
             cycles = tuple(self.history.cycles(at - FORTNIGHT_US, at + DAY_US))
             self._slow = (time.monotonic(), cycles, self._levels(at))
             self._motion = self._marks(at)
+            self._drawn = {}
             return self._slow[1], self._slow[2]
 
     def _marks(self, at: int) -> tuple[int | None, ...]:

@@ -3,16 +3,20 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING, Any, Literal, TypeVar
 
 import numpy as np
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
+
     from numpy.typing import NDArray
 
+    from analytics.alarms.records import Alarm
     from analytics.plant.description import Measure, Plant, Signal
     from analytics.records import Cycle, Finding, Outlook
 
+T = TypeVar("T")
 #: A sensor that says nothing for this long is silent (contract, `every`); ten intervals if longer.
 SILENT_AFTER_S = 120.0
 
@@ -49,10 +53,19 @@ class Facts:
     levels: dict[str, Trace] = field(default_factory=dict)  # a fortnight of each storage level, by the hour
     cycles: tuple[Cycle, ...] = ()  # of the last fortnight, oldest first
     findings: tuple[Finding, ...] = ()  # open ones
+    alarms: dict[tuple[str, str], Alarm] = field(default_factory=dict)  # by (fault, of or "")
     outlooks: dict[tuple[str, str | None], Outlook] = field(default_factory=dict)
     set_aside: int = 0
     collector: Literal["alive", "cut off", "gone", "unknown"] = "unknown"
     trouble: str = ""  # why the history cannot be written, in words
+    #: drawings of what changes by the run and by the hour, kept by whoever gathers facts each second
+    drawn: dict[str, Any] = field(default_factory=dict, compare=False)
+
+    def kept(self, name: str, draw: Callable[[], T]) -> T:
+        """A drawing as it was made of these runs and levels, made now where it was not."""
+        if name not in self.drawn:
+            self.drawn[name] = draw()
+        return self.drawn[name]  # type: ignore[no-any-return]
 
     @property
     def newest_us(self) -> int | None:

@@ -118,7 +118,7 @@ def _storage(facts: Facts, storage: Storage) -> Station:
         _lasts(days.p10, days.p50, days.p90) if days else "How long it lasts is not known yet.",
         storage.name,
         min(1.0, max(0.0, held / storage.volume_m3)),
-        trace=traces.storage(facts, storage, days),
+        trace=facts.kept(f"storage {storage.name}", lambda: traces.storage(facts, storage, days)),
         more=tuple(more),
     )
 
@@ -168,7 +168,14 @@ def _pump(facts: Facts) -> Station:
         more.append(("Shortest run it should make", display.duration(shortest)))
     if kind != "plain" and (level := facts.median("motor_level")) is not None:
         more.append(("Motor while running", str(display.show(level, kind, units))))
-    return Station("pump", "Pump", figure, _rhythm(facts), trace=traces.runs(facts), more=tuple(more))
+    return Station(
+        "pump",
+        "Pump",
+        figure,
+        _rhythm(facts),
+        trace=facts.kept("runs", lambda: traces.runs(facts)),
+        more=tuple(more),
+    )
 
 
 def _rhythm(facts: Facts) -> str:
@@ -232,7 +239,7 @@ def _filter(facts: Facts) -> Station:
         Figure(quantity.text, quantity.unit, note),
         sentence,
         fill=share,
-        trace=traces.delivery(facts),
+        trace=facts.kept("delivery", lambda: traces.delivery(facts)),
         more=tuple(more),
     )
 
@@ -332,4 +339,11 @@ def _line(facts: Facts) -> Station:
         more.insert(0, ("Drawn today", str(display.volume(today, units))))
         flow = display.show(reading.value, "flow", units)
         figure = Figure(flow.text, flow.unit, "being drawn", _stale(facts, reading, facts.fresh(signal)))
-    return Station("line", "Line and garden", figure, sentence, trace=traces.use(facts), more=tuple(more))
+    return Station(
+        "line",
+        "Line and garden",
+        figure,
+        sentence,
+        trace=facts.kept("use", lambda: traces.use(facts)),
+        more=tuple(more),
+    )
