@@ -8,9 +8,9 @@ when a recording ends is never told.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
+import msgspec
 import numpy as np
 
 from analytics.seeing.motor import motor_signal, running_level
@@ -26,8 +26,7 @@ if TYPE_CHECKING:
 BEAT_US = 600_000_000
 
 
-@dataclass(frozen=True, slots=True)
-class Span:
+class Span(msgspec.Struct, frozen=True, gc=False):  # made by the hundred a day: quicker than a dataclass
     """One signal's samples in one beat.
 
     count, bad       samples that can be a measurement, and others
@@ -56,8 +55,7 @@ class Span:
         return self.values[self.first_at : self.past]
 
 
-@dataclass(frozen=True, slots=True)
-class Beat:
+class Beat(msgspec.Struct, frozen=True, gc=False):
     """[from_us, to_us). Signals without a sample are not in `spans`, which goes by `Plant.signals`."""
 
     at_us: int  # the reading that closed it

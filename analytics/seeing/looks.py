@@ -55,6 +55,14 @@ def band_pa(plant: Plant) -> tuple[float, float]:
     return (plant.switch.cut_in_pa, plant.switch.cut_out_pa) if plant.switch else (0.0, 4.0e5)
 
 
+@dataclass(frozen=True, slots=True)
+class _Glances:
+    """M glances that are due: into which run, at which pressure sample, each in order within its run."""
+
+    run: NDArray[np.intp]
+    trigger: NDArray[np.intp]
+
+
 def look_into(
     plant: Plant,
     pressure: Track,
@@ -64,44 +72,61 @@ def look_into(
     others: dict[str, Track],
 ) -> tuple[list[Look], list[int]]:
     """Looks due in each run's new part, and how many ages each run has then been looked at."""
-    looked: list[int] = []
-    asked: list[tuple[int, int, int]] = []  # run, trigger sample, sample a window earlier
-    for which, run in enumerate(runs):
-        newest_us = min(run.upto_us, int(pressure.time_us[-1]) + 1) if len(pressure.time_us) else 0
-        ages = ages_us(max(newest_us - run.from_us, 0))
-        triggers = np.searchsorted(pressure.time_us, run.from_us + ages[run.looked :])
-        end = int(np.searchsorted(pressure.time_us, newest_us))
-        triggers = triggers[triggers < end]
-        looked.append(run.looked + len(triggers))
-        found = _unusual(plant, pressure, run, np.unique(triggers))
-        asked.extend((which, *trigger) for trigger in found)
+    looked = [run.looked for run in runs]
+    if not runs or not len(pressure.time_us):
+        return [], looked
+    due = _due(pressure, runs, looked)
+    asked = _unusual(plant, pressure, runs, due)
     if not asked:
         return [], looked
     return _looks(plant, pressure, water, runs, known_starts, others, asked), looked
 
 
+def _due(pressure: Track, runs: Sequence[Underway], looked: list[int]) -> _Glances:
+    """Where the ages not yet looked at fall; `looked` is brought up to date."""
+    time_us = pressure.time_us
+    from_us = np.array([run.from_us for run in runs], np.int64)
+    upto_us = np.minimum(np.array([run.upto_us for run in runs], np.int64), time_us[-1] + 1)
+    lasted_us = np.maximum(upto_us - from_us, 0)
+    ages = ages_us(int(lasted_us.max()))
+    first = np.array(looked, np.intp)
+    count = np.maximum(np.searchsorted(ages, lasted_us, side="right") - first, 0)
+    which = np.repeat(np.arange(len(runs)), count)
+    place = np.arange(len(which)) - np.repeat(np.cumsum(count) - count, count) + first[which]
+    trigger = np.searchsorted(time_us, from_us[which] + ages[place])
+    seen = trigger < np.searchsorted(time_us, upto_us)[which]
+    which, trigger = which[seen], trigger[seen]
+    for run, more in enumerate(np.bincount(which, minlength=len(runs)).tolist()):
+        looked[run] += more
+    again = (which[1:] == which[:-1]) & (trigger[1:] == trigger[:-1])  # one sample, two ages
+    first_time = np.concatenate((np.ones(min(len(which), 1), np.bool_), ~again))
+    return _Glances(which[first_time], trigger[first_time])
+
+
 def _unusual(
-    plant: Plant, pressure: Track, run: Underway, triggers: NDArray[np.int64]
-) -> list[tuple[int, int]]:
-    """(trigger, first sample of its window) where pressure stands still, falls, or is out of the band."""
-    if not len(triggers):
+    plant: Plant, pressure: Track, runs: Sequence[Underway], due: _Glances
+) -> list[tuple[int, int, int]]:
+    """(run, trigger, first sample of its window) where pressure stands still, falls, or leaves the band."""
+    if not len(due.run):
         return []
     low, high = band_pa(plant)
     band = high - low
-    spacing_us = int(1e6 * pressure.pace.typical_s(run.from_us))
-    window_us = max(WINDOW_US, 4 * spacing_us)
-    now_us, now_pa = pressure.time_us[triggers], pressure.value[triggers]
-    since_us = np.maximum(now_us - window_us, run.from_us)
+    spacing_us = np.array([int(1e6 * pressure.pace.typical_s(run.from_us)) for run in runs], np.int64)
+    window_us = np.maximum(WINDOW_US, 4 * spacing_us)[due.run]
+    now_us, now_pa = pressure.time_us[due.trigger], pressure.value[due.trigger]
+    since_us = np.maximum(now_us - window_us, np.array([run.from_us for run in runs], np.int64)[due.run])
     first = np.searchsorted(pressure.time_us, since_us)
     then_pa = pressure.value[first]
     passed = (now_us - since_us) / window_us
     still = now_pa - then_pa < STANDING_STILL * band * passed
     outside = (now_pa < low - BELOW_BAND * band) | (now_pa > high + ABOVE_BAND * band)
-    enough = triggers - first >= 2
-    for off_us, on_us in run.holes:
-        enough &= (now_us < off_us) | (now_us >= on_us)
+    enough = due.trigger - first >= 2
+    for which, run in enumerate(runs):
+        for off_us, on_us in run.holes:
+            enough &= (due.run != which) | (now_us < off_us) | (now_us >= on_us)
     found = np.flatnonzero((still | outside) & enough)
-    return list(zip(triggers[found].tolist(), first[found].tolist(), strict=True))
+    columns = (due.run[found], due.trigger[found], first[found])
+    return list(zip(*(column.tolist() for column in columns), strict=True))
 
 
 def _looks(
