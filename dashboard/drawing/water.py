@@ -69,7 +69,7 @@ def shape(band: Band, flow: str) -> str:
         one.more,
         traced,
         flow if one.trace and one.trace.live else "",
-        [(told.id, told.finding.summary, told.finding.cause) for told in band.found],
+        [(told.id, told.finding.summary, told.finding.cause, told.alarm) for told in band.found],
     )
     return hashlib.blake2s(repr(parts).encode(), digest_size=6).hexdigest()
 

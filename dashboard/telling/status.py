@@ -7,29 +7,36 @@ from typing import TYPE_CHECKING, Literal
 
 from analytics.advice import advice
 from analytics.advice import station as station_of
+from analytics.alarms.rationale import URGENCY
 from dashboard.telling import display
+from dashboard.telling.alarms import is_event, standing
 from dashboard.telling.facts import SILENT_AFTER_S
 from dashboard.telling.stations import Station, running, stations
 
 if TYPE_CHECKING:
     from analytics.advice import Advice
+    from analytics.alarms.records import Alarm
     from analytics.records import Finding
     from dashboard.telling.facts import Facts
 
 Mood = Literal["well", "wrong", "blind"]
 RANK = {"high": 0, "medium": 1, "low": 2}
-PRIORITY_WORDS = {"high": "See to it now", "medium": "See to it soon", "low": "When you pass by"}
 
 
 @dataclass(frozen=True, slots=True)
 class Told:
-    """A finding ready to be read. `id` is its place in an address."""
+    """A finding ready to be read. `id` is its place in an address.
+
+    `alarm` says where its alarm is; `aside` that somebody has put it aside: it is shown, and is no news.
+    """
 
     finding: Finding
     advice: Advice
     id: str
     since: str
     urgency: str
+    alarm: str = ""
+    aside: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,6 +45,11 @@ class Band:
 
     station: Station
     found: tuple[Told, ...]
+
+    @property
+    def wrong(self) -> bool:
+        """Whether something is found here that nobody has put aside."""
+        return any(not one.aside for one in self.found)
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,14 +67,18 @@ def finding_id(finding: Finding) -> str:
     return f"{finding.fault}.{finding.of or '-'}.{finding.raised_us}"
 
 
-def told(finding: Finding, now_us: int, timezone: str) -> Told:
+def told(finding: Finding, now_us: int, timezone: str, alarm: Alarm | None = None) -> Told:
     """A finding with its advice and its dates in words."""
+    where = standing(finding, alarm, now_us, timezone)
+    urgency = "Asks for nothing" if is_event(finding) else URGENCY[finding.priority]
     return Told(
         finding,
         advice(finding.fault, finding.cause),
         finding_id(finding),
         f"since {display.moment(finding.onset_us, now_us, timezone)}",
-        PRIORITY_WORDS[finding.priority],
+        urgency,
+        where.words if where else "",
+        where is not None and where.silent,
     )
 
 
@@ -70,7 +86,10 @@ def status(facts: Facts) -> Status:
     """What the Water page says of these facts."""
     column = stations(facts)
     ordered = sorted(facts.findings, key=lambda f: (RANK[f.priority], f.raised_us))
-    found = [told(finding, facts.now_us, facts.plant.timezone) for finding in ordered]
+    found = [
+        told(finding, facts.now_us, facts.plant.timezone, facts.alarms.get((finding.fault, finding.of or "")))
+        for finding in ordered
+    ]
     placed = [(_place(facts, one, column), one) for one in found]
     bands = tuple(
         Band(station, tuple(one for key, one in placed if key == station.key)) for station in column
@@ -93,6 +112,8 @@ def _place(facts: Facts, one: Told, column: tuple[Station, ...]) -> str:
 
 def _verdict(facts: Facts, found: list[Told], column: tuple[Station, ...]) -> tuple[Mood, str, str]:
     silence = _silence(facts)
+    aside = [one.advice.title for one in found if one.aside]
+    found = [one for one in found if not one.aside]
     if found:
         verdict = found[0].advice.title.rstrip(".") + "."
         others = len(found) - 1
@@ -104,6 +125,8 @@ def _verdict(facts: Facts, found: list[Told], column: tuple[Station, ...]) -> tu
         return "blind", silence, "What stands below is the last that was heard."
     if facts.trouble:
         return "blind", "What comes in cannot be kept.", f"{facts.trouble}."
+    if aside:
+        return "well", "Nothing new is wrong.", f"Put aside: {_listed(aside)}."
     unseen = [station.name.lower() for station in column if not station.seen]
     if unseen:
         return "well", "Nothing is wrong that the sensors see.", f"Not seen: {_listed(unseen)}."

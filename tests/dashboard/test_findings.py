@@ -103,6 +103,10 @@ def test_acknowledge_shelve_and_take_up_again(client: FlaskClient, attended: Att
     said = post(client, "shelve", hours=8, reason="Flushing on Friday")
     assert re.search(r"Shelved until (today|tomorrow) \d\d:\d\d by Ana: Flushing on Friday", said)
     assert "Put aside" in client.get(f"{BASE}/findings").text
+    water = client.get("/").text
+    assert "Nothing new is wrong." in water
+    assert 'class="station wrong' not in water
+    assert "Flushing on Friday" in water
     said = post(client, "unshelve")
     assert "Unacknowledged since" in said
     said = post(client, "out-of-service", reason="Winter")
