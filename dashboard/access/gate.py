@@ -27,17 +27,16 @@ log = logging.getLogger("holdwater.access")
 
 #: Endpoints without sign-in: nothing of a plant is in them.
 OPEN = frozenset({"kept", "health", "worker", "doors.sign_in", "doors.pair"})
-#: What view-only people may send: callbacks that draw, what concerns their own phone, and practice,
-#: which changes nothing of the plant.
+#: What view-only people may send: callbacks that draw, practice, and what concerns their own phone.
 FOR_ALL = frozenset(
     {
         "/dash/_dash-update-component",
-        "practice_new",
-        "practice_answer",
         "doors.sign_out",
         "household.prove",
         "household.passphrase",
         "household.forget",
+        "practice_new",
+        "practice_answer",
     }
 )
 READING = frozenset({"GET", "HEAD", "OPTIONS"})
