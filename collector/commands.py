@@ -8,6 +8,7 @@ down commands wait, and the pages say so.
 
 from __future__ import annotations
 
+import contextlib
 import sqlite3
 import uuid
 from contextlib import closing
@@ -15,7 +16,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 import msgspec
 
-from collector.store.errors import HistoryError, translating
+from collector.store.errors import HistoryDamaged, HistoryError, translating
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
@@ -130,9 +131,18 @@ class Commands:
         """In order of their coming. What cannot be read (a newer version's) is left out."""
         if not self.path.exists():
             return []
-        with translating(self.path), closing(self._connected()) as connection:
-            rows = connection.execute("SELECT key, time_us, by, body FROM waiting ORDER BY id").fetchall()
+        try:
+            with translating(self.path), closing(self._connected()) as connection:
+                rows = connection.execute("SELECT key, time_us, by, body FROM waiting ORDER BY id").fetchall()
+        except HistoryDamaged:
+            self._set_aside()
+            raise
         return list(self._read(rows))
+
+    def _set_aside(self) -> None:
+        """A damaged queue goes under another name, so that commands can be given again."""
+        with contextlib.suppress(OSError):
+            self.path.replace(self.path.with_name("commands.damaged.sqlite"))
 
     def changed(self, now_us: int) -> bool:
         """Whether it is worth looking again: the file changed since the last look, or just now."""

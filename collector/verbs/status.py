@@ -89,6 +89,8 @@ def plant_lines(plant: Plant, data: Path, now_us: int) -> list[str]:
     with History.open(data, plant, read_only=True) as history:
         latest, counts = history.latest(), history.counts()
         standing, aside = history.findings(open_only=True), history.set_aside(3)
+        states = {alarm.place: alarm.state.value for alarm in history.alarms()}
+        untold = len(history.due())
     lines = ["", f"{plant.title} ({plant.name})"]
     width = max(len(signal.name) for signal in plant.signals)
     for signal in plant.signals:
@@ -101,5 +103,9 @@ def plant_lines(plant: Plant, data: Path, now_us: int) -> list[str]:
         )
         lines.append(f"  {signal.name:<{width}}  {words}")
     lines.append("  " + ", ".join(f"{number:,} {name}" for name, number in sorted(counts.items())))
-    lines += [f"  open: {finding.summary}" for finding in standing]
+    for finding in standing:
+        state = states.get((finding.fault, finding.of or ""), "asks for nothing")
+        lines.append(f"  open ({state}): {finding.summary}")
+    if untold:
+        lines.append(f"  {untold} messages are not delivered yet")
     return [*lines, *(f"  set aside: {one.topic}: {one.reason}: {one.excerpt}" for one in aside)]

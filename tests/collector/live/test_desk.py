@@ -268,11 +268,14 @@ def test_so_many_commands_and_no_more(tmp_path: Path, monkeypatch: pytest.Monkey
     assert len(queue.waiting()) == 2
 
 
-def test_a_damaged_queue_does_not_keep_alarms_from_being_raised(day: Day) -> None:
+def test_a_damaged_queue_is_set_aside_and_keeps_no_alarm_from_being_raised(day: Day) -> None:
     day.ask(Acknowledge("lost_prime"))
     day.commands.path.write_bytes(b"x" * 4096)
     day.step(T, LOST)
     assert day.state() is State.UNACKNOWLEDGED
+    day.ask(Acknowledge("lost_prime"))  # into a new queue
+    day.step(T + S)
+    assert day.state() is State.ACKNOWLEDGED
 
 
 def test_a_disk_that_does_not_answer_loses_no_finding_and_no_command(
