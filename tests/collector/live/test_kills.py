@@ -16,6 +16,7 @@ import pytest
 from tests.collector.live.conftest import PLANT_FILE, Running, until
 
 if TYPE_CHECKING:
+    from collector.store import History
     from tests.collector.live.conftest import Broker
 
 pytestmark = pytest.mark.broker
@@ -106,3 +107,12 @@ def _same(killed: Running, twin: Running, end_us: int) -> None:
         before = [[f for f in h.findings() if f.raised_us <= end_us] for h in (ours, theirs)]
         assert before[1], "the twin found nothing: the trial would compare two empty lists"
         assert before[0] == before[1]
+        lives = [_lives(h, end_us) for h in (ours, theirs)]
+        assert lives[1], "the twin raised no alarm"
+        assert lives[0] == lives[1]
+
+
+def _lives(history: History, end_us: int) -> list[tuple[str, int, str, str]]:
+    """What became of each alarm, in order; the moments are each daemon's own."""
+    changes = reversed(history.alarm_changes(1000))
+    return [(one.fault, one.raised_us, one.before, one.after) for one in changes if one.raised_us <= end_us]
