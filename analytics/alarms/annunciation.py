@@ -175,7 +175,8 @@ class Annunciator:
         if event in (Event.SHELVE, Event.REMOVE) and not reason.strip():
             raise Refused("say why: the reason stands beside the alarm for whoever comes next")
         alarm = self._at(fault, of)
-        changes = self._step(alarm, event, now_us, by=by, reason=reason.strip(), until_us=until_us)
+        ends_us = until_us if event is Event.SHELVE else None
+        changes = self._step(alarm, event, now_us, by=by, reason=reason.strip(), until_us=ends_us)
         return changes + self.pass_time(now_us)
 
     def hold(self, faults: Sequence[str], until_us: int, now_us: int, by: str, reason: str) -> list[Change]:

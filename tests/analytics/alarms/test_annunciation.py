@@ -273,6 +273,8 @@ def play(
             with contextlib.suppress(Refused):
                 changes += desk.command(what, fault, None, now, by="A", reason="r", until_us=now + HOUR)
         changes += desk.pass_time(now)
+        due_us = desk.due_us()
+        assert due_us is None or due_us > now  # else the daemon would commit for ever
     return changes, desk.alarms
 
 
