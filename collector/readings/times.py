@@ -1,7 +1,7 @@
 """A column of times in a readings file, as far as they are in the forms that recorders write.
 
 RFC 3339 in upper case, with Z or an offset and up to six digits of a second, or seconds since the
-epoch. The minute is worked out once for each run of rows that share it, the second for all at once.
+epoch. Date and minute are worked out once for each run of rows that share them, the second for all.
 """
 
 from __future__ import annotations
@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 
     Times = tuple[NDArray[np.int64], NDArray[np.bool_]]
 
-_MINUTE = re.compile(rb"(\d{4})-(\d\d)-(\d\d)T(\d\d):(\d\d)")
+_DATE = re.compile(rb"(\d{4})-(\d\d)-(\d\d)T")
 _OFFSET = re.compile(rb"([+-])(\d\d):(\d\d)")
 _EPOCH = date(1970, 1, 1).toordinal()
 _NO_MINUTE = -(2**40)
@@ -31,11 +31,14 @@ _LATEST_US = 250_000_000_000_000_000
 _TEN_US = 10 ** np.arange(7, dtype=np.int64)
 
 _LOW = np.array([0] + [2 ** (8 * n) - 1 for n in range(1, 9)], dtype=np.uint64)
+#: In a word `DDTHH:MM`: what is still of the date; then, of what remains, the shape and how it looks.
+_DAY = np.uint64(0xFFFFFF)
+_CLOCK, _CLOCK_LOOKS = np.uint64(0xF0F0FFF0F0), np.uint64(0x30303A3030)
 _ZEROS = np.uint64(0x3030_3030_3030_3030)
 
 
 class TimeColumn:
-    """Reads times; remembers the minutes it has worked out."""
+    """Reads times; remembers the dates it has worked out."""
 
     def __init__(self) -> None:
         self._known: dict[bytes, int] = {}
@@ -81,31 +84,52 @@ class TimeColumn:
         self, padded: NDArray[np.uint8], word_at: NDArray[np.uint64], start: NDArray[np.intp]
     ) -> NDArray[np.int64]:
         """Minutes since the epoch, before any offset."""
-        date_words, clock_words = word_at[start], word_at[start + 8]
-        changed = np.ones(len(start), dtype=np.bool_)
-        changed[1:] = (date_words[1:] != date_words[:-1]) | (clock_words[1:] != clock_words[:-1])
-        runs = np.flatnonzero(changed)
+        dates, clocks = word_at[start], word_at[start + 8]
+        runs = _changes((dates, clocks))
+        dates, clocks = dates[runs], clocks[runs]
+        days = self._days(padded, start[runs], (dates, clocks & _DAY))
+        clocks = clocks >> np.uint64(24)
+        tens_h, ones_h, tens_m, ones_m = (
+            ((clocks >> np.uint64(up)) & np.uint64(15)).view(np.int64) for up in (0, 8, 24, 32)
+        )
+        hours, minutes = tens_h * 10 + ones_h, tens_m * 10 + ones_m
+        digits = (ones_h < 10) & (tens_m < 6) & (ones_m < 10)  # of the hour's first: by hours < 24
+        sound = ((clocks & _CLOCK) == _CLOCK_LOOKS) & digits & (hours < 24) & (days != _NO_MINUTE)
+        found = np.where(sound, days * 1440 + hours * 60 + minutes, _NO_MINUTE)
+        return np.repeat(found, np.diff(runs, append=len(start)))
+
+    def _days(
+        self, padded: NDArray[np.uint8], start: NDArray[np.intp], spelled: tuple[NDArray[np.uint64], ...]
+    ) -> NDArray[np.int64]:
+        """Days since the epoch of the dates that stand at each `start`."""
         if len(self._known) > _MOST_KNOWN:
             self._known.clear()
-        minutes = np.empty(len(runs), dtype=np.int64)
+        runs = _changes(spelled)
+        days = np.empty(len(runs), dtype=np.int64)
         for run, at in enumerate(start[runs].tolist()):
-            text = padded[at : at + 16].tobytes()
+            text = padded[at : at + 11].tobytes()
             found = self._known.get(text)
             if found is None:
-                found = self._known[text] = _minute(text)
-            minutes[run] = found
-        return np.repeat(minutes, np.diff(runs, append=len(start)))
+                found = self._known[text] = _day(text)
+            days[run] = found
+        return np.repeat(days, np.diff(runs, append=len(start)))
 
 
-def _minute(text: bytes) -> int:
-    match = _MINUTE.fullmatch(text)
+def _changes(columns: tuple[NDArray[np.uint64], ...]) -> NDArray[np.intp]:
+    """The rows at which one of the columns changes, the first among them."""
+    changed = np.zeros(len(columns[0]), dtype=np.bool_)
+    changed[:1] = True
+    for column in columns:
+        changed[1:] |= column[1:] != column[:-1]
+    return np.flatnonzero(changed)
+
+
+def _day(text: bytes) -> int:
+    match = _DATE.fullmatch(text)
     if match is None:
         return _NO_MINUTE
-    year, month, day, hour, minute = (int(part) for part in match.groups())
-    if hour > 23 or minute > 59:
-        return _NO_MINUTE
     try:
-        return (date(year, month, day).toordinal() - _EPOCH) * 1440 + hour * 60 + minute
+        return date(*map(int, match.groups())).toordinal() - _EPOCH
     except ValueError:
         return _NO_MINUTE
 
