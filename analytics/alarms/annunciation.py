@@ -58,7 +58,7 @@ class Annunciator:
             # what was waiting for its on-delay may have outlasted it before the condition went
             changes += self._settled(alarm, min(finding.cleared_us, now_us))
             alarm = self._at(finding.fault, finding.of)
-            self._keep(replace(alarm, standing=False, turned_us=finding.cleared_us))
+            self._keep(replace(alarm, standing=False, turned_us=min(finding.cleared_us, now_us)))
         return changes + self.pass_time(now_us)
 
     def _begun(self, alarm: Alarm, finding: Finding, now_us: int) -> list[Change]:
@@ -74,7 +74,7 @@ class Annunciator:
             cause=finding.cause,
             priority=finding.priority if not alarm.active else alarm.priority,
             standing=True,
-            turned_us=finding.raised_us,
+            turned_us=min(finding.raised_us, now_us),  # a sensor's clock may be ahead of ours
             times_us=recent[-CHATTER_TIMES:],
             chattering=alarm.chattering or len(recent) >= CHATTER_TIMES,
         )

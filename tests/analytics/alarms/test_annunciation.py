@@ -96,6 +96,13 @@ def test_what_came_and_went_while_nobody_listened_is_told_as_both() -> None:
     assert desk.alarms["sensor_fault", "motor"].state is State.RETURNED
 
 
+def test_a_sensor_whose_clock_is_ahead_delays_no_alarm() -> None:
+    desk, one = Annunciator(), found(at_us=T + 4 * MIN)
+    assert told(desk.hear(one, T)) == [("lost_prime", "raised")]
+    desk.hear(gone(one, T + 5 * MIN), T + MIN)
+    assert desk.due_us() == T + 11 * MIN
+
+
 def test_back_within_the_off_delay_is_one_alarm() -> None:
     desk, first = Annunciator(), found()
     desk.hear(first, T)
