@@ -6,6 +6,8 @@ from typing import TYPE_CHECKING
 
 from gunicorn.app.base import BaseApplication
 
+from dashboard.web.patience import PatientWorker
+
 if TYPE_CHECKING:
     from collections.abc import Callable
     from pathlib import Path
@@ -28,7 +30,7 @@ class _Server(BaseApplication):
         for name, value in {
             "bind": self._bind,
             "workers": 1,
-            "worker_class": "gthread",
+            "worker_class": PatientWorker,
             "threads": THREADS,
             "worker_connections": 200,
             "timeout": 60,
