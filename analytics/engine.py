@@ -17,6 +17,7 @@ from analytics.judging.arbitration import Ledger, resting_on
 from analytics.judging.reference import reference
 from analytics.judging.signature import Signature
 from analytics.judging.watch import AllClear, Detector
+from analytics.outlooks.figures import Figures
 from analytics.records import Cycle, Finding, Outcome, Outlook
 from analytics.seeing.beats import Beat
 from analytics.seeing.events import Day, Look, Rest, Run
@@ -60,7 +61,7 @@ class Engine:
         self._ordering = Ordering()
         self._observer = Observer(plant)
         self._ledger = Ledger(resting_on(plant))
-        self._detectors: list[Detector] = faults.detectors(plant)
+        self._detectors: list[Detector] = [*faults.detectors(plant), Figures(plant)]
         self._hearers = {kind: self._hearing(name) for kind, name in HEARD_BY.items()}
         self._now_us = 0
 

@@ -27,6 +27,7 @@ from analytics import words
 from analytics.judging.decline import Decline, decline
 from analytics.judging.signature import best_delivery
 from analytics.judging.watch import AllClear, Claim, Coverage, Detector
+from analytics.outlooks.trend import days_until
 from analytics.plant.description import MOTOR_MEASURES, Measure
 from analytics.records import Outlook
 
@@ -139,29 +140,8 @@ class CloggedFilter(DeliveryFault):
 
     def outlooks(self, day: Day, known: Known) -> Sequence[Outlook]:
         """Days until a quarter of the delivery is gone, by the straight line of the last weeks."""
-        points = self.memory.days[-14:]
-        none = [Outlook("days_to_flush_filter", None, day.to_us, None, None, None)]
-        if len(points) < 5:
-            return none
-        middle_s = sum(p[0] for p in points) / len(points)
-        middle = sum(p[1] for p in points) / len(points)
-        spread = sum((p[0] - middle_s) ** 2 for p in points)
-        slope = sum((p[0] - middle_s) * (p[1] - middle) for p in points) / spread
-        off = [p[1] - middle - slope * (p[0] - middle_s) for p in points]
-        error = (sum(o * o for o in off) / (len(points) - 2) / spread) ** 0.5
-        now = middle + slope * (points[-1][0] - middle_s)
-        bounds = [_days(now, slope - 1.28 * error), _days(now, slope), _days(now, slope + 1.28 * error)]
-        return [Outlook("days_to_flush_filter", None, day.to_us, *bounds)]
-
-
-def _days(now: float, slope_per_s: float) -> float | None:
-    """None: not in sight (over a year, or not falling)."""
-    if now <= FLUSH_AT:
-        return 0.0
-    if slope_per_s >= 0.0:
-        return None
-    days = (now - FLUSH_AT) / -slope_per_s / 86_400.0
-    return days if days < 366.0 else None
+        points = [(at_s / 86_400.0, left) for at_s, left in self.memory.days[-14:]]
+        return [Outlook("days_to_flush_filter", None, day.at_us, *days_until(points, FLUSH_AT))]
 
 
 def detector(plant: Plant) -> CloggedFilter:

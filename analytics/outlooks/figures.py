@@ -1,0 +1,142 @@
+"""The plain figures of the plant as it is today, and how long the air will last.
+
+Once a day, from the newest runs (`analytics.judging.signature`):
+
+- delivery at cut-in and cut-out, by the kinks of the newest runs;
+- demand: what the pump brought in each day (delivery times run time: over a day the tank keeps nothing);
+- air: a tank that has lost air answers to the same water with more pressure. Apparent delivery, worked
+  out with the file's charge, rises by 1/f where f is what is left of the compliance, V (Pc + pa):
+
+      f = clean delivery / apparent delivery,     air charge  Pc = f (Pc_file + pa) - pa
+
+  and the tank gives f times the file's drawdown. f above one is a pump that delivers less, not more
+  air: it is held to one. So a slow clog hides a slow loss of air; both have findings of their own;
+- weeks until the air wants topping up: until f, by the straight line of the last weeks, is TOP_UP_AT.
+
+Bands are from the scatter of the runs: a median's standard error is 1.25 sigma / sqrt(n).
+
+Parameters:
+    TOP_UP_AT   0.75   of the drawdown left: runs are a quarter shorter; a yearly check finds less
+                       gone in a sound tank (common practice, no source)
+    WEEKS       6      of days that the line is drawn through
+
+Source: Boyle's law; kinks as in the design's signatures.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from math import hypot, sqrt
+from typing import TYPE_CHECKING
+
+from analytics.judging.signature import best_delivery
+from analytics.judging.watch import Detector
+from analytics.outlooks.trend import days_until
+from analytics.records import Outlook
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from analytics.judging.signature import Trait
+    from analytics.judging.watch import Known, Word
+    from analytics.seeing.events import Day, Run
+
+TOP_UP_AT = 0.75
+WEEKS = 6
+DAY_S = 86_400.0
+#: Tenth and ninetieth percentile of a normal, and a median's standard error over the mean's.
+Z90, OF_A_MEDIAN = 1.2816, 1.2533
+DEMAND_DAYS = 28
+DEMAND_LEAST = 3
+
+
+@dataclass
+class FigureMemory:
+    brought_m3: float = 0.0  # since midnight
+    daily_m3: list[float] = field(default_factory=list)
+    air: list[list[float]] = field(default_factory=list)  # (day, share of compliance left)
+
+
+class Figures(Detector):
+    """Raises nothing; speaks at the end of each day."""
+
+    FAULT = "figures"
+    Memory = FigureMemory
+    memory: FigureMemory
+
+    def run(self, run: Run, known: Known) -> Sequence[Word]:
+        cycle = run.cycle
+        if cycle.delivery_mid_m3_s is not None and cycle.delivery_mid_m3_s > 0.0:
+            self.memory.brought_m3 += cycle.delivery_mid_m3_s * cycle.run_time_s
+        return ()
+
+    def outlooks(self, day: Day, known: Known) -> Sequence[Outlook]:
+        if not known.water.true:
+            return ()
+        newest = known.signature.recent[-1].at_us if known.signature.recent else 0
+        left = self._air_left(known)
+        true = left[0] if left is not None else 1.0  # apparent flows are 1/f too large
+        found = self._demand(day, true)
+        if newest < day.from_us:
+            return found
+        for kind, name in (
+            ("delivery_cut_in_m3_s", "delivery_start_m3_s"),
+            ("delivery_cut_out_m3_s", "delivery_stop_m3_s"),
+        ):
+            trait = known.signature.now(name)
+            if trait is not None:
+                error = _error(trait, len(known.signature.recent))
+                found.append(_outlook(kind, day, true * trait.middle, true * error))
+        return found + (self._air(day, known, *left) if left is not None else [])
+
+    def _demand(self, day: Day, true: float) -> list[Outlook]:
+        memory, lasted_s = self.memory, (day.to_us - day.from_us) / 1e6
+        if lasted_s > 0.8 * DAY_S:
+            memory.daily_m3 = [*memory.daily_m3, true * memory.brought_m3 * DAY_S / lasted_s][-DEMAND_DAYS:]
+        memory.brought_m3 = 0.0
+        days = sorted(memory.daily_m3)
+        if len(days) < DEMAND_LEAST:
+            return []
+        low, middle, high = (days[round(share * (len(days) - 1))] for share in (0.1, 0.5, 0.9))
+        return [Outlook("demand_m3_day", None, day.at_us, low, middle, high)]
+
+    def _air(self, day: Day, known: Known, share: float, error: float) -> list[Outlook]:
+        """Charge, drawdown and weeks, against the learned signature, of which the charge is the file's."""
+        start, stop = known.signature.now("start_pa"), known.signature.now("stop_pa")
+        if start is None or stop is None:
+            return []
+        water = known.water
+        drawn_m3 = water.between_m3(start.middle, stop.middle)
+        absolute_pa = water.precharge_pa + water.atmosphere_pa_abs
+        points = self.memory.air = [*self.memory.air, [day.to_us / 1e6 / DAY_S, share]][-7 * WEEKS :]
+        weeks = [None if days is None else days / 7.0 for days in days_until(points, TOP_UP_AT)]
+        charge_pa = max(share * absolute_pa - water.atmosphere_pa_abs, 0.0)  # less air is less volume
+        return [
+            _outlook("drawdown_m3", day, share * drawn_m3, error * drawn_m3),
+            _outlook("air_charge_pa", day, charge_pa, error * absolute_pa),
+            Outlook("weeks_to_top_up_air", None, day.at_us, *weeks),
+        ]
+
+    def _air_left(self, known: Known) -> tuple[float, float] | None:
+        """Share of the tank's compliance that is left, and its standard error."""
+        clean, name = known.signature.clean, best_delivery(known.signature.clean)
+        if name is None or known.signature.learned_us is None:
+            return None
+        now, count = known.signature.now(name), len(known.signature.recent)
+        if now is None or now.middle <= 0.0:
+            return None
+        share = clean[name].middle / now.middle
+        lesson = max(known.signature.learned_runs, 1)
+        error = share * hypot(
+            _error(now, count) / now.middle, _error(clean[name], lesson) / clean[name].middle
+        )
+        return min(share, 1.0), error
+
+
+def _error(trait: Trait, count: int) -> float:
+    """Standard error of a median of so many runs."""
+    return OF_A_MEDIAN * trait.sigma / sqrt(max(count, 1))
+
+
+def _outlook(kind: str, day: Day, middle: float, error: float) -> Outlook:
+    return Outlook(kind, None, day.at_us, middle - Z90 * error, middle, middle + Z90 * error)
