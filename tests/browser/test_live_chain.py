@@ -8,6 +8,7 @@ to five minutes ahead of it), with one fault: the pump has lost its prime, and g
 from __future__ import annotations
 
 import os
+import re
 import signal
 import subprocess
 import sys
@@ -172,3 +173,14 @@ def test_a_fault_over_a_real_broker_shows_and_goes(
         expect(page.locator(".station.wrong")).to_have_count(0, timeout=60_000)
     expect(page.locator("body")).to_have_attribute("data-mood", "well")
     shot(page, "chain-prime-regained")
+    # the daemon that found it also takes what a person does about it
+    page.goto(f"{url}/at/juniper-bench/findings")
+    page.get_by_role("link", name=re.compile(TITLE)).first.click()
+    page.get_by_role("button", name="Acknowledge").click()
+    expect(page.locator(".pipe")).to_contain_text("Acknowledged by Ana")
+    page.locator("summary", has_text="Log a repair").click()
+    page.get_by_label("What was done").fill("Filled the suction pipe through the priming plug.")
+    page.get_by_role("button", name="Write it down").click()
+    expect(page.locator(".pipe")).to_contain_text("Filled the suction pipe")
+    expect(page.locator(".pipe")).to_contain_text("the readings are as they should be", timeout=15_000)
+    shot(page, "chain-repair-proved")
