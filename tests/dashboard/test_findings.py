@@ -46,6 +46,14 @@ def client(data: Path) -> FlaskClient:
     return client_of(make_app([made.juniper()], data))
 
 
+@pytest.fixture(scope="module")
+def still(tmp_path_factory: pytest.TempPathFactory) -> FlaskClient:
+    """A plant that nobody attends, for all that changes nothing."""
+    data = tmp_path_factory.mktemp("still")
+    made.fill(data, NOW_US // 1_000_000, days=1, findings=(FOUND,), coarse_s=60)
+    return client_of(make_app([made.juniper()], data))
+
+
 @pytest.fixture
 def attended(data: Path) -> Iterator[Attended]:
     with Attended(data) as one:
@@ -74,8 +82,8 @@ def test_findings_lists_what_stands_and_what_is_past(folder: Path, wrong_folder:
     assert 'class="open"' in wrong
 
 
-def test_a_findings_page_says_all_without_a_script(client: FlaskClient) -> None:
-    html = client.get(HERE).text
+def test_a_findings_page_says_all_without_a_script(still: FlaskClient) -> None:
+    html = still.get(HERE).text
     for words in (
         "Why we think so", "Delivery of each run, gpm", ">began<", ">called<", ">expected<", "What to do",
         "What would prove it mended", "94% sure", "5.6 gpm", "See to it soon", "What happened",
@@ -88,9 +96,9 @@ def test_a_findings_page_says_all_without_a_script(client: FlaskClient) -> None:
     assert not re.search(r"<script[^>]*(charts|rooms)\.js", html)
 
 
-def test_an_unknown_finding_is_not_found(client: FlaskClient) -> None:
-    assert client.get(f"{BASE}/findings/nothing.-.1").status_code == 404
-    assert client.post(f"{BASE}/do/acknowledge", data={"finding": "nothing.-.1"}).status_code == 404
+def test_an_unknown_finding_is_not_found(still: FlaskClient) -> None:
+    assert still.get(f"{BASE}/findings/nothing.-.1").status_code == 404
+    assert still.post(f"{BASE}/do/acknowledge", data={"finding": "nothing.-.1"}).status_code == 404
 
 
 def test_acknowledge_shelve_and_take_up_again(client: FlaskClient, attended: Attended) -> None:
@@ -167,9 +175,9 @@ def test_while_the_collector_is_down_a_command_waits_and_the_page_says_so(
     ],
 )
 def test_what_no_form_of_ours_sends(
-    client: FlaskClient, what: str, fields: dict[str, str], status: int
+    still: FlaskClient, what: str, fields: dict[str, str], status: int
 ) -> None:
-    assert client.post(f"{BASE}/do/{what}", data=fields).status_code == status
+    assert still.post(f"{BASE}/do/{what}", data=fields).status_code == status
 
 
 def test_nobody_else_may_act(data: Path) -> None:
@@ -190,19 +198,19 @@ def test_nobody_else_may_act(data: Path) -> None:
 @pytest.mark.parametrize(
     "back", ["https://evil.example/", "//evil.example", "/at/other/findings", "javascript:1"]
 )
-def test_back_leads_nowhere_else(client: FlaskClient, monkeypatch: pytest.MonkeyPatch, back: str) -> None:
+def test_back_leads_nowhere_else(still: FlaskClient, monkeypatch: pytest.MonkeyPatch, back: str) -> None:
     monkeypatch.setattr(actions, "WAIT_S", 0.0)
     fields = {"kind": "observation", "words": "x", "back": back}
-    answer = client.post(f"{BASE}/do/log", data=fields)
+    answer = still.post(f"{BASE}/do/log", data=fields)
     assert answer.headers["Location"].startswith(f"{BASE}/logbook?done=")
 
 
-def test_a_part_is_sent_alone_and_only_when_something_changed(client: FlaskClient) -> None:
-    part = client.get(HERE, headers={"X-Part": "1"}).text
+def test_a_part_is_sent_alone_and_only_when_something_changed(still: FlaskClient) -> None:
+    part = still.get(HERE, headers={"X-Part": "1"}).text
     assert part.startswith('<div id="story"')
     (version,) = re.findall(r'data-version="(\w+)"', part)
-    assert client.get(f"{HERE}?seen={version}", headers={"X-Part": "1"}).status_code == 204
-    assert client.get(f"{HERE}?seen=old", headers={"X-Part": "1"}).status_code == 200
+    assert still.get(f"{HERE}?seen={version}", headers={"X-Part": "1"}).status_code == 204
+    assert still.get(f"{HERE}?seen=old", headers={"X-Part": "1"}).status_code == 200
 
 
 def test_the_logbook_shows_figures_in_the_owners_units(client: FlaskClient, data: Path) -> None:
