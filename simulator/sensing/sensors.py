@@ -193,13 +193,8 @@ def truth_of(plant: Plant, signal: Signal) -> Callable[[Moment], Floats]:
         return lambda moment: np.full(len(moment.times_s), moment.hardware.sizes.well_s_m)
     if signal.measures is Measure.RAIN_CONDUCTIVITY:
         return lambda moment: np.full(len(moment.times_s), moment.hardware.sizes.rain_s_m)
-    if signal.measures is Measure.WATER_TEMPERATURE:
-        return lambda moment: np.full(len(moment.times_s), _BURIED_C)
     return _TRUTHS[signal.measures]
 
-
-#: Water in a buried line, the year round: near the ground's mean temperature.
-_BURIED_C = 12.0
 
 _TRUTHS: dict[Measure, Callable[[Moment], Floats]] = {
     Measure.LINE_PRESSURE: lambda m: m.line_pa,
@@ -211,6 +206,7 @@ _TRUTHS: dict[Measure, Callable[[Moment], Floats]] = {
     Measure.SUPPLY_FLOW: lambda m: m.supply_m3_s,
     Measure.RAINFALL: lambda m: m.rain_m,
     Measure.AIR_TEMPERATURE: lambda m: m.air_c,
+    Measure.WATER_TEMPERATURE: lambda m: m.supply_c,
     Measure.SUPPLY_CONDUCTIVITY: lambda m: m.salt_s_m,
 }
 

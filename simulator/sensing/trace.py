@@ -47,6 +47,12 @@ class Piece(NamedTuple):
     salt1: float
     air0: float  # [degC]
     air1: float
+    water0: float  # water in the first storage [degC]
+    water1: float
+    pipe0: float  # water in the exposed pipe [degC]
+    pipe1: float
+    warm0: float  # water at the end of the buried line [degC]
+    warm1: float
     level0: float  # first storage [m]
     level1: float
     more_levels: tuple[float, ...] = ()  # (level0, level1) of each further storage, in order
@@ -178,6 +184,19 @@ class Moment:
     @property
     def air_c(self) -> Floats:
         return self._between("air")
+
+    @property
+    def water_c(self) -> Floats:
+        """Of the first storage."""
+        return self._between("water")
+
+    @property
+    def pipe_c(self) -> Floats:
+        return self._between("pipe")
+
+    @property
+    def supply_c(self) -> Floats:
+        return self._between("warm")
 
     def level_m(self, storage: int = 0) -> Floats:
         if storage == 0:

@@ -73,6 +73,7 @@ class Hardware:
     line_r: float  # Hazen-Williams resistance of the buried line
     line_m3_pa: float
     line_m3: float
+    bore_m: float
     relief_pa: float
     storage_m3: float  # of the first storage; none: 0
 
@@ -116,6 +117,7 @@ def sized_for(plant: Plant, sizes: Sizes | None = None) -> Hardware:
         # walls that give: V (1/K + D/(E e)), polyethylene with D/e 9 and E 1 GPa (textbooks)
         line_m3_pa=line_m3 * (1 / 2.2e9 + 9 / 1.0e9),
         line_m3=line_m3,
+        bore_m=bore,
         relief_pa=sizes.relief_over_cut_out * cut_out,
         storage_m3=plant.storages[0].volume_m3 if plant.storages else 0.0,
     )

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 from simulator.physics import filter as screen
 from simulator.physics import salt, suction
 from simulator.physics.motor import speed_share
-from simulator.physics.water import ZERO_CELSIUS_K, vapour_pressure_pa
+from simulator.physics.water import vapour_pressure_pa
 
 if TYPE_CHECKING:
     from simulator.works.condition import Condition
@@ -83,7 +83,7 @@ class Intake:
         share = well_share if self._reservoir.storages else 1.0
         return salt.blend(sizes.rain_s_m, sizes.well_s_m, share)
 
-    def prepare(self, network: Network, condition: Condition, since_start_s: float, wall_k: float) -> None:
+    def prepare(self, network: Network, condition: Condition, since_start_s: float, water_c: float) -> None:
         """Set the network's pump branch to this moment; since_start_s is negative at rest."""
         hardware = self._hardware
         network.pumping = since_start_s >= 0.0 and not condition.rotor_locked
@@ -100,7 +100,7 @@ class Intake:
         network.branch_k = curve.curve_s2_m5 + hardware.suction_k + hardware.valve_k + before_k + blocked_k
         network.flow_limit_m3_s = suction.cavitation_flow(
             hardware.atmosphere_pa,
-            vapour_pressure_pa(max(wall_k - ZERO_CELSIUS_K, 1.0)),
+            vapour_pressure_pa(max(water_c, 1.0)),
             network.static_m,
             hardware.sizes.needed_suction_m,
             hardware.suction_k,

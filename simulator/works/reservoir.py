@@ -42,6 +42,12 @@ class Reservoir:
         """Level [m] in a storage."""
         return float(np.interp(self.volumes[which], *self._tables[which]))
 
+    def surface_m2(self) -> float:
+        """Open water of the first storage: what a level more would hold, by its strapping table."""
+        volumes, levels = self._tables[0]
+        i = min(max(int(np.searchsorted(volumes, self.volumes[0], side="right")), 1), len(volumes) - 1)
+        return (volumes[i] - volumes[i - 1]) / (levels[i] - levels[i - 1])
+
     def levels(self) -> list[float]:
         return [self.level_m(i) for i in range(len(self.storages))]
 
@@ -68,8 +74,9 @@ class Reservoir:
         first, totals = self.storages[0], self.totals
         share = max(self.level_m() / first.full_level_m, 0.0)
         leaked = min(leak_full_m3_s * sqrt(share) * seconds, self.volumes[0])  # Torricelli
-        area_m2 = first.volume_m3 / first.full_level_m
-        gone = min(evaporation_m_s * area_m2 * seconds, self.volumes[0] - leaked)
+        gone = 0.0
+        if evaporation_m_s:
+            gone = min(evaporation_m_s * self.surface_m2() * seconds, self.volumes[0] - leaked)
         self.volumes[0] += collected_m3 + inflow_m3_s * seconds - leaked - gone - drawn_m3
         totals.collected += collected_m3
         totals.inflow += inflow_m3_s * seconds

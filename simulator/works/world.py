@@ -33,6 +33,7 @@ from simulator.works.reservoir import Reservoir, Totals
 from simulator.works.switch import TRIPS_AFTER_S
 from simulator.works.troubles import Troubles
 from simulator.works.vessel import AIR_STEP_S, Vessel
+from simulator.works.warmth import Warmth
 
 if TYPE_CHECKING:
     from analytics.plant.description import Plant
@@ -76,7 +77,10 @@ class World:
         self._step_s = 1.0
         self._looked_s = 0.0
         self._air_moving = False
-        self._new_day(self._calendar.day(0))
+        today = self._calendar.day(0)
+        depth_m = plant.storages[0].full_level_m if plant.storages else 0.0
+        self.warmth = Warmth(self.hardware, scenario.climate, depth_m, _of_year(today))
+        self._new_day(today)
         self._air_c = self._sky.air_c(0.0)
         self.vessel = Vessel(self.hardware, scenario.climate.mean_c, self._air_c)
         self._enter_faults()
@@ -157,6 +161,7 @@ class World:
 
     def _new_day(self, day: Day) -> None:
         self._sky.new_day(day, self.now_s)
+        self.warmth.new_day(_of_year(day))
         for use in self._life.day(day, self.condition.demand_share):
             if use.stop_s > self.now_s:
                 self._agenda.at(use.start_s, partial(self._open_outlet, use))
@@ -228,7 +233,7 @@ class World:
         run_up_s = self.now_s + 0.5 * min(_RUN_UP_STEP_S, limit_s) - self.motor.run_since
         levels = self.reservoir.levels()
         self.intake.prepare(
-            self._network, self.condition, -1.0 if isnan(run_up_s) else run_up_s, self.vessel.wall_k
+            self._network, self.condition, -1.0 if isnan(run_up_s) else run_up_s, self.warmth.water_c
         )
         vessel, switch = self.vessel, self.motor.switch
         taken = stepper.advance(
@@ -257,7 +262,8 @@ class World:
         first, last = taken.first, taken.last
         before_pa, began_s, prime = self.vessel.line_pa, self.now_s, self.intake.prime
         air0, rain0, salt0 = self._air_c, self._rain_m, self.intake.salt_s_m
-        spilled_m3 = self.totals.spilled
+        spilled_m3, warm = self.totals.spilled, self.warmth
+        water0, pipe0, warm0 = warm.water_c, warm.pipe_c, warm.supply_c
         self._book(taken)
         self.now_s += taken.seconds
         self.vessel.line_pa, self.vessel.gas_k = taken.pressure_pa, taken.gas_k
@@ -291,6 +297,12 @@ class World:
                 self.intake.salt_s_m,
                 air0,
                 self._air_c,
+                water0,
+                warm.water_c,
+                pipe0,
+                warm.pipe_c,
+                warm0,
+                warm.supply_c,
                 levels[0] if levels else nan,
                 after[0] if levels else nan,
                 tuple(level for pair in zip(levels[1:], after[1:], strict=True) for level in pair),
@@ -302,15 +314,21 @@ class World:
         pumped, supplied, lost = taken.pumped_m3, taken.supplied_m3, taken.lost_m3
         rain_m = self._sky.rain_m_s * condition.rain_share * taken.seconds
         self._rain_m += rain_m
-        from_well = max(pumped, 0.0) * self.intake.well_share(condition)
+        well_share = self.intake.well_share(condition)
+        from_well = max(pumped, 0.0) * well_share
         totals.from_well += from_well
         totals.drawn += pumped - from_well
         totals.supplied += supplied
         totals.lost += lost
+        collected = self._roof.collected_m3(rain_m, self.now_s + taken.seconds)
+        if self.scenario.sizes.storage_open and self.reservoir.volumes:
+            collected += rain_m * self.reservoir.surface_m2()
+        held = self.reservoir.volumes[0] if self.reservoir.volumes else 0.0
+        self.warmth.step(taken.seconds, self._air_c, held, collected, (pumped, well_share, supplied))
         self.reservoir.step(
             taken.seconds,
             pumped - from_well,
-            self._roof.collected_m3(rain_m, self.now_s + taken.seconds),
+            collected,
             condition.inflow_m3_s,
             condition.storage_leak_m3_s,
             self._sky.evaporation_m_s if self.scenario.sizes.storage_open else 0.0,
@@ -321,3 +339,8 @@ class World:
         storages = self.reservoir.storages
         dry = bool(storages) and self.reservoir.level_m() <= storages[0].outlet_level_m + VORTEX_M
         self._troubles.look((began_s, self.now_s), self._air_c, spilled, dry, self.motor.energised)
+
+
+def _of_year(day: Day) -> int:
+    """The season's day of the year."""
+    return day.season.timetuple().tm_yday
