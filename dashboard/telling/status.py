@@ -23,6 +23,10 @@ Mood = Literal["well", "wrong", "blind"]
 RANK = {"high": 0, "medium": 1, "low": 2}
 
 
+#: While one of these stands, a motor that runs moves nothing.
+NO_WATER_MOVES = frozenset({"lost_prime", "dry_supply", "blocked_discharge"})
+
+
 @dataclass(frozen=True, slots=True)
 class Told:
     """A finding ready to be read. `id` is its place in an address.
@@ -95,7 +99,10 @@ def status(facts: Facts) -> Status:
         Band(station, tuple(one for key, one in placed if key == station.key)) for station in column
     )
     runs = running(facts)
-    flow: Literal["moving", "still", "unknown"] = "unknown" if runs is None else "moving" if runs else "still"
+    moves = runs and not any(finding.fault in NO_WATER_MOVES for finding in facts.findings)
+    flow: Literal["moving", "still", "unknown"] = (
+        "unknown" if runs is None else "moving" if moves else "still"
+    )
     mood, verdict, detail = _verdict(facts, found, column)
     return Status(mood, verdict, detail, bands, flow, facts.newest_us)
 
