@@ -79,7 +79,10 @@ def test_killed_at_random_every_alarm_is_told_and_every_command_is_done(
         for fault in FAULTS:
             found(running, fault)
             key = commands.put(Acknowledge(fault), by="Ann", now_us=time.time_ns() // 1000)
+            receiver.refuses = fault == FAULTS[0]
             running.start()
+            if receiver.refuses:
+                until(lambda: "did not arrive" in running.log.read_text())
             time.sleep(chance.uniform(0.4, 2.5))
             running.kill()
             kills += 1
@@ -94,6 +97,9 @@ def test_killed_at_random_every_alarm_is_told_and_every_command_is_done(
             assert history.carried(key) is not None
             by_ann = [change.fault for change in history.alarm_changes() if change.by == "Ann"]
             assert sorted(by_ann) == sorted(FAULTS)
+        words = running.log.read_text()
+        assert "s3cretword" not in words
+        assert "t0kenvalue" not in words
         topics = [f"holdwater/bench/alarm/{fault}" for fault in FAULTS]
         until(lambda: all('"acknowledged"' in seen.get(topic, "") for topic in topics))
     finally:
