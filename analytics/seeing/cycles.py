@@ -31,6 +31,7 @@ if TYPE_CHECKING:
 
 RUN_UP_US = 1_500_000  # a motor of this size is up to speed in a second or so
 COARSE_US = 3_000_000  # edges seen more coarsely than this are sought in the pressure
+LONGEST_US = 480_000_000  # what lies further back says nothing of the demand at the start
 MOST_LAG_S = 3.0  # pressure is carried on to a start or stop from no further away
 SETTLE_US = 2_000_000  # after a stop: check valve and water hammer
 
@@ -92,8 +93,12 @@ def measure_starts(
     first_on = np.array([s[1] for s in spells], np.int64)
     stop_before = np.array([s[2] + SETTLE_US if s[2] is not None else -(2**62) for s in spells], np.int64)
     start, rest_end = start_edges(pressure, before, first_on)
-    window = np.minimum(np.maximum(30_000_000, 6 * spacing_us), 480_000_000)
-    rest = _window_lines(pressure, water, np.maximum(stop_before, rest_end - window), rest_end)
+    window = np.minimum(np.maximum(30_000_000, 6 * spacing_us), LONGEST_US)
+    before_us = rest_end - window
+    if len(pressure.time_us):  # of what is told on change, four words back
+        fourth = pressure.time_us[np.maximum(_nearest(pressure, rest_end) - 4, 0)]
+        before_us = np.maximum(np.minimum(before_us, fourth), rest_end - LONGEST_US)
+    rest = _window_lines(pressure, water, np.maximum(stop_before, before_us), rest_end)
     lead = np.maximum(15_000_000, 5 * spacing_us)
     run_from = np.maximum(first_on, start + RUN_UP_US)
     head = _window_lines(pressure, water, run_from, np.minimum(run_from + lead, upto_us))
@@ -191,7 +196,7 @@ def measure_runs(
         np.array([getattr(run, name) for _, run in runs], np.int64)
         for name in ("before_us", "from_us", "last_us", "to_us")
     )
-    spacing = np.array([int(1e6 * pressure.pace.typical_s(run.from_us)) for _, run in runs], np.int64)
+    spacing = np.array([int(1e6 * pressure.pace.quick_s(run.from_us)) for _, run in runs], np.int64)
     stop = stop_edges(pressure, last_on, to)
     starts = _starts(pressure, water, runs, known_starts, stop, spacing)
     start = np.array([s.start_us for s in starts], np.int64)

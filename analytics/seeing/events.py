@@ -80,6 +80,7 @@ class Look:
     flow_m3_s: float | None
     discharge_pa: float | None
     suction_pa: float | None
+    motor_now: float | None = None  # median of the newest three samples
 
 
 @dataclass(frozen=True, slots=True)

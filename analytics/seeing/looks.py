@@ -111,11 +111,15 @@ def _unusual(
         return []
     low, high = band_pa(plant)
     band = high - low
-    spacing_us = np.array([int(1e6 * pressure.pace.typical_s(run.from_us)) for run in runs], np.int64)
+    spacing_us = np.array([int(1e6 * pressure.pace.quick_s(run.from_us)) for run in runs], np.int64)
     window_us = np.maximum(WINDOW_US, 4 * spacing_us)[due.run]
     now_us, now_pa = pressure.time_us[due.trigger], pressure.value[due.trigger]
-    since_us = np.maximum(now_us - window_us, np.array([run.from_us for run in runs], np.int64)[due.run])
+    from_us = np.array([run.from_us for run in runs], np.int64)[due.run]
+    since_us = np.maximum(now_us - window_us, from_us)
     first = np.searchsorted(pressure.time_us, since_us)
+    # what is told on change says nothing while nothing moves: then what it said last still holds
+    first = np.maximum(np.minimum(first, due.trigger - 2), np.searchsorted(pressure.time_us, from_us))
+    since_us = np.minimum(since_us, pressure.time_us[first])
     then_pa = pressure.value[first]
     passed = (now_us - since_us) / window_us
     still = now_pa - then_pa < STANDING_STILL * band * passed
@@ -144,7 +148,7 @@ def _looks(
     at_us = pressure.time_us[trigger]
     line = fit_lines(pressure.time_us, pressure.value, first, trigger + 1, water.at)
     plain = fit_lines(pressure.time_us, pressure.value, first, trigger + 1)
-    spacing = np.array([int(1e6 * pressure.pace.typical_s(runs[w].from_us)) for w in which], np.int64)
+    spacing = np.array([int(1e6 * pressure.pace.quick_s(runs[w].from_us)) for w in which], np.int64)
     spells = [(runs[w].before_us, runs[w].from_us, runs[w].before_stop_us) for w in which]
     fresh = [k for k, w in enumerate(which) if runs[w].from_us not in known]
     measured = (
@@ -180,6 +184,7 @@ def _looks(
                 flow_m3_s=_median(others.get("flow"), begin, now),
                 discharge_pa=_median(others.get("discharge"), begin, now),
                 suction_pa=_median(others.get("suction"), begin, now),
+                motor_now=_newest(others.get("motor"), begin, now),
             )
         )
     return looks
@@ -194,3 +199,10 @@ def _median(track: Track | None, after_us: int, upto_us: int) -> float | None:
         return None
     a, b = np.searchsorted(track.time_us, (after_us, upto_us), side="right").tolist()
     return median(track.value[a:b]) if b > a else None
+
+
+def _newest(track: Track | None, after_us: int, upto_us: int) -> float | None:
+    if track is None:
+        return None
+    a, b = np.searchsorted(track.time_us, (after_us, upto_us), side="right").tolist()
+    return median(track.value[max(a, b - 3) : b]) if b > a else None

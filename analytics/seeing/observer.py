@@ -142,7 +142,7 @@ class Observer:
         if run is None:
             self._starts = {}
         elif self.pressure is not None and now_us - run.from_us > TAIL_US and run.from_us not in self._starts:
-            spacing = np.array([int(1e6 * self.pressure.pace.typical_s(run.from_us))], np.int64)
+            spacing = np.array([int(1e6 * self.pressure.pace.quick_s(run.from_us))], np.int64)
             stop = self.spells.stops_before.get(run.from_us)
             start = measure_starts(
                 self.pressure, self.water, [(run.before_us, run.from_us, stop)], np.array([now_us]), spacing

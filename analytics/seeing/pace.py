@@ -15,6 +15,9 @@ LESSON = 100
 #: Before anything is learned: ten seconds between samples, and an hour's silence is a gap.
 FIRST_GUESS_S = 10.0
 FIRST_LIMIT_S = 3600.0
+CLOSER = 0.8  # a hundred that is closer by less is jitter
+SOONEST_S = 0.05
+HUNDREDS = 100
 
 
 class Pace:
@@ -22,6 +25,9 @@ class Pace:
 
     An interval that is learned is the 95th percentile of the first LESSON, so that a sensor which
     reports on change is not found silent whenever nothing changes; twice the margin then.
+
+    How closely samples lie while things move (`quick_s`) is the tenth percentile of a hundred spacings,
+    the closest hundred so far: of a sensor that speaks each second or, at rest, each minute, the second.
     """
 
     def __init__(self, every_s: float | None) -> None:
@@ -30,10 +36,15 @@ class Pace:
         self._typical_s: float | None = None
         self._longest_s: float | None = None
         self.learned_us: int | None = None
+        self._quick: list[tuple[int, float]] = []  # since when, how close
+        self._spacings = np.empty(0)  # of the hundred that is not yet full
+        self._hundreds = 0
 
     def gaps(self, words: Words, before_us: int | None) -> NDArray[np.bool_]:
         """For each sample, whether the silence before it was a gap. The very first is none."""
         time_us, limit_s = words.time_us, self.limit_s()
+        if self._hundreds < HUNDREDS:
+            self._learn_quick(time_us, before_us)
         if self._typical_s is not None and before_us is not None:
             longest_us = max(words.widest_us, int(time_us[0]) - before_us)
             if longest_us * 1e-6 <= limit_s:
@@ -52,6 +63,21 @@ class Pace:
                 self._lesson = []
         return np.asarray(steps > limits)
 
+    def _learn_quick(self, time_us: NDArray[np.int64], before_us: int | None) -> None:
+        """From the first HUNDREDS: a sensor that speaks on change has then moved, and the year is cheap."""
+        steps = np.diff(time_us) if before_us is None else np.diff(time_us, prepend=before_us)
+        waiting = len(self._spacings)
+        both = np.concatenate((self._spacings, steps * 1e-6))
+        blocks = min(len(both) // LESSON, HUNDREDS - self._hundreds)
+        self._hundreds += blocks
+        self._spacings = both[blocks * LESSON :].copy() if self._hundreds < HUNDREDS else np.empty(0)
+        tenth = LESSON // 10
+        close = np.partition(both[: blocks * LESSON].reshape(blocks, LESSON), tenth, axis=1)[:, tenth]
+        first = LESSON - 1 - waiting + len(time_us) - len(steps)
+        for block, spacing in enumerate(close.tolist()):
+            if not self._quick or spacing < CLOSER * self._quick[-1][1]:
+                self._quick.append((int(time_us[first + block * LESSON]), spacing))
+
     def limit_s(self) -> float:
         if self.every_s is not None:
             return max(10.0 * self.every_s, 120.0)
@@ -63,6 +89,13 @@ class Pace:
             return self._typical_s
         return FIRST_GUESS_S if self.every_s is None else min(self.every_s, FIRST_GUESS_S)
 
+    def quick_s(self, time_us: int) -> float:
+        """Spacing while things move, as known at a time."""
+        for since_us, close in reversed(self._quick):
+            if time_us >= since_us:
+                return max(close, SOONEST_S)
+        return self.typical_s(time_us)
+
     def learned_s(self) -> float | None:
         return self._typical_s
 
@@ -72,9 +105,15 @@ class Pace:
             "typical_s": self._typical_s,
             "longest_s": self._longest_s,
             "learned_us": self.learned_us,
+            "quick": self._quick,
+            "spacings": self._spacings.tolist(),
+            "hundreds": self._hundreds,
         }
 
     def restore(self, saved: dict[str, Any]) -> None:
         self._lesson = list(saved["lesson"])
         self._typical_s, self._longest_s = saved["typical_s"], saved["longest_s"]
         self.learned_us = saved["learned_us"]
+        self._quick = [(since_us, close) for since_us, close in saved["quick"]]
+        self._spacings = np.array(saved["spacings"], np.float64)
+        self._hundreds = saved["hundreds"]
