@@ -23,10 +23,11 @@ Source: pump at shut-off, common practice, no source.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 from analytics import words
+from analytics.judging.no_delivery import Story, follow, witness
 from analytics.judging.reference import Reference, reference
 from analytics.judging.watch import AllClear, Claim, Coverage, Detector
 from analytics.plant.description import MOTOR_MEASURES, Measure
@@ -54,6 +55,7 @@ class BlockedMemory:
     run_us: int = 0
     looks: int = 0
     quiet: int = 0
+    story: Story = field(default_factory=Story)
 
 
 class BlockedDischarge(Detector):
@@ -67,7 +69,10 @@ class BlockedDischarge(Detector):
             return ()
         if memory.run_us != look.start_us:
             memory.run_us, memory.looks = look.start_us, 0
-        if not (self._leapt(look, usual) or self._behind(look, known, usual)):
+        follow(memory.story, look, known)
+        seen = witness(look, known, memory.story)
+        shut = seen is not None and seen.idle and seen.shut
+        if not (shut or self._leapt(look, usual)):
             memory.looks = 0
             return ()
         memory.looks += 1
@@ -89,18 +94,6 @@ class BlockedDischarge(Detector):
         expected_s = usual.drawdown_m3 / usual.delivery_m3_s
         early = look.age_s < max(0.25 * expected_s, 2.0 * look.interval_s) and look.age_s < 30.0
         return early or (first is not None and abs(first) < 0.05 * usual.delivery_m3_s and look.age_s < 60.0)
-
-    def _behind(self, look: Look, known: Known, usual: Reference) -> bool:
-        """The outlet gauge at shut-off, the line standing still."""
-        if look.discharge_pa is None or look.pressure_pa is None or look.age_s < 8.0:
-            return False
-        clean = known.signature.clean.get("filter_drop_pa")
-        usual_drop = clean.middle if clean is not None else 0.25 * usual.band_pa
-        drop = look.discharge_pa - look.pressure_pa
-        still = look.slope_m3_s is None or look.slope_m3_s < 0.15 * usual.delivery_m3_s
-        return (
-            still and drop > max(4.0 * usual_drop, 0.8 * usual.band_pa) and look.discharge_pa > usual.stop_pa
-        )
 
     def run(self, run: Run, known: Known) -> Sequence[Word]:
         memory, usual, cycle = self.memory, reference(known), run.cycle

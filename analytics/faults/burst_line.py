@@ -22,12 +22,23 @@ Source: orifice law; quadratic pump curve, common practice, no source.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 from analytics import words
-from analytics.judging.no_delivery import FALSE_START, witness
-from analytics.judging.reference import reference
+from analytics.judging.no_delivery import (
+    UNHEARD_OF,
+    Story,
+    false_start,
+    fell_fast,
+    follow,
+    given_m3_s,
+    held_up,
+    needed_draw_m3_s,
+    stands,
+    witness,
+)
+from analytics.judging.reference import MID_SHARE, Reference, reference
 from analytics.judging.watch import AllClear, Claim, Coverage, Detector
 from analytics.plant.description import MOTOR_MEASURES, Measure
 
@@ -41,6 +52,7 @@ if TYPE_CHECKING:
 DEEP, DEEP_FOR_S = 0.5, 30.0
 LOW, LOW_FOR_S = 0.75, 75.0
 OUT = 1.5
+SAMPLES = 5.0  # a line that drains passes all pressures: what stands is seen to stand
 RECOVERS = 0.05 / 30.0  # of the band a second: a twentieth in half a minute, out of the noise
 WORKS = 0.85  # of the usual motor level: below, the pump may not be pumping (see no_delivery)
 
@@ -50,6 +62,7 @@ class BurstMemory:
     run_us: int = 0
     low_us: int | None = None
     deep_us: int | None = None
+    story: Story = field(default_factory=Story)
 
 
 class BurstLine(Detector):
@@ -60,32 +73,35 @@ class BurstLine(Detector):
     def look(self, look: Look, known: Known) -> Sequence[Word]:
         memory, usual = self.memory, reference(known)
         pressure = look.pressure_pa
+        follow(memory.story, look, known)
         if pressure is None or look.age_s < 5.0:
             return ()
         if memory.run_us != look.start_us:
             memory.run_us, memory.low_us, memory.deep_us = look.start_us, None, None
-        start = look.pressure_start_pa
-        if look.entire and start is not None and start > usual.start_pa + FALSE_START * usual.band_pa:
+        if false_start(look, usual):
             return ()
-        memory.low_us = self._since(memory.low_us, pressure < LOW * usual.start_pa, look)
-        memory.deep_us = self._since(memory.deep_us, pressure < DEEP * usual.start_pa, look)
+        keeps = look.motor_level is not None or stands(look, usual)
+        memory.low_us = self._since(memory.low_us, keeps and pressure < LOW * usual.start_pa, look)
+        memory.deep_us = self._since(memory.deep_us, keeps and pressure < DEEP * usual.start_pa, look)
         recovers = (look.slope_pa_s or 0.0) > RECOVERS * usual.band_pa
         if recovers or not self._pumps(look, known):
             return ()
-        draw = self._draw(look, usual.delivery_m3_s)
-        out = (
-            draw is not None
-            and draw > OUT
-            and look.age_s >= 20.0
-            and pressure < usual.start_pa - 0.1 * usual.band_pa
-        )
-        low = memory.low_us is not None and look.at_us - memory.low_us >= LOW_FOR_S * 1e6
-        deep = memory.deep_us is not None and look.at_us - memory.deep_us >= DEEP_FOR_S * 1e6
-        if not (out or low or deep):
+        needed, limit = needed_draw_m3_s(look, usual), self._limit_m3_s(usual)
+        # what the plant is known to draw could bring down a pump that gives no more than that
+        short = given_m3_s(look, usual) < 1.1 * (usual.draw_m3_s or 0.0)
+        short |= known.is_open("clogged_filter") or known.is_open("pump_wear")
+        if needed is None or needed < usual.delivery_m3_s:
             return ()
+        # in the first minute what left before the start must say the same: no tap just opened
+        before = -(look.slope_before_m3_s or 0.0)
+        out = look.age_s >= (20.0 if before > OUT * usual.delivery_m3_s else 60.0)
+        out &= memory.story.most_needed_m3_s > limit and pressure < usual.start_pa - 0.1 * usual.band_pa
+        low = _lasts(memory.low_us, look, LOW_FOR_S) or _lasts(memory.deep_us, look, DEEP_FOR_S)
+        if not (out or (low and needed > limit and not short)):
+            return ()
+        draw = max(needed, memory.story.most_needed_m3_s) / usual.delivery_m3_s
         evidence = {"pressure_pa": pressure, "run_age_s": look.age_s, "cut_in_pa": usual.start_pa}
-        if draw is not None:
-            evidence["draw_over_delivery_1"] = draw
+        evidence["draw_over_delivery_1"] = draw
         said = (
             f"The pump runs and pressure stays at {words.pressure(self.plant, pressure)}, far below cut-in: "
             "more water leaves than the pump can give, as from a burst line."
@@ -98,25 +114,20 @@ class BurstLine(Detector):
 
     def _pumps(self, look: Look, known: Known) -> bool:
         """Whether the pump can be taken to deliver, by motor, kink or flow."""
-        seen = witness(look, known)
+        seen = witness(look, known, self.memory.story)
         if seen is not None and seen.idle:
             return False
         if seen is not None and seen.motor is not None:
             return seen.motor >= WORKS
         if look.flow_m3_s is not None:
             return look.flow_m3_s > 0.5 * reference(known).delivery_m3_s
-        return look.pressure_pa is not None and look.pressure_pa > 0.1 * reference(known).start_pa
+        usual = reference(known)
+        return held_up(look, usual) or (look.interval_s <= 10.0 and fell_fast(self.memory.story, usual))
 
-    def _draw(self, look: Look, delivery_m3_s: float) -> float | None:
-        """What leaves, over the delivery, while the tank still tells."""
-        if look.slope_m3_s is None:
-            return None
-        before = -look.slope_before_m3_s if look.slope_before_m3_s is not None else 0.0
-        first = look.slope_first_m3_s
-        # a tank short of air makes every flow look larger, the pump's own kink as well
-        grown = 1.0 if first is None else max((first + before) / delivery_m3_s, 1.0)
-        now = delivery_m3_s - look.slope_m3_s / grown
-        return min(now, before / grown) / delivery_m3_s if look.age_s < 60.0 else now / delivery_m3_s
+    def _limit_m3_s(self, usual: Reference) -> float:
+        """No household's draw: OUT times what the pump gives, and beyond all that was seen."""
+        rated = MID_SHARE * (self.plant.pump.rated_flow_m3_s or 0.0)
+        return max(OUT * usual.delivery_m3_s, OUT * rated, UNHEARD_OF * (usual.draw_m3_s or 0.0))
 
     def run(self, run: Run, known: Known) -> Sequence[Word]:
         if not known.is_open(self.FAULT):
@@ -125,6 +136,10 @@ class BurstLine(Detector):
         if stop is None or stop < usual.stop_pa - 0.3 * usual.band_pa:
             return ()
         return [AllClear(self.FAULT, summary="The tank fills to cut-out again: the line holds.")]
+
+
+def _lasts(since_us: int | None, look: Look, seconds: float) -> bool:
+    return since_us is not None and look.at_us - since_us >= max(seconds, SAMPLES * look.interval_s) * 1e6
 
 
 def detector(plant: Plant) -> BurstLine:

@@ -39,8 +39,12 @@ if TYPE_CHECKING:
     from analytics.records import Priority
     from analytics.seeing.events import Day, Run
 
-IN_A_ROW = 3
-GRAVE = 0.75
+HOUR_US = 3_600_000_000
+#: Delivery left, then how many runs in a row and how many hours it must show. Demand hidden in the runs
+#: differs with what draws, and a day has all of it: a loss that is no larger than what it hides (a
+#: quarter, trial figures) is asked for a whole day.
+NEEDS = ((0.6, 2, 0.0), (0.75, 4, 2.0), (9.9, 8, 24.0))
+BACK_RUNS, BACK_HOURS = 6, 2.0
 #: Delivery counts as back when less than this share of the loss that raised it is left.
 BACK = 0.06
 #: A filter wants flushing when a quarter of the delivery is gone: common practice, no source.
@@ -52,6 +56,8 @@ DAYS_KEPT = 30
 class DeliveryMemory:
     row: int = 0
     back: int = 0
+    since_us: int = 0
+    back_since_us: int = 0
     onset_us: int = 0
     days: list[list[float]] = field(default_factory=list)  # time [s], delivery left
 
@@ -74,14 +80,15 @@ class DeliveryFault(Detector):
             return ()
         memory = self.memory
         if known.is_open(self.FAULT):
-            return self._while_open(found)
+            return self._while_open(found, run.at_us)
         if not (found.sure and self.blames(found)):
             memory.row = 0
             return ()
         if memory.row == 0:
-            memory.onset_us = self._onset(run, known)
+            memory.onset_us, memory.since_us = self._onset(run, known), run.at_us
         memory.row += 1
-        if memory.row < (IN_A_ROW if found.left > GRAVE else IN_A_ROW - 1):
+        runs, hours = next(need for limit, *need in NEEDS if found.left <= limit)
+        if memory.row < runs or run.at_us - memory.since_us < hours * HOUR_US:
             return ()
         memory.back = 0
         return [self._claim(found)]
@@ -99,10 +106,13 @@ class DeliveryFault(Detector):
             onset = min(onset, brief.at_us)
         return onset
 
-    def _while_open(self, found: Decline) -> Sequence[Word]:
+    def _while_open(self, found: Decline, now_us: int) -> Sequence[Word]:
         memory = self.memory
-        memory.back = memory.back + 1 if found.left > 1.0 - BACK else 0
-        if memory.back < 2 * IN_A_ROW:
+        if not (found.left > 1.0 - BACK):
+            memory.back, memory.back_since_us = 0, now_us
+        else:
+            memory.back += 1
+        if memory.back < BACK_RUNS or now_us - memory.back_since_us < BACK_HOURS * HOUR_US:
             return [self._claim(found)] if found.sure and self.blames(found) else ()
         memory.row = memory.back = 0
         told = f"Delivery is back at {words.percent(found.left)} of its clean value."

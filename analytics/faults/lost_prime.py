@@ -21,11 +21,11 @@ Source: common practice, no source; motor levels from trial runs.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, ClassVar
 
 from analytics import words
-from analytics.judging.no_delivery import Witness, witness
+from analytics.judging.no_delivery import Story, Witness, follow, lasted, witness
 from analytics.judging.reference import reference
 from analytics.judging.watch import AllClear, Claim, Coverage, Detector
 from analytics.plant.description import Measure
@@ -47,6 +47,8 @@ class PrimeMemory:
     run_us: int = 0
     looks: int = 0
     since_us: int = 0
+    story: Story = field(default_factory=Story)
+    idle_us: int = 0  # when no water was last seen to move
 
 
 def storage_low(known: Known) -> bool | None:
@@ -71,20 +73,24 @@ class NoDelivery(Detector):
     WHEN_LOW: ClassVar[bool]
 
     def look(self, look: Look, known: Known) -> Sequence[Word]:
-        seen = witness(look, known)
         memory = self.memory
+        follow(memory.story, look, known)
+        seen = witness(look, known, memory.story)
         if seen is None:
             return ()
         if memory.run_us != look.start_us:
             memory.run_us, memory.looks = look.start_us, 0
-        if not seen.idle:
+        low = storage_low(known)
+        # at its outlet a storage is expected to run dry: a pump that gains nothing there has
+        dry = low is True and not seen.sure and lasted(memory.story.standing_since_us, look)
+        if not (seen.idle or dry) or seen.shut:
             memory.looks = 0
             return ()
+        memory.idle_us = look.at_us
         if memory.looks == 0:
             memory.since_us = seen.since_us
         memory.looks += 1
         sure = memory.looks >= AGREEMENT or (look.interval_s > 3.0 and look.samples >= 4)
-        low = storage_low(known)
         if not sure or bool(low) is not self.WHEN_LOW:
             return ()
         return [self._claim(look, seen, low, known)]
@@ -112,6 +118,10 @@ class NoDelivery(Detector):
         delivered = run.cycle.pressure_stop_pa is not None and (
             run.cycle.pressure_stop_pa > usual.stop_pa - 0.3 * usual.band_pa
         )
+        if run.cycle.start_us <= self.memory.idle_us:
+            return ()  # a pump that catches itself within the run may fail at the next start
+        if self.WHEN_LOW and storage_low(known):
+            return ()  # a gulp from a storage at its outlet is no cure
         if not delivered or not (run.slope_run_m3_s or 0.0) > 0.0:
             return ()
         return [AllClear(self.FAULT, summary="A run has filled the tank again: the pump moves water.")]

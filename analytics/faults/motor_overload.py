@@ -11,7 +11,8 @@ What the sensors show. The motor's level against that of the plant's own runs.
 Mistaken for. A burst (the pump runs out along its curve and works harder: that finding speaks); sagging
 mains (a tenth either way).
 
-Parameters. OVER 1.30 of the usual level: three times what a sagging supply does, in three runs of four.
+Parameters. OVER 1.20 of the usual level: twice what a sagging supply does, in three runs of four; within a
+run, which a burst may load, 1.30.
 STALLED 2.2 of it, three seconds after the start or later.
 
 Source: locked-rotor multiples, common practice, no source.
@@ -34,9 +35,9 @@ if TYPE_CHECKING:
     from analytics.plant.description import Plant
     from analytics.seeing.events import Look, Run
 
-OVER = 1.30
+OVER, OVER_IN_RUN = 1.20, 1.30
 STALLED = 2.2
-BACK = 1.15
+BACK = 1.10
 KEPT, ENOUGH = 4, 3
 
 
@@ -44,6 +45,7 @@ KEPT, ENOUGH = 4, 3
 class OverloadMemory:
     shares: list[float] = field(default_factory=list)
     starts_us: list[int] = field(default_factory=list)
+    stalled: bool = False  # the rotor was seen to be jammed, until the finding clears
 
 
 class MotorOverload(Detector):
@@ -56,9 +58,11 @@ class MotorOverload(Detector):
         if usual is None or look.motor_level is None or look.age_s < 3.0:
             return ()
         share = look.motor_level / usual
-        if share >= STALLED:
+        now = (look.motor_now or look.motor_level) / usual
+        if now >= STALLED:
+            share, self.memory.stalled = now, True
             return [self._claim(share, look.start_us, "locked_rotor")]
-        if share >= OVER and look.age_s >= 30.0:
+        if not self.memory.stalled and share >= OVER_IN_RUN and look.age_s >= 30.0:
             return [self._claim(share, look.start_us, None)]
         return ()
 
@@ -73,15 +77,18 @@ class MotorOverload(Detector):
         high = run.pressure_high_pa
         filled = high is not None and high > reference(known).stop_pa - 0.4 * reference(known).band_pa
         if share >= STALLED and not filled and run.cycle.run_time_s >= 3.0:
+            memory.stalled = True
             return [self._claim(share, run.cycle.start_us, "locked_rotor")]
         over = [s for s in memory.shares if s >= OVER]
-        if len(over) >= ENOUGH:
+        if len(over) >= ENOUGH and share >= OVER and not memory.stalled:
             first = next(u for u, s in zip(memory.starts_us, memory.shares, strict=True) if s >= OVER)
             return [self._claim(share, first, None)]
         calm = [s for s in memory.shares[-2:] if s < BACK]
         if known.is_open(self.FAULT) and len(calm) == 2 and filled:
-            memory.shares, memory.starts_us = [], []
+            memory.shares, memory.starts_us, memory.stalled = [], [], False
             return [AllClear(self.FAULT, summary="The motor draws its usual again.")]
+        if not known.is_open(self.FAULT):
+            memory.stalled = False
         return ()
 
     def _usual(self, known: Known) -> float | None:

@@ -56,13 +56,20 @@ BACK = 1.2
 #: A sound tank over a tenth of the usual band (2 psi) still takes some 8 s to fill.
 FLUTTER_S = 6.0
 FINE_S = 3.0  # runs so short are seen only by a motor signal at least so fine
-FLUTTER_RUNS = 4
-FLUTTER_WITHIN_US = 60_000_000
+FLUTTER_RUNS = 3
+FLUTTER_WITHIN_US = 30_000_000
 #: A charge that stands above cut-in by a fifth of the band shows beyond the line's own curve (2 %).
 LEAP_SHARE = 0.22
+DIPS = 2  # samples far apart that met the collapse: no sound tank dips so at a start
+LEAP_SURE = 0.5  # no tank that holds air leaps by half the band
 NARROW = 0.70
 HOUR_US = 3_600_000_000
 STARTS_KEPT = 64
+#: No pump of a holding turns more of its motor's power into flow against pressure: handbook, from memory.
+BEST_EFFICIENCY, LARGEST_W = 0.5, 1100.0
+#: Runs in a row without the cause's own signature until it is gone; where the cause has none but the
+#: runs' length, and demand may lengthen any run, so many.
+CURED, CURED_BY_LENGTH = 5, 20
 
 
 @dataclass
@@ -77,6 +84,7 @@ class Seen:
     band: float | None  # measured switch band over the usual
     leap: float | None  # of the band
     demand: float | None  # share of delivery
+    coarse: bool  # samples too far apart to meet each leap
 
 
 @dataclass
@@ -86,7 +94,9 @@ class CyclingMemory:
     starts_us: list[int] = field(default_factory=list)
     onset_us: int | None = None
     flutter_us: int | None = None  # when the switch was last seen to flutter
-    good: int = 0
+    good: int = 0  # runs in a row without the cause's own signature
+    cause: str | None = None  # of the finding that stands
+    sure: float = 0.0
 
 
 class ShortCycling(Detector):
@@ -98,6 +108,7 @@ class ShortCycling(Detector):
         usual = reference(known)
         self.memory.starts_us = [*self.memory.starts_us, run.cycle.start_us][-STARTS_KEPT:]
         if self._flutters(run):
+            self.memory.cause, self.memory.sure = "switch_chatter", 0.95
             return [self._claim("switch_chatter", run, known, usual, 0.95)]
         seen = self._see(run, known, usual)
         if seen is None:
@@ -126,7 +137,7 @@ class ShortCycling(Detector):
 
     def _brief(self, run: Run) -> bool:
         """Too short for any tank, and pressure did not get up."""
-        brief = run.interval_s <= FINE_S and run.cycle.run_time_s <= FLUTTER_S
+        brief = run.cycle.run_time_s <= FLUTTER_S  # a motor seen more coarsely shows none so short
         return brief and not self._shoots_up(run)
 
     def _shoots_up(self, run: Run) -> bool:
@@ -143,23 +154,40 @@ class ShortCycling(Detector):
             return None
         low, high = cycle.pressure_start_pa, cycle.pressure_stop_pa
         if low is not None and high is not None:
-            if low > usual.start_pa + 0.3 * usual.band_pa and not self._narrow(low, high, usual):
+            by_switch = abs(high - usual.stop_pa) < 0.15 * usual.band_pa
+            leapt = run.leap_pa is not None and run.leap_pa > LEAP_SHARE * usual.band_pa
+            # samples far apart meet the charge's pressure and not the moment in which it collapses
+            leapt |= run.interval_s > FINE_S and by_switch
+            above = low > usual.start_pa + 0.3 * usual.band_pa
+            if above and not leapt and not self._narrow(low, high, usual):
                 return None  # a start that is none: the motor signal lies
-            if high < low + 0.15 * usual.band_pa and not known.is_open(self.FAULT):
+            if high < low + 0.15 * usual.band_pa and not by_switch and not known.is_open(self.FAULT):
                 return None  # broken off: somebody's hand, a power cut
         shortest = self.plant.pump.min_run_time_s or USUAL_MIN_RUN_S
         slack = min(run.interval_s, 0.3 * shortest) if run.interval_s > 1.5 else 1.0
         apparent = band = leap = demand = None
         if cycle.delivery_mid_m3_s is not None and usual.delivery_m3_s > 0.0:
-            apparent = (kink(run) or cycle.delivery_mid_m3_s) / usual.delivery_m3_s
+            apparent = (kink(run) or cycle.delivery_mid_m3_s) / self._sound_delivery_m3_s(usual)
             demand = (cycle.demand_m3_s or 0.0) / max(cycle.delivery_mid_m3_s, 1e-9)
         if low is not None and high is not None:
             band = (high - low) / usual.band_pa
             leap = None if run.leap_pa is None else run.leap_pa / usual.band_pa
+            if leap is None and by_switch and run.pressure_low_pa is not None and run.interval_s > FINE_S:
+                leap = (low - run.pressure_low_pa) / usual.band_pa
         if run.interval_s > 1.5 and run.interval_s > 0.2 * cycle.run_time_s:
-            apparent = band = leap = None  # too few samples to see any of it
+            apparent = band = None  # too few samples to see any of it
         short = cycle.run_time_s < shortest - slack
-        return Seen(cycle.start_us, cycle.stop_us, cycle.run_time_s, short, apparent, band, leap, demand)
+        coarse = run.interval_s > FINE_S
+        return Seen(
+            cycle.start_us, cycle.stop_us, cycle.run_time_s, short, apparent, band, leap, demand, coarse
+        )  # fmt: skip
+
+    def _sound_delivery_m3_s(self, usual: Reference) -> float:
+        """The usual, or where neither rating nor runs tell it the most that the motor could deliver."""
+        if not usual.guessed:
+            return usual.delivery_m3_s
+        power_w = self.plant.pump.rated_power_w or LARGEST_W
+        return BEST_EFFICIENCY * power_w / (0.5 * (usual.start_pa + usual.stop_pa))
 
     def _narrow(self, low: float, high: float, usual: Reference) -> bool:
         return high - low < NARROW * usual.band_pa and abs(high - usual.stop_pa) < 0.3 * usual.band_pa
@@ -175,16 +203,20 @@ class ShortCycling(Detector):
         if usual.learned is False and not short:
             has_grown = odd = False  # before anything is learned a long run is only a wrong nameplate
         # without any demand a sound run takes D / Q, with demand longer: never less
-        if median([seen.run_s for seen in memory.runs]) > usual.drawdown_m3 / usual.delivery_m3_s:
+        stands = known.is_open(self.FAULT)
+        if not stands and median([s.run_s for s in memory.runs]) > usual.drawdown_m3 / usual.delivery_m3_s:
             has_grown = odd = False
         frequent = self._too_frequent(run)
         if len(short) >= ENOUGH or has_grown or odd or frequent:
             cause, sure = self._cause(usual, grown, has_grown, frequent and len(short) < ENOUGH)
+            if stands and (cause is None or sure <= memory.sure):
+                cause, sure = memory.cause, memory.sure
+            memory.cause, memory.sure = cause, sure
             if memory.onset_us is None:
                 memory.onset_us = min((s.start_us for s in short), default=memory.runs[0].start_us)
             memory.good = 0
             return [self._claim(cause, run, known, usual, sure)]
-        return self._maybe_clear(known, grown)
+        return self._maybe_clear(known, usual)
 
     def _odd(self, known: Known) -> bool:
         """Runs that leap at the start, or a band grown narrow: too short soon if not yet."""
@@ -206,15 +238,21 @@ class ShortCycling(Detector):
         """The cause, in order of suspicion, and how sure it is."""
         runs = self.memory.runs
         leap = _median_of([seen.leap for seen in runs])
+        if sum(seen.coarse and seen.leap is not None and seen.leap > LEAP_SHARE for seen in runs) >= DIPS:
+            return "overcharged_tank", 0.85
         band = _median_of([seen.band for seen in runs])
-        if leap is not None and leap > LEAP_SHARE and (grown is None or grown < GROWN):
+        # the collapse before the start lies in the kink's window and makes it look larger
+        if leap is not None and leap > LEAP_SHARE and (grown is None or grown < GROWN or leap > LEAP_SURE):
             return "overcharged_tank", 0.9
         if band is not None and band < NARROW and not (grown is not None and grown > 1.6):
             return "narrow_switch_band", 0.9
-        if has_grown or (grown is not None and grown > 1.25):
-            return "lost_air_charge", 0.95 if has_grown else 0.8
         expected = usual.drawdown_m3 / usual.delivery_m3_s
         shortest = self.plant.pump.min_run_time_s or USUAL_MIN_RUN_S
+        small = not usual.learned and not usual.guessed and expected < shortest
+        if has_grown or (grown is not None and grown > 1.25 and not small and not usual.guessed):
+            return "lost_air_charge", 0.95 if has_grown else 0.8
+        if usual.guessed and grown is not None:
+            return "undersized_tank", 0.6  # the motor could deliver as much: the runs fit the tank
         if not only_frequent and grown is None and _median_of([s.run_s for s in runs]) < 0.6 * expected:  # type: ignore[operator]
             return "lost_air_charge", 0.7
         limit = self.plant.pump.max_starts_per_hour or USUAL_STARTS_PER_HOUR
@@ -225,18 +263,37 @@ class ShortCycling(Detector):
             return "leak", 0.7
         return None, 0.7
 
-    def _maybe_clear(self, known: Known, grown: float | None) -> Sequence[Word]:
+    def _maybe_clear(self, known: Known, usual: Reference) -> Sequence[Word]:
         memory = self.memory
         if not known.is_open(self.FAULT):
-            memory.onset_us = None
+            memory.onset_us, memory.cause, memory.sure, memory.good = None, None, 0.0, 0
             return ()
         last = memory.runs[-1]
-        memory.good += not last.short and (last.apparent is None or last.apparent < BACK)
-        if memory.good < ENOUGH:
+        sound = self._sound(last, usual)
+        if sound is None:
+            return ()
+        memory.good = memory.good + 1 if sound else 0
+        by_length = memory.cause in (None, "leak", "undersized_tank")
+        if memory.good < (CURED_BY_LENGTH if by_length else CURED):
             return ()
         memory.onset_us, memory.good, memory.runs, memory.brief = None, 0, memory.runs[-1:], []
+        memory.cause, memory.sure = None, 0.0
         told = f"Runs take {words.duration(last.run_s)} again: the cure has worked."
         return [AllClear(self.FAULT, summary=told, evidence={"run_time_after_s": last.run_s})]
+
+    def _sound(self, seen: Seen, usual: Reference) -> bool | None:
+        """Whether a run lacks what the cause does to each run, however long demand makes it; None: cannot
+        be told."""
+        cause = self.memory.cause
+        if seen.short:
+            return False
+        if cause == "overcharged_tank":
+            return None if seen.leap is None else seen.leap < 0.5 * LEAP_SHARE
+        if cause == "narrow_switch_band":
+            return None if seen.band is None else seen.band > 0.5 * (1.0 + NARROW)
+        if cause == "lost_air_charge":
+            return None if seen.apparent is None else seen.apparent < BACK
+        return True
 
     def _claim(self, cause: str | None, run: Run, known: Known, usual: Reference, confidence: float) -> Claim:
         memory = self.memory

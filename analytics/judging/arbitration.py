@@ -55,9 +55,9 @@ CONSEQUENCES: dict[str, frozenset[str]] = {
     "clogged_filter": frozenset({"pump_wear", "blocked_discharge", "short_cycling"}),
     "pump_wear": frozenset({"clogged_filter", "blocked_discharge"}),
     "blocked_discharge": OF_RUNS | IN_RUN | {"overpressure"},
-    "overpressure": OF_RUNS | {"blocked_discharge"},
+    "overpressure": OF_RUNS | IN_RUN,
     "switch_drift": frozenset({"overpressure"}),
-    "motor_overload": IN_RUN | {"pump_wear", "clogged_filter"},
+    "motor_overload": OF_RUNS | IN_RUN,
 }
 
 #: A claim that says nothing newer than this is not told again.

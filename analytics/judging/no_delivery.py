@@ -1,60 +1,200 @@
-"""Whether a run that is under way moves water: shared by lost prime and dry supply.
+"""Whether a run that is under way moves water: shared by lost prime, dry supply, blocked discharge, burst.
 
-Three witnesses. The kink: at the start the slope of tank water must jump by the delivery; where it
-does not jump, nothing is delivered. The motor: a pump without water in it does some half of its work
-(trial figures; a sagging supply moves current by a tenth, so less than KEEPS_WORKING of the usual
-counts). The pressure: with water it cannot fall far below cut-in unless more is drawn than the pump
-gives, and then motor and kink say so.
+Witnesses, the surest first.
+- Flow: what passes the meter and what the tank takes up are together the delivery.
+- The outlet gauge: a pump that has lost its prime makes no pressure; one that is shut off stands at its
+  shut-off head.
+- The motor, against the newest runs that delivered: without water a pump does some half of its work
+  (0.49 to 0.58 of the power, 0.68 to 0.75 of the current; trial figures), at shut-off some 0.7 of the
+  power and 0.8 of the current (handbook curves of small centrifugal pumps: half to three quarters of
+  the rated power; from memory). A sagging supply moves either by a tenth. A contact says none of it.
+- The kink: at the start the slope of tank water must jump by the delivery.
+- The draw that a working pump would need. Tank water falls by dw/dt = Q - q. Where it falls or stands
+  still, q must be Q or more for a pump that works, and at pressure P below cut-in a tap that lets
+  out q would let out q / sqrt(P / cut-in) there. If that is far more than was ever drawn here, and lasts,
+  the pump does not deliver (or a line has burst: then tank water falls faster than by any usual draw).
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from math import sqrt
 from typing import TYPE_CHECKING
 
 from analytics.judging.reference import Reference, reference
+from analytics.plant.description import Measure
+from analytics.seeing.motor import motor_signal
 
 if TYPE_CHECKING:
     from analytics.judging.watch import Known
     from analytics.seeing.events import Look
 
-#: Motor below this share of its usual level does not pump: halfway between no delivery (about 0.6 in
-#: current, 0.5 in power) and the least of a delivering run in a sagging supply (0.9).
-KEEPS_WORKING = 0.80
+#: Motor below this share of its usual level moves no water; above WORKS it does. Halfway between no
+#: delivery and the least of a delivering run in a sagging supply (0.9).
+IDLES = {Measure.PUMP_POWER: 0.80, Measure.PUMP_CURRENT: 0.85}
+#: Below it the pump holds no water, above it stands at shut-off: halfway between the two, by power alone;
+#: by current they lie too close together.
+DRY_POWER = 0.65
 WORKS = 0.90
 #: Less than this share of the delivery is none: three standard errors of a kink (7 % a cycle, and the
 #: short window of a look doubles it) above nothing, four below a whole delivery.
 NONE_SHARE = 0.30
 #: A start so far above cut-in (share of the band) is not the switch's: the motor signal lies.
-FALSE_START = 0.30
+FALSE_START, FINE_S = 0.30, 3.0
+#: A draw so many times the largest known, and of most of the delivery, is none of the household's.
+UNHEARD_OF, MOST_OF_IT = 1.3, 0.85
+#: Tank water fell plainly before the start, and falls as it did: shares of the delivery, three and one
+#: and a half standard errors of a look's slope.
+PLAINLY, AS_BEFORE = 0.25, 0.12
+#: So far below cut-in (of the band) no household's draw brings a pump that works: as `looks.BELOW_BAND`.
+BELOW = 0.15
+#: Shut-off head over cut-out: as `reference.MID_SHARE`.
+SHUT_OFF = 1.5
+#: For so long, at 1 s sampling: no tap of that size is opened and shut within it. Six samples at least.
+LASTS_S, LASTS_SAMPLES = 45.0, 6.0
+#: What stands between these shares of cut-in, the tank drained, is held up by a pump that works.
+DRAINED, EMPTY = 0.5, 0.05
 
 
 @dataclass(frozen=True, slots=True)
 class Witness:
-    """What a look says of delivery."""
+    """What a look says of delivery.
+
+    idle    no water moves; `sure` where flow, outlet gauge or motor say so
+    shut    it stands at its shut-off head (blocked) rather than dry
+    share   delivery over the usual, by the kink
+    motor   motor level over the usual
+    """
 
     idle: bool
-    share: float | None  # delivery over the usual, by the kink
-    motor: float | None  # motor level over the usual
+    sure: bool
+    shut: bool
+    share: float | None
+    motor: float | None
     since_us: int
 
 
-def witness(look: Look, known: Known) -> Witness | None:
+@dataclass
+class Story:
+    """What the looks into one run have shown so far."""
+
+    run_us: int = 0
+    fastest_m3_s: float = 0.0  # that tank water fell, before or in the run
+    most_needed_m3_s: float = 0.0  # draw that a working pump would have needed, while the tank told
+    last_needed_m3_s: float = 0.0
+    needed_since_us: int | None = None  # a draw unheard of would have been needed since
+    standing_since_us: int | None = None  # a draw as large as the delivery would have been needed since
+
+
+def follow(story: Story, look: Look, known: Known) -> None:
+    """Take up a look."""
+    usual = reference(known)
+    if story.run_us != look.start_us:
+        story.run_us, story.needed_since_us, story.standing_since_us = look.start_us, None, None
+        story.most_needed_m3_s = story.last_needed_m3_s = 0.0
+        story.fastest_m3_s = max(-(look.slope_before_m3_s or 0.0), 0.0)
+    told = look.pressure_pa is not None and look.pressure_pa > usual.drained_pa
+    needed = needed_draw_m3_s(look, usual)
+    if told and look.slope_m3_s is not None and look.samples >= 4:
+        story.fastest_m3_s = max(story.fastest_m3_s, -look.slope_m3_s)
+        # two looks must agree: in one that meets the tank's emptying the slope runs away
+        story.most_needed_m3_s = max(story.most_needed_m3_s, min(story.last_needed_m3_s, needed or 0.0))
+    story.last_needed_m3_s = needed or 0.0
+    limit = max(UNHEARD_OF * (usual.draw_m3_s if usual.draw_m3_s is not None else usual.delivery_m3_s),
+                MOST_OF_IT * usual.delivery_m3_s)  # fmt: skip
+    if needed is None or needed <= MOST_OF_IT * usual.now_m3_s:
+        story.standing_since_us = None
+    elif story.standing_since_us is None:
+        story.standing_since_us = look.at_us
+    if needed is None or needed <= limit:
+        story.needed_since_us = None
+    elif story.needed_since_us is None:
+        story.needed_since_us = look.at_us
+
+
+def lasted(since_us: int | None, look: Look, share: float = 1.0) -> bool:
+    """Whether it has lasted long enough."""
+    enough_s = share * max(LASTS_S, LASTS_SAMPLES * look.interval_s)
+    return since_us is not None and look.at_us - since_us >= enough_s * 1e6
+
+
+def fell_fast(story: Story, usual: Reference) -> bool:
+    """Tank water fell faster than any usual draw makes it: a line has burst."""
+    known = usual.draw_m3_s if usual.draw_m3_s is not None else 0.0
+    return story.fastest_m3_s > max(UNHEARD_OF * known, 0.7 * usual.now_m3_s)
+
+
+def _kink(look: Look) -> float | None:
+    """Delivery by the kink at the start, where samples are close enough to tell it."""
+    first, before = look.slope_first_m3_s, look.slope_before_m3_s
+    if not look.entire or look.interval_s > 10.0 or first is None or before is None:
+        return None
+    return first - before
+
+
+def given_m3_s(look: Look, usual: Reference) -> float:
+    """What this run's pump gives, if it works: what it lately gave, or by its own kink, where less."""
+    kink = _kink(look)
+    if kink is None or kink < 0.5 * NONE_SHARE * usual.now_m3_s:
+        return usual.now_m3_s  # the tank was drained within the kink's window
+    return min(usual.now_m3_s, max(kink, NONE_SHARE * usual.now_m3_s))
+
+
+def needed_draw_m3_s(look: Look, usual: Reference) -> float | None:
+    """What must leave, as a draw at cut-in, if the pump works."""
+    if look.pressure_pa is None or look.slope_m3_s is None:
+        return None
+    delivery = given_m3_s(look, usual)
+    # a tank short of air makes every flow look larger, the pump's own kink as well
+    grown = max((_kink(look) or 0.0) / usual.now_m3_s, 1.0)
+    if look.pressure_pa < usual.start_pa:  # at less pressure a pump gives more
+        head = SHUT_OFF * usual.stop_pa
+        middle = 0.5 * (usual.start_pa + usual.stop_pa)
+        delivery *= sqrt((head - look.pressure_pa) / (head - middle))
+    share = max(look.pressure_pa / usual.start_pa, 0.01)
+    gain = look.slope_m3_s / grown if look.pressure_pa > usual.drained_pa else 0.0
+    return (delivery - gain) / sqrt(min(share, 1.0))
+
+
+def witness(look: Look, known: Known, story: Story) -> Witness | None:
     """None where the look cannot tell: too early, a gap, or a motor signal that lies."""
     usual = reference(known)
     if look.pressure_pa is None or look.samples < 3 or look.age_s < 10.0:
         return None
     if not look.entire and look.pressure_pa > usual.start_pa:
         return None
-    start = look.pressure_start_pa
-    if look.entire and start is not None and start > usual.start_pa + FALSE_START * usual.band_pa:
+    if false_start(look, usual):
         return None
     motor = None
     if look.motor_level is not None and usual.motor_level:
         motor = look.motor_level / usual.motor_level
     share = _share(look, usual)
     since = look.at_us - int(look.window_s * 1e6) if look.age_s > 2 * look.window_s else look.start_us
-    return Witness(_idle(look, usual, share, motor), share, motor, since)
+    said = _by_instruments(look, known, usual, motor)
+    if said is not None:
+        return Witness(said[0], True, said[1], share, motor, since)
+    short = known.is_open("clogged_filter") or known.is_open("pump_wear")
+    return Witness(_by_pressure(look, usual, share, story, short), False, False, share, motor, since)
+
+
+def stands(look: Look, usual: Reference) -> bool:
+    """Whether pressure keeps its level: a line that drains passes all."""
+    return look.slope_pa_s is not None and abs(look.slope_pa_s) * look.window_s < 0.1 * usual.start_pa
+
+
+def held_up(look: Look, usual: Reference) -> bool:
+    """A drained line in which pressure stands: something feeds it."""
+    if look.pressure_pa is None:
+        return False
+    return stands(look, usual) and EMPTY < look.pressure_pa / usual.start_pa < DRAINED
+
+
+def false_start(look: Look, usual: Reference) -> bool:
+    """A contact that closes where the switch does not: told where samples are close enough to meet it."""
+    start = look.pressure_start_pa
+    if not look.entire or start is None or look.motor_level is not None or look.interval_s > FINE_S:
+        return False
+    return start > usual.start_pa + FALSE_START * usual.band_pa
 
 
 def _share(look: Look, usual: Reference) -> float | None:
@@ -66,24 +206,63 @@ def _share(look: Look, usual: Reference) -> float | None:
     return (max(now, now if first is None else first) - before) / usual.delivery_m3_s
 
 
-def _idle(look: Look, usual: Reference, share: float | None, motor: float | None) -> bool:
+def _by_instruments(
+    look: Look, known: Known, usual: Reference, motor: float | None
+) -> tuple[bool, bool] | None:
+    """(no water moves, at shut-off) by what measures it; None where nothing does."""
     assert look.pressure_pa is not None
-    rising = look.slope_m3_s is not None and look.slope_m3_s > 0.15 * usual.delivery_m3_s
-    above = look.pressure_pa > usual.stop_pa + 0.1 * usual.band_pa
-    if rising or above:
+    slope = look.slope_m3_s or 0.0
+    if slope > 0.15 * usual.now_m3_s or look.pressure_pa > usual.stop_pa + 0.1 * usual.band_pa:
+        return False, False
+    if look.age_s < 12.0:
+        return None
+    told = look.pressure_pa > usual.drained_pa
+    if look.flow_m3_s is not None and look.flow_m3_s + (slope if told else 0.0) > 0.5 * usual.now_m3_s:
+        return False, False
+    if look.discharge_pa is not None:
+        over = look.discharge_pa - look.pressure_pa
+        if look.discharge_pa > usual.stop_pa and over > 0.5 * usual.band_pa:
+            return True, True
+    if motor is None:
+        return None
+    signal = motor_signal(known.plant)
+    measures = known.plant.signals[signal].measures if signal is not None else Measure.PUMP_CURRENT
+    if motor < IDLES.get(measures, 0.0):
+        return True, look.discharge_pa is None and measures is Measure.PUMP_POWER and motor > DRY_POWER
+    return (False, False) if motor > WORKS else None
+
+
+def _by_pressure(look: Look, usual: Reference, share: float | None, story: Story, short: bool) -> bool:
+    """No word from the motor, or a middling one: the kink, then what a working pump would need.
+
+    short: delivery is known to fall short; usual draws may then overcome it.
+    """
+    assert look.pressure_pa is not None
+    if look.age_s < max(15.0, 4.0 * look.interval_s):
         return False
-    if look.flow_m3_s is not None and look.flow_m3_s > NONE_SHARE * usual.delivery_m3_s and look.age_s > 60.0:
+    if EMPTY < look.pressure_pa / usual.start_pa < DRAINED:
         return False
-    if motor is not None:
-        if motor < KEEPS_WORKING:
-            return look.age_s >= 12.0
-        if motor > WORKS:
-            return False
-    # No word from the motor, or a middling one: the kink, then the pressure.
-    enough = look.age_s >= max(15.0, 4.0 * look.interval_s)
     drawn = -(look.slope_before_m3_s or 0.0) / usual.delivery_m3_s
+    none = NONE_SHARE if usual.learned else 0.5 * NONE_SHARE  # a rating may be twice what is delivered
     rose = (look.pressure_high_pa or 0.0) > usual.start_pa + 0.25 * usual.band_pa
-    if share is not None and not rose:
-        return enough and share < NONE_SHARE and drawn < 0.7
-    collapsed = look.pressure_pa < 0.1 * usual.start_pa
-    return enough and collapsed
+    if fell_fast(story, usual):
+        return False
+    if share is not None and not rose and share < none and drawn < 0.7 and not usual.unproven:
+        # a zone of the garden that opens in the very window before the start hides the kink: so large
+        # a draw must be unheard of here
+        return not short and lasted(story.needed_since_us, look, 0.3)
+    if usual.unproven and not rose and lasted(story.standing_since_us, look, 3.0):
+        return True  # it has never been seen to deliver
+    if look.pressure_pa <= EMPTY * usual.start_pa:
+        return lasted(story.needed_since_us, look, 0.3)
+    if look.interval_s > 10.0 and look.pressure_pa > DRAINED * usual.start_pa:
+        return False  # too few samples to know how fast tank water fell: only a drained line tells
+    if look.pressure_pa < usual.start_pa - BELOW * usual.band_pa:
+        return not short and lasted(story.needed_since_us, look)
+    # Within the band a zone of the garden can stand against the pump. That tank water falls again as
+    # it did before the start is no chance, where it fell plainly.
+    before, now = look.slope_before_m3_s, look.slope_m3_s
+    if before is None or now is None or not look.entire or drawn < PLAINLY:
+        return False
+    back = abs(now - before) < AS_BEFORE * usual.delivery_m3_s
+    return back and lasted(story.needed_since_us, look)

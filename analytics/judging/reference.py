@@ -21,6 +21,7 @@ USUAL_CUT_IN_PA, USUAL_CUT_OUT_PA = 206_843.0, 344_738.0
 #: A pump that gives its rating at cut-in gives about this much of it over the whole band: from
 #: Q = sqrt((H0 - P)/r) with a shut-off head 1.5 times the cut-out.
 MID_SHARE = 0.87
+LATELY = 6
 
 
 @dataclass(frozen=True, slots=True)
@@ -28,9 +29,14 @@ class Reference:
     start_pa: float
     stop_pa: float
     delivery_m3_s: float
+    now_m3_s: float
     drawdown_m3: float
+    draw_m3_s: float | None
     motor_level: float | None
     learned: bool
+    guessed: bool  # neither learned nor rated
+    unproven: bool  # no run has delivered yet
+    drained_pa: float  # below it the tank holds no water and tells no flow
 
     @property
     def band_pa(self) -> float:
@@ -47,16 +53,27 @@ def reference(known: Known) -> Reference:
     rated = known.plant.pump.rated_flow_m3_s
     best = best_delivery(clean)
     if best is not None:
-        delivery = clean[best].middle if best == "kink_m3_s" else clean[best].upper
+        delivery = clean[best].upper if best == "delivery_m3_s" else clean[best].middle
     elif rated is not None and water.true:
         delivery = MID_SHARE * rated
     else:
         delivery = drawdown / 90.0
-    level = clean["motor_level"].middle if "motor_level" in clean else _recent_level(known)
-    return Reference(start, stop, delivery, drawdown, level, known.signature.learned_us is not None)
+    lately = known.signature.now(best, LATELY) if best is not None else None
+    now = min(delivery, lately.upper) if lately is not None else delivery
+    level = _recent_level(known)
+    if level is None and "motor_level" in clean:
+        level = clean["motor_level"].middle
+    draw = known.signature.largest_draw_m3_s()
+    learned = known.signature.learned_us is not None
+    drained = min(max(0.5 * start, water.precharge_pa), 0.97 * start)
+    guessed = best is None and not (rated is not None and water.true)
+    unproven = not known.signature.recent
+    return Reference(
+        start, stop, delivery, now, drawdown, draw, level, learned, guessed, unproven, drained
+    )  # fmt: skip
 
 
 def _recent_level(known: Known) -> float | None:
-    """Before anything is learned: what the motor drew in the runs that delivered."""
-    levels = sorted(b.motor_level for b in known.signature.recent if b.motor_level is not None)
+    """What the motor drew in the newest runs that delivered."""
+    levels = sorted(b.motor_level for b in known.signature.recent[-LATELY:] if b.motor_level is not None)
     return levels[len(levels) // 2] if levels else None

@@ -26,6 +26,8 @@ LESSON = 24
 FIRST_WORD = 6
 RECENT = 12
 ROUGH = 0.12
+DRAWS_KEPT, DRAWS_ENOUGH = 3, 2 * LESSON
+SANK = 0.3  # of its rise: a run in which pressure fell so far below its start did not go as usual
 STEADY = 0.35  # demand before and after may differ by so much of delivery: beyond, neither is the run's
 
 
@@ -69,9 +71,12 @@ class Signature:
     clean: dict[str, Trait] = field(default_factory=dict)
     learned_us: int | None = None  # when the lesson was over
     learned_runs: int = 0
+    draws_m3_s: list[float] = field(default_factory=list)  # the largest that were seen, largest first
+    draws_seen: int = 0
 
     def learn(self, run: Run, healthy: bool, least_rise_pa: float) -> None:
         """Take up a run that is over; one that raised pressure by less says nothing of filter or pump."""
+        self._see_draws(run)
         brief = usable(run)
         if brief is None or brief.stop_pa - brief.start_pa < least_rise_pa:
             return
@@ -86,6 +91,17 @@ class Signature:
             self.clean = {name: t for name in TRAITS if (t := _trait(self.lesson, name)) is not None}
         if self.learned_us is not None:
             self.lesson = []
+
+    def _see_draws(self, run: Run) -> None:
+        """Demand at rest, beside a run that was seen whole."""
+        if run.entire:
+            seen = [-s for s in (run.slope_before_m3_s, run.slope_after_m3_s) if s is not None]
+            self.draws_m3_s = sorted([*self.draws_m3_s, *seen], reverse=True)[:DRAWS_KEPT]
+            self.draws_seen += len(seen)
+
+    def largest_draw_m3_s(self) -> float | None:
+        """The largest draw seen DRAWS_KEPT times: one odd slope does not count. None while too few were."""
+        return self.draws_m3_s[-1] if self.draws_seen >= DRAWS_ENOUGH else None
 
     def begin_again(self) -> None:
         """Forget the clean signature and learn it anew from what follows."""
@@ -108,6 +124,8 @@ def usable(run: Run) -> Brief | None:
     if not run.entire or low is None or high is None or high <= low or c.demand_m3_s is None:
         return None
     if c.delivery_mid_m3_s is None or c.delivery_mid_m3_s <= 0.0:
+        return None
+    if run.pressure_low_pa is not None and run.pressure_low_pa < low - SANK * (high - low):
         return None
     down, up = run.slope_before_m3_s, run.slope_after_m3_s
     steady = down is not None and up is not None and abs(up - down) < STEADY * c.delivery_mid_m3_s
@@ -138,7 +156,9 @@ def best_delivery(clean: dict[str, Trait]) -> str | None:
     }
     if shares.get("kink_m3_s", 1.0) <= ROUGH:
         return "kink_m3_s"
-    return min(shares, key=lambda name: shares[name]) if shares else None
+    if not shares:  # of a motor seen too coarsely for both ends
+        return "delivery_start_m3_s" if "delivery_start_m3_s" in clean else None
+    return min(shares, key=lambda name: shares[name])
 
 
 def _trait(briefs: list[Brief], name: str) -> Trait | None:

@@ -132,11 +132,8 @@ def run(trace: Trace, seconds: float, seed: int = 0) -> dict[str, np.ndarray]:
             air = v
             if flow < draw:
                 c = draw / max(root, 1e-3)
-                lo = min(max(h0 - k * flow**2, 0.0), charge)
-                pressure = max(
-                    pressure - 3 * PSI * dt, 0.0 if flow == 0 else max(((flow / c) ** 2) * cut_in0, 0.0)
-                )
-                pressure = min(pressure, lo) if flow == 0 else pressure
+                meets = min(max((flow / c) ** 2 * cut_in0, 0.0), charge)  # what the draw lets stand
+                pressure += max(0.2 * (meets - pressure), -3 * PSI * dt)
             warmth = 0.0
         else:
             warmth += (trace.exponent - 1.0) * change / max(air, 1e-6) - warmth * dt / trace.warm_s
