@@ -167,7 +167,7 @@ def course(
     )
     days, medians = daily([t for t, _ in told], values, zone)
     figures.line(figure, days, medians, look, line={"color": look.water, "width": 2.2, "shape": "hvh"})
-    words = f"Half of {len(told)} runs: above {np.median(values):,.1f} {unit}. Line: the middle of each day."
+    words = f"{len(told)} runs, half of them above {np.median(values):,.1f} {unit}. Line: each day's median."
     return figure, words
 
 
