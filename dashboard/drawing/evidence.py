@@ -19,8 +19,8 @@ if TYPE_CHECKING:
 
     from dashboard.telling.evidence import Evidence
 
-WIDTH, HEIGHT = 358.0, 220.0
-LEFT, RIGHT, TOP, BOTTOM = 34.0, 6.0, 34.0, 24.0
+WIDTH, HEIGHT = 358.0, 230.0
+LEFT, RIGHT, TOP, BOTTOM = 34.0, 6.0, 46.0, 24.0
 #: A gap in the readings of more than so many of their usual steps is not bridged.
 GAP_STEPS = 5
 _LETTER = 7.0  # about as wide as a letter of the words above the moments
@@ -57,18 +57,25 @@ def draw(shown: Evidence, timezone: str) -> Drawing:
         if ticks[0] <= value <= ticks[-1]:
             paths.append(("mark", f"M{LEFT:.0f} {y(value):.1f}H{WIDTH - RIGHT:.0f}"))
             labels.append(("word", Label(WIDTH - RIGHT, y(value) - 4, word, "end")))
-    edge = -math.inf
-    for time_us, word in shown.moments:
-        at = x(time_us)
-        paths.append(("moment", f"M{at:.1f} {TOP - 6:.0f}V{HEIGHT - BOTTOM:.0f}"))
-        start = max(at - len(word) * _LETTER / 2, edge + _LETTER)
-        start = min(max(start, 0.0), WIDTH - len(word) * _LETTER)
-        labels.append(("moment", Label(start, TOP - 11 if start > edge else TOP - 23, word)))
-        edge = start + len(word) * _LETTER
+    paths += [("moment", f"M{x(t):.1f} {TOP - 6:.0f}V{HEIGHT - BOTTOM:.0f}") for t, _ in shown.moments]
+    labels += _words_above([(x(t), word) for t, word in shown.moments])
     labels += _days(span_us, timezone)
     last = shown.moments[-1][0] if shown.moments[-1][1] == "over" else span_us[1]
     began = x(shown.moments[0][0])
     return Drawing(tuple(paths), (began, max(x(last) - began, 2.0)), tuple(labels), _title(shown))
+
+
+def _words_above(moments: list[tuple[float, str]]) -> list[tuple[str, Label]]:
+    """A word over each moment; one that would run into another stands a row higher."""
+    edges = [-math.inf] * 3
+    labels = []
+    for at, word in moments:
+        width = len(word) * _LETTER
+        start = min(max(at - width / 2, 0.0), WIDTH - width)
+        row = next((n for n, edge in enumerate(edges) if start > edge), len(edges) - 1)
+        edges[row] = start + width + _LETTER / 2
+        labels.append(("moment", Label(start, TOP - 11 - 12 * row, word)))
+    return labels
 
 
 def _title(shown: Evidence) -> str:

@@ -81,7 +81,8 @@ def worded(name: str, value: float, units: display.Units) -> tuple[str, str]:
     """One number's name in words and its value with the owner's unit; the unit is the name's ending."""
     for ending, kind in sorted(ENDINGS, key=lambda pair: -len(pair[0])):
         if name.lower().endswith(ending):
-            label = name[: -len(ending)].replace("_", " ").capitalize()
+            kept = name[: -len(ending)] + ("_share" if kind == "share" else "")
+            label = kept.replace("_", " ").capitalize()
             return label, _valued(value, kind, units)
     return name.replace("_", " ").capitalize(), f"{value:,.3g}"
 

@@ -265,3 +265,18 @@ def test_a_gap_is_not_bridged(folder: Path, at_us: int) -> None:
         shown, time_us=shown.time_us[keep], low=shown.low[keep], mean=shown.mean[keep], high=shown.high[keep]
     )
     assert [role for role, _ in draw(holed, "UTC").paths].count("trace") == whole + 1
+
+
+def test_words_of_moments_that_lie_together_do_not_run_into_each_other(folder: Path, at_us: int) -> None:
+    site = Site(made.juniper(), folder)
+    second = 1_000_000
+    one = replace(
+        made.clogged(at_us), fault="lost_prime", onset_us=at_us - 90 * second, raised_us=at_us - 60 * second,
+        cleared_us=at_us - 30 * second,
+    )  # fmt: skip
+    shown = evidence(site, one, at_us)
+    assert shown is not None
+    words = [label for role, label in draw(shown, "UTC").labels if role == "moment"]
+    assert [label.text for label in words] == ["began", "called", "over"]
+    assert len({label.y for label in words}) == 3
+    assert all(label.y > 10 for label in words)
