@@ -63,17 +63,22 @@ def mount(server: Flask, sites: Sites) -> None:
     def do(name: str, what: str) -> Response:
         site = sites[name]
         command = _log(site) if what == "log" else _of_alarm(what, _finding(site))
-        key = request.form.get("key", "")
-        try:
-            key = Commands(site.data, site.plant.name).put(
-                command, by=who().name, now_us=now_us(), key=key if _KEY.fullmatch(key) else None
-            )
-        except CommandsFull:
-            abort(503, "The collector is not running, and no more can be kept for it.")
-        except HistoryError as error:
-            abort(503, f"This could not be kept: {error}")
-        _wait(site, key)
-        return redirect(_back(name, key), 303)
+        return redirect(_back(name, carry(site, command)), 303)
+
+
+def carry(site: Site, command: Command) -> str:
+    """Keep a command for the collector, under the form's key, and wait a moment for it; its key."""
+    key = request.form.get("key", "")
+    try:
+        key = Commands(site.data, site.plant.name).put(
+            command, by=who().name, now_us=now_us(), key=key if _KEY.fullmatch(key) else None
+        )
+    except CommandsFull:
+        abort(503, "The collector is not running, and no more can be kept for it.")
+    except HistoryError as error:
+        abort(503, f"This could not be kept: {error}")
+    _wait(site, key)
+    return key
 
 
 def _of_alarm(what: str, finding: Finding | None) -> Command:

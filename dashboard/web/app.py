@@ -17,7 +17,7 @@ from dashboard.access.household import household
 from dashboard.drawing import water
 from dashboard.site import Site
 from dashboard.telling.status import status
-from dashboard.web import actions, findings, history, practice, rooms, trials, worker
+from dashboard.web import actions, findings, history, practice, rooms, salt, trials, worker
 from dashboard.web.files import Files
 from dashboard.web.guard import guard
 from dashboard.web.health import health
@@ -83,6 +83,7 @@ def make_app(
     trials.mount(server, sites, files)
     practice.mount(server, sites, files)
     findings.mount(server, sites, files)
+    salt.mount(server, sites, files)
     actions.mount(server, sites)
     worker.mount(server, files)
     _streams(server, sites, gate)

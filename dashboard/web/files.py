@@ -47,6 +47,8 @@ _SOURCES = {
     "findings.js": ("text/javascript", lambda: [ASSETS / "findings.js"]),
     "light.js": ("text/javascript", lambda: [ASSETS / "light.js"]),
     "history.js": ("text/javascript", lambda: [ASSETS / "history.js"]),
+    "salt.css": ("text/css", lambda: [ASSETS / "salt.css"]),
+    "salt.js": ("text/javascript", lambda: [ASSETS / "salt.js"]),
     "trial.js": ("text/javascript", lambda: [ASSETS / "trial.js"]),
     "practice.css": ("text/css", lambda: [ASSETS / "practice.css"]),
     "practice.js": ("text/javascript", lambda: [ASSETS / "practice.js"]),

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Literal, Protocol
 from dash import ClientsideFunction, Input, Output, State, dcc, html
 
 from dashboard.pages import cycles, setup, storage
+from dashboard.telling.waters import salty
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -62,6 +63,7 @@ ROOMS = (
     Room("findings", "Findings", None, near=True),
     Room("history", "History", None, near=True),
     Room("cycles", "Cycles", cycles, charts="always"),
+    Room("salt", "Salt", None, shown=salty),
     Room("logbook", "Logbook", None),
     Room("practice", "Practice", None),
     Room("set-up", "Set-up", setup),
