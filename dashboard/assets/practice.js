@@ -6,7 +6,7 @@
   if (!page.here) return;
   const begin = Number(page.begin), end = Number(page.end), scrub = $("scrub"), play = $("play");
   let at = begin, until = begin, playing = false, speed = Number($("speed").value), twin = false, view = "water", span = "six hours";
-  let asked = 0, busy = false, again = false, done = false, last = performance.now(), ran = 0;
+  let called = null, asked = 0, busy = false, again = false, done = false, last = performance.now(), ran = 0;
   const get = (what, more = {}) => fetch(page.here + "/" + what + "?" + new URLSearchParams({ t: Math.round(at), twin: twin ? 1 : 0, look: $("look").value, ...more }))
     .then((answer) => { if (answer.status === 404 || answer.redirected) location.reload(); if (!answer.ok) throw new Error(answer.status); return answer; });
 
@@ -64,6 +64,7 @@
     until = o.until; done = o.done;
     const share = Math.floor(100 * (until - begin) / (end - begin));
     $("made").textContent = done ? "" : "Simulated so far: " + share + " %";
+    called = (o.marks.find((m) => m.kind === "called") || {}).at || null;
     flags(o.marks);
     if ($("summary").textContent !== o.summary) $("summary").textContent = o.summary;
     const list = o.marks.map((m) => m.kind + m.says).join();
@@ -83,7 +84,8 @@
   function flags(marks) {
     $("flags").replaceChildren(...marks.map((m) => {
       const el = document.createElement("span"), x = (m.at - begin) / (end - begin);
-      el.className = m.kind + (x > 0.8 ? " late" : ""); el.style.left = 100 * x + "%"; el.textContent = m.kind === "other" ? "" : m.word; return el;
+      el.className = m.kind + (x > 0.8 ? " late" : ""); el.style.left = 100 * x + "%"; if (m.kind !== "other") el.append(Object.assign(document.createElement("b"), { textContent: m.word }));
+      return el;
     }), now);
     cursor();
   }
@@ -105,11 +107,13 @@
   setInterval(() => {
     const t = performance.now(), gone = t - last; last = t;
     if (!playing) return;
-    at = Math.min(at + gone * speed, until);
+    const next = Math.min(at + gone * speed, until);
+    // the moment of the call is stopped at: it is what one is here to see
+    if (called && at < called && next >= called) { at = Math.min(called + 1000, end); pause(); } else at = next;
     scrub.value = at; cursor(); moment();
     ran += gone;
     if (view !== "water" && ran > 3000) { ran = 0; other(); }
-    if (at >= end) pause();
+    if (at >= end || (done && at >= until)) pause();
   }, 250);
 
   // --- views ---------------------------------------------------------------------------------
@@ -160,9 +164,10 @@
   // --- the real plant meanwhile --------------------------------------------------------------
   setInterval(async () => {
     if (document.hidden) return;
-    try { const own = await (await get("own")).json(); $("own").textContent = own.verdict; $("own").parentElement.dataset.mood = own.mood; } catch { /* the next one tells */ }
+    try { const own = await (await get("own")).json(); $("own").textContent = own.verdict; $("own").closest("a").dataset.mood = own.mood; } catch { /* the next one tells */ }
   }, 10000);
   document.addEventListener("visibilitychange", () => { if (document.hidden) pause(); });
+  if ($("ask")) new IntersectionObserver(([one]) => document.querySelector(".to-ask").classList.toggle("there", one.isIntersecting), { rootMargin: "0px 0px -230px" }).observe($("ask"));
   $("what").hidden = true;
   moment(); overview();
   if (location.hash === "#answer") $("answer")?.focus();

@@ -32,13 +32,7 @@ if TYPE_CHECKING:
 
 LEVELS = ("slight", "plain", "bad")
 #: Simulated seconds a second.
-SPEEDS = (
-    (1, "as it is"),
-    (10, "10 ×"),
-    (60, "a minute a second"),
-    (600, "10 min a second"),
-    (3600, "1 h a second"),
-)
+SPEEDS = ((1, "1 s/s"), (10, "10 s/s"), (60, "1 min/s"), (600, "10 min/s"), (3600, "1 h/s"))
 _STATIONS = {
     "storage": "Storage",
     "pump": "Pump",
@@ -122,7 +116,7 @@ def playing(session: Session, own: Status, files: Files, base: str) -> str:
         begin=session.begin_us // 1000,
         end=session.end_us // 1000,
         speeds=SPEEDS,
-        speed=600 if session.lesson.days > 0.5 else 60,
+        speed=60 if session.lesson.days <= 0.5 else 600 if session.lesson.days <= 1 else 3600,
         looks=strip.looks(session.plant),
         look="pressure" if session.blind else session.lesson.look,
         spans=list(frames.SPANS),

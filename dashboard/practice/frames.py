@@ -100,9 +100,8 @@ def marks(session: Session) -> list[dict[str, Any]]:
     """The instants to mark: the true beginning, and every finding as it was raised. None while blind."""
     if session.blind or session.lesson is WELL:
         return []
-    there = [
-        {"at": session.onset_us // 1000, "word": "began", "kind": "onset", "says": "The fault truly began."}
-    ]
+    truth = f"The fault truly began: {session.lesson.title.lower()}."
+    there = [{"at": session.onset_us // 1000, "word": "began", "kind": "onset", "says": truth}]
     detection = session.detection()
     for finding in session.found():
         right = finding is detection
@@ -157,7 +156,7 @@ def summary(session: Session) -> str:
         others = session.found()
         return "Nothing was wrong." + (f" Holdwater cried wolf: {others[0].summary}" if others else "")
     if detection is not None:
-        return f"Called {since(session, detection.raised_us)}. {detection.summary}"
+        return f"Called {since(session, detection.raised_us)}."
     if not session.done:
         return "Not called so far; the rest is still being simulated."
     return (

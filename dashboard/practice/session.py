@@ -31,8 +31,8 @@ if TYPE_CHECKING:
 HOUR_US = DAY_US // 24
 #: Ten minutes before the misting at one o'clock: the pump is about to be wanted.
 BEGINS_H = 12.83
-#: Watched before the fault begins.
-BEFORE_US = HOUR_US
+#: Watched before the fault begins: at least ten minutes, and an hour for each day after it.
+BEFORE_US = HOUR_US // 6
 #: How finely the engine is fed: what it says of a run or a change of mind is known to that precision.
 FINE_US, COARSE_US = 60_000_000, 300_000_000
 FINE_FOR_US = 2 * HOUR_US
@@ -123,7 +123,8 @@ class Session:
         plans = self._plans(healthy, onset_us)
         faulty, well = healthy.simulation.forked(*plans), healthy.simulation.forked()
         engines = [Engine.restore(self.plant, healthy.state) for _ in range(2)]
-        self.begin_us, self.onset_us = onset_us - BEFORE_US, onset_us
+        before_us = max(BEFORE_US, round(self.lesson.days * HOUR_US))
+        self.begin_us, self.onset_us = onset_us - before_us, onset_us
         self.end_us = onset_us + round(self.lesson.days * DAY_US)
         self.tape, self.twin = healthy.tape.copy(), healthy.tape.copy(pressure)
         while at_us < self.end_us and not self.stopped.is_set():

@@ -102,8 +102,8 @@ def scale(plant: Plant, look: Look, *several: Drawn) -> tuple[float, float]:
     values = [part for one in several for part in (one.low, one.high) if len(part)]
     low = min((float(np.min(part)) for part in values), default=0.0)
     high = max((float(np.quantile(part, 0.995)) for part in values), default=1.0)
-    if look in _RUNS:
-        low = 0.0
+    if look in _RUNS or look == "motor":
+        return 0.0, 1.06 * high or 1.0
     if look == "pressure" and plant.switch is not None:
         low, high = min(low, plant.switch.cut_in_pa), max(high, plant.switch.cut_out_pa)
     air = 0.06 * ((high - low) or abs(high) or 1.0)

@@ -76,7 +76,8 @@ def test_the_fault_is_called_while_it_lasts_and_not_before(prime: Session) -> No
     assert after.mood == "wrong"
     assert after.verdict == "The pump runs but moves no water."
     assert [mark["kind"] for mark in frames.marks(prime)] == ["onset", "called"]
-    assert detection.summary in frames.summary(prime)
+    assert detection.summary in frames.marks(prime)[1]["says"]
+    assert frames.summary(prime).startswith("Called ")
 
 
 def test_scrubbing_back_forgets_what_came_later(prime: Session) -> None:
