@@ -57,6 +57,7 @@ def loopback(host: str) -> bool:
 
 def run(options: argparse.Namespace) -> int:
     from analytics.plant.mistakes import PlantErrors
+    from collector.live import logs
     from collector.plantfile import load_plant
 
     try:
@@ -68,6 +69,7 @@ def run(options: argparse.Namespace) -> int:
     except ValueError:
         print(f"--listen {options.listen}: expected HOST:PORT, as in {LISTEN}", file=sys.stderr)
         return 2
+    logs.begin()
     if options.with_parent:
         _end_with_parent()
     os.umask(0o077)  # what is kept here says when somebody is at home

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import logging
 from typing import TYPE_CHECKING
 from urllib.parse import urlsplit
 
@@ -16,8 +17,7 @@ if TYPE_CHECKING:
     from dashboard.web.files import Files
 
 LONGEST_LABEL = 40
-#: No form of ours is longer.
-LONGEST_FORM = 16_384
+log = logging.getLogger("holdwater.access")
 
 
 def doors(files: Files) -> Blueprint:
@@ -50,12 +50,15 @@ def doors(files: Files) -> Blueprint:
         if wait > 0:
             return page(429, wait=int(wait) + 1, name=given)
         if not passphrases.matches(person.passphrase if person else None, secret) or person is None:
+            # a name that is nobody's is not repeated: it may be a passphrase in the wrong field
+            log.warning("refused a passphrase for %s, at %s", person.name if person else "nobody known", here)
             return page(401, wrong="Name and passphrase do not belong together.", name=given)
         place.give_back(here)
         if passphrases.outdated(person.passphrase or ""):
             people.keep_passphrase(gate.book, person.id, passphrases.hashed(secret))
         with gate.book.changing() as change:
             token = phones.entered(change, person.id, label(), request.remote_addr or "", now_s)
+        log.info("%s signed in, at %s", person.name, here)
         return let_in(token)
 
     @routes.route("/pair", methods=["GET", "POST"])
@@ -69,6 +72,7 @@ def doors(files: Files) -> Blueprint:
             return page(429, wait=int(wait) + 1)
         promised = codes.invitation(gate.book, code, now_s)
         if promised is None:
+            log.warning("refused a pairing code, at %s", here)
             return page(401, spent="This code was used, has run out, or was mistyped.")
         pairing.give_back(here)
         person = people.named(gate.book, promised.name)
@@ -84,6 +88,7 @@ def doors(files: Files) -> Blueprint:
             return page(401, spent="This code was used a moment ago.")
         if secret and not said["known"]:
             people.keep_passphrase(gate.book, used[0], passphrases.hashed(secret))
+        log.info("paired a phone of %s (%s), at %s", promised.name, promised.role, here)
         return let_in(used[1])
 
     @routes.post("/sign-out")

@@ -7,6 +7,7 @@ shuts a door, and is wanted in haste.
 
 from __future__ import annotations
 
+import logging
 from typing import TYPE_CHECKING
 from urllib.parse import urlsplit
 
@@ -23,6 +24,7 @@ if TYPE_CHECKING:
     from dashboard.web.files import Files
 
 HERE = "/people"
+log = logging.getLogger("holdwater.access")
 
 
 def household(files: Files) -> Blueprint:
@@ -50,6 +52,7 @@ def household(files: Files) -> Blueprint:
             return page(429, wrong=f"Too many tries. The next one counts in {int(wait) + 1} s.")
         secret = request.form.get("passphrase", "")
         if not passphrases.matches(person.passphrase if person else None, secret):
+            log.warning("refused a passphrase for %s, who is signed in", me.name)
             return page(401, wrong="That is not your passphrase.")
         proving.give_back(str(me.person))
         phones.prove(gate.book, me.id, gate.clock())
@@ -63,6 +66,7 @@ def household(files: Files) -> Blueprint:
         if why := passphrases.objection(secret, me.name):
             return page(400, wrong=why, changing=True)
         people.keep_passphrase(of_server().book, me.person, passphrases.hashed(secret), me.id)
+        log.info("%s has a new passphrase", me.name)
         return page(done="Your passphrase is kept. Your other phones were signed out.")
 
     @routes.post(f"{HERE}/forget")
@@ -72,6 +76,7 @@ def household(files: Files) -> Blueprint:
         if of_whom.get(number) != me.person:
             require_caretaker()
         phones.revoke(of_server().book, number)
+        log.info("%s signed phone %d out", me.name, number)
         return redirect(HERE, 303)
 
     @routes.post(f"{HERE}/remove")
@@ -80,6 +85,7 @@ def household(files: Files) -> Blueprint:
             return first
         if not people.remove(of_server().book, _number("person")):
             return page(409, wrong="There must be one caretaker at least.")
+        log.info("%s took person %d out", who().name, _number("person"))
         return redirect(HERE, 303)
 
     @routes.post(f"{HERE}/invite")
@@ -94,6 +100,7 @@ def household(files: Files) -> Blueprint:
             code = codes.new_code(gate.book, name, role, gate.clock())
         except codes.RoleDiffers as error:
             return page(409, wrong=f"{error}. Choose that, or another name.")
+        log.info("%s invites %s (%s)", who().name, name, role)
         link = invite.link(request.host_url, code)
         return Response(
             leaf(

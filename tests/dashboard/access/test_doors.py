@@ -277,10 +277,22 @@ def test_no_secret_reaches_the_log(house: House, caplog: pytest.LogCaptureFixtur
         sign_in(house.browser(), "Ana", BETTER)
         sign_in(house.browser(), "Ana", GOOD)
         client.post("/people/passphrase", data={"new": BETTER})
+        sign_in(house.browser(), GOOD, "typed into the wrong field")
+        house.browser().post("/pair", data={"code": "0000-0000-0000"})
     held = client.get_cookie("holdwater-80")
     assert held is not None
     for secret in (code, GOOD, BETTER, held.value):
         assert secret not in caplog.text
+    # what happened is in it (ASVS 5, 16.3): who came in, who was refused, from where
+    for told in (
+        "paired a phone of Ana (caretaker), at 192.0.2.10",
+        "refused a passphrase for Ana, at 192.0.2.10",
+        "Ana signed in, at 192.0.2.10",
+        "Ana has a new passphrase",
+        "refused a passphrase for nobody known",
+        "refused a pairing code",
+    ):
+        assert told in caplog.text
 
 
 def test_hashing_is_done_one_at_a_time(monkeypatch: pytest.MonkeyPatch) -> None:
