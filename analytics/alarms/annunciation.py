@@ -9,6 +9,7 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
+from analytics.advice import advice
 from analytics.alarms.rationale import (
     ALARMS,
     CHATTER_TIMES,
@@ -71,6 +72,7 @@ class Annunciator:
         alarm = replace(
             alarm,
             raised_us=finding.raised_us,
+            onset_us=finding.onset_us,
             cause=finding.cause,
             priority=finding.priority if not alarm.active else alarm.priority,
             standing=True,
@@ -138,14 +140,19 @@ class Annunciator:
             self._keep(replace(alarm, until_us=None))
             return []
         if cause is not None and alarm.active and alarm.state not in SILENT:
-            return self._step(alarm, Event.SUPPRESS, now_us, reason=f"follows from {cause.fault}")
+            return self._step(alarm, Event.SUPPRESS, now_us, reason=_follows_from(cause))
         return []
 
     def _cause_of(self, alarm: Alarm) -> Alarm | None:
-        """A standing alarm of which this one is a consequence, and which is no less urgent."""
+        """A standing alarm of which this one is a consequence, and which is no less urgent.
+
+        What was called before the cause even began is a fault of its own.
+        """
         for other in self.alarms.values():
             follows = other is not alarm and alarm.fault in CONSEQUENCES.get(other.fault, ())
             if not follows or not other.active or other.state is State.OUT_OF_SERVICE:
+                continue
+            if alarm.raised_us < other.onset_us:
                 continue
             mutual = other.fault in CONSEQUENCES.get(alarm.fault, ())
             first = not mutual or (other.raised_us, other.place) < (alarm.raised_us, alarm.place)
@@ -228,3 +235,8 @@ class Annunciator:
                 alarm.active, by, reason, alarm.chattering,
             )
         ]  # fmt: skip
+
+
+def _follows_from(cause: Alarm) -> str:
+    title = advice(cause.fault, cause.cause).title.rstrip(".")
+    return f"it follows from another: {title[:1].lower()}{title[1:]}"

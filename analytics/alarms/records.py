@@ -42,6 +42,7 @@ class Alarm:
     by: str = ""
     times_us: tuple[int, ...] = ()
     chattering: bool = False
+    onset_us: int = 0  # when that finding began
 
     @property
     def place(self) -> tuple[str, str]:

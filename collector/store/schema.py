@@ -92,6 +92,7 @@ STEPS: tuple[tuple[str, ...], ...] = (
         # Commands of the pages that were carried out, so that each is carried out once.
         "CREATE TABLE command (id TEXT PRIMARY KEY, time_us INTEGER NOT NULL, answer TEXT NOT NULL)",
     ),
+    ("ALTER TABLE alarm ADD COLUMN onset_us INTEGER NOT NULL DEFAULT 0",),
 )
 VERSION = len(STEPS)
 

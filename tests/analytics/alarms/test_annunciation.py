@@ -195,7 +195,7 @@ def test_out_of_service_ends_by_hand_only() -> None:
 
 def test_a_consequence_is_suppressed_by_design_while_its_cause_stands() -> None:
     desk, leak = Annunciator(), found("supply_leak", priority="medium")
-    burst = found("burst_line", T + HOUR)
+    burst = replace(found("burst_line", T + HOUR), onset_us=T - HOUR)
     desk.hear(leak, T)
     changes = desk.hear(burst, T + HOUR)
     assert told(changes) == [("burst_line", "raised")]
@@ -204,6 +204,13 @@ def test_a_consequence_is_suppressed_by_design_while_its_cause_stands() -> None:
         ("burst_line", "cleared"),
         ("supply_leak", "raised"),
     ]
+
+
+def test_what_was_called_before_a_cause_began_is_a_fault_of_its_own() -> None:
+    desk = Annunciator()
+    desk.hear(found("clogged_filter", T, "medium"), T)
+    desk.hear(found("lost_prime", T + HOUR), T + HOUR)
+    assert state(desk, "clogged_filter") is State.UNACKNOWLEDGED
 
 
 def test_nothing_is_suppressed_by_a_less_urgent_cause() -> None:

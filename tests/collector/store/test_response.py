@@ -16,7 +16,7 @@ if TYPE_CHECKING:
 
 ALARM = Alarm(
     "sensor_fault", "motor", State.SHELVED, 5, 4, "medium", "silent", True, 4, True, 5, None, None, 99,
-    "new battery", "Ann", (1, 4), True,
+    "new battery", "Ann", (1, 4), True, 3,
 )  # fmt: skip
 CHANGE = Change(
     5, "lost_prime", None, 4, Event.RAISED, State.NORMAL, State.UNACKNOWLEDGED, "high", True, "", "", False
