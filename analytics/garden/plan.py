@@ -18,9 +18,6 @@ if TYPE_CHECKING:
     from analytics.garden.budget import Change, Course, Works
     from analytics.plant.description import Plant
 
-#: Weeks that are planned ahead: to the end of a season from before its start.
-WEEKS = 26
-
 
 @dataclass(frozen=True, slots=True)
 class Line:
@@ -58,7 +55,7 @@ def plan(
     waters_s_m: tuple[float, float] | None,
     soil_s_m: float | None,
     gauge_m: NDArray[np.float64] | None = None,
-    count: int = WEEKS,
+    count: int = 26,
 ) -> Plan | None:
     """None where the plant file tells no garden, no climate, or no rain.
 

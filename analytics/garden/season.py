@@ -96,6 +96,15 @@ def season_share(garden: Garden, on: date) -> float | None:
     return (on - begin).days / max((end - begin).days, 1) if on <= end else None
 
 
+def weeks_to_end(garden: Garden, today: date) -> int:
+    """Weeks from today to the end of the season that is on, or else of the next one; at least four."""
+    days = [today + timedelta(days=n) for n in range(2 * 366)]
+    on = [season_share(garden, day) is not None for day in days]
+    first = on.index(True)
+    last = next((n for n in range(first, len(on)) if not on[n]), len(on))
+    return min(max(-(-last // 7), 4), 53)
+
+
 def weeks(plant: Plant, first: date, count: int) -> tuple[list[Week], str] | None:
     """`count` weeks from a day on, and the method of their evapotranspiration. None where the plant
     file gives no garden, or no climate to tell its need from."""

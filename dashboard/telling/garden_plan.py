@@ -8,7 +8,8 @@ import numpy as np
 
 from analytics.garden.budget import Works
 from analytics.garden.limits import water_limit
-from analytics.garden.plan import WEEKS, Plan, plan
+from analytics.garden.plan import Plan, plan
+from analytics.garden.season import weeks_to_end
 from analytics.plant.description import Measure
 from dashboard.telling import display
 from dashboard.telling.salt import share_now
@@ -94,14 +95,15 @@ def planned(
     waters = None
     if two is not None and two[0].salt is not None and two[1].salt is not None:
         waters = (two[0].salt.conductivity_s_m, two[1].salt.conductivity_s_m)
+    today = display.local(facts.now_us, plant.timezone).date()
     return plan(
         plant,
-        display.local(facts.now_us, plant.timezone).date(),
+        today,
         works,
         house_m3_day(facts)[0],
         share_now(facts, asked_ds_m),
         waters,
         water_limit(plant).soil_s_m,
         gauge_m,
-        WEEKS,
+        weeks_to_end(plant.garden, today),
     )

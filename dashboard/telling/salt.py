@@ -62,7 +62,8 @@ def ec(s_m: float | None) -> str:
 
 
 def percent(share: float) -> str:
-    return f"{100 * share:.0f} %"
+    """Never torn from its sign, and never nothing where it is something."""
+    return "under 1\u00a0%" if 0 < share < 0.005 else f"{100 * share:.0f}\u00a0%"
 
 
 def target_s_m(plant: Plant, asked_ds_m: float | None) -> tuple[float, str]:
@@ -111,6 +112,9 @@ def _share(measured: mix.Salt | None, two: tuple[Water, Water] | None) -> str:
             "wrong. Wipe the probes, and read each water by hand."
         )
     doubt = percent(2 * found.deviation)
+    for share, name in ((found.share, rain.name), (1 - found.share, well.name)):
+        if share + found.deviation >= 1:
+            return f"All {name}, as far as the probes can tell (give or take {doubt})."
     return f"{percent(found.share)} {rain.name}, give or take {doubt}; the rest {well.name}."
 
 
