@@ -36,7 +36,7 @@ class _Server(BaseApplication):
             "timeout": 60,
             "graceful_timeout": 1,  # streams never end by themselves; phones come back
             "keepalive": 15,
-            "loglevel": "warning",
+            "loglevel": "error",  # a warning for every garbled request would let strangers fill the log
             "limit_request_line": 4094,
             "control_socket_disable": True,
             **self._tls,  # gunicorn's context is the standard library's: TLS 1.2 or later
