@@ -214,19 +214,16 @@ def _leap(
     level_m: NDArray[np.float64],
     seconds: NDArray[np.float64],
 ) -> None:
-    """Keep the last move of a level that no water can have made."""
+    """Keep the last move of a level that no water can have made, unless it was taken back."""
     area_m2 = storage.volume_m3 / storage.full_level_m
     limit_m = LEAP_SHARE * storage.full_level_m + LEAP_M3_S * seconds / area_m2
-    leaps = np.flatnonzero(np.abs(np.diff(level_m)) > limit_m)
-    if not len(leaps):
-        return
-    at = int(leaps[-1])
-    to_m = float(level_m[at + 1])
-    if tail.leap_us and abs(to_m - tail.leapt_from) < LEAP_SHARE * storage.full_level_m:
-        tail.leap_us, tail.stood = 0, 0  # back where it was
-        return
-    tail.leap_us, tail.stood = int(time_us[at + 1]), 0
-    tail.leapt_from, tail.leapt_to = float(level_m[at]), to_m
+    for at in np.flatnonzero(np.abs(np.diff(level_m)) > limit_m).tolist():
+        to_m = float(level_m[at + 1])
+        if tail.leap_us and abs(to_m - tail.leapt_from) < LEAP_SHARE * storage.full_level_m:
+            tail.leap_us = 0  # back where it was
+        else:
+            tail.leap_us, tail.leapt_from, tail.leapt_to = int(time_us[at + 1]), float(level_m[at]), to_m
+        tail.stood = 0
 
 
 def _stands(tail: Tail, span: Span, beat: Beat) -> bool:

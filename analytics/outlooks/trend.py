@@ -17,6 +17,8 @@ import numpy as np
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    from numpy.typing import NDArray
+
 LEAST_POINTS = 5
 #: Beyond a year nobody plans a flush or a top-up.
 MOST_DAYS = 366
@@ -40,7 +42,7 @@ def days_until(
 
     points: (day, value) in order of time. None: not within MOST_DAYS, or cannot be told.
 
-    >>> days_until([(d, 1.0 - 0.01 * d) for d in range(10)], 0.81)[1]
+    >>> round(days_until([(d, 1.0 - 0.01 * d) for d in range(10)], 0.81)[1], 6)
     10.0
     """
     if len(points) < LEAST_POINTS:
@@ -57,12 +59,17 @@ def days_until(
     at = x[-1] + ahead
     line = value.mean() + slope * at
     error = student_t90(len(day) - 2) * np.sqrt(scatter * (1.0 / len(day) + at**2 / spread))
-    return (
-        _first(ahead, line - error <= level),
-        _first(ahead, line <= level + 1e-12),
-        _first(ahead, line + error <= level),
-    )
+    early, middle, late = (_first(ahead, line + sign * error - level) for sign in (-1.0, 0.0, 1.0))
+    return early, middle, late
 
 
-def _first(ahead: np.ndarray, passed: np.ndarray) -> float | None:
-    return float(ahead[np.argmax(passed)]) if passed.any() else None
+def _first(ahead: NDArray[np.float64], above: NDArray[np.float64]) -> float | None:
+    """Where a course first comes down to zero, straight between the days of the grid."""
+    passed = above <= 1e-12
+    if not passed.any():
+        return None
+    at = int(np.argmax(passed))
+    if at == 0:
+        return 0.0
+    back = min(float(above[at] / (above[at] - above[at - 1])), 1.0)
+    return float(ahead[at] - back * (ahead[at] - ahead[at - 1]))

@@ -1,0 +1,116 @@
+"""Sensors that lie, and sensors that only look as if they did."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+sys.path.insert(0, str(Path(__file__).parent))
+from holding import DAY_S, Holding, at_s, last_words, told
+
+STUCK_S = 4 * DAY_S
+
+
+def every_nth(n: int, value: float):
+    """Lone bad words: a drop-out or an overflow code."""
+
+    def spoil(t, true):
+        shown = true.copy()
+        shown[n // 2 :: n] = value
+        return shown
+
+    return spoil
+
+
+def after(since_s: float, change):
+    return lambda t, true: np.where(t >= since_s, change(true), true)
+
+
+@pytest.mark.parametrize(
+    "plain",
+    [
+        Holding(),
+        Holding(spoil={"pressure": every_nth(997, 0.0)}),
+        Holding(spoil={"level": every_nth(211, 6.553)}),
+        Holding(spoil={"level": every_nth(211, 0.0)}),
+        Holding(motor_every_s=60.0, every_s=20.0),
+        Holding(motor_every_s=60.0, every_s=2.0, tank_m3=0.05, declared=False),
+        Holding(level_every_s=300.0, level_digit_m=0.005),
+    ],
+    ids=[
+        "plain",
+        "zeros of pressure",
+        "overflow codes",
+        "zeros of level",
+        "slow motor",
+        "runs missed",
+        "coarse",
+    ],
+)
+def test_nothing_is_said_of_sound_sensors(plain: Holding) -> None:
+    assert told(plain.outcome(6.0)) == []
+
+
+@pytest.mark.parametrize("value", [0.0, 1.0])
+def test_motor_signal_that_stands_while_pressure_climbs(value: float) -> None:
+    holding = Holding(spoil={"motor": after(STUCK_S, lambda true: np.full_like(true, value))})
+    found = last_words(holding.outcome(7.0))
+    assert [(one.fault, one.cause, one.of) for one in found] == [("sensor_fault", "stuck", "motor")]
+    assert STUCK_S < at_s(found[0].raised_us) < STUCK_S + 1.5 * DAY_S
+
+
+def test_motor_signal_that_moves_again_is_believed_again() -> None:
+    def spoil(t, true):
+        return np.where((t >= STUCK_S) & (t < STUCK_S + 2 * DAY_S), 0.0, true)
+
+    found = last_words(Holding(spoil={"motor": spoil}).outcome(8.0))
+    assert [one.cause for one in found] == ["stuck"]
+    assert found[0].cleared_us is not None
+    assert at_s(found[0].cleared_us) > STUCK_S + 2 * DAY_S
+
+
+def test_level_that_leaps_and_stands_is_implausible() -> None:
+    found = last_words(Holding(spoil={"level": after(STUCK_S, lambda true: true - 0.4)}).outcome(6.0))
+    assert [(one.fault, one.cause, one.of) for one in found] == [("sensor_fault", "implausible", "level")]
+    assert at_s(found[0].raised_us) < STUCK_S + 3600.0
+
+
+def test_level_that_leaps_back_is_no_fault() -> None:
+    def spoil(t, true):
+        return np.where((t >= STUCK_S) & (t < STUCK_S + 240.0), true - 0.4, true)
+
+    assert told(Holding(spoil={"level": spoil}).outcome(6.0)) == []
+
+
+def test_tanker_is_no_leap() -> None:
+    """10 m3 in ten minutes, 17 L/s: the storage rises by a third of a metre, and is believed."""
+
+    def spoil(t, true):
+        return true + 10.0 / 30.0 * np.clip((t - STUCK_S) / 600.0, 0.0, 1.0)
+
+    assert told(Holding(level_m=1.2, spoil={"level": spoil}).outcome(6.0)) == []
+
+
+@pytest.mark.parametrize("declared", [True, False])
+def test_silent_signal_is_called_in_time_and_once(declared: bool) -> None:
+    """Contract: more than ten intervals and two minutes; a stray word is no cure."""
+
+    def hush(t):
+        return (t >= STUCK_S) & (t < STUCK_S + DAY_S) & (np.abs(t - STUCK_S - 30_000.0) > 31.0)
+
+    found = last_words(Holding(declared=declared, hush={"level": hush}).outcome(6.0))
+    assert [(one.fault, one.cause, one.of) for one in found] == [("sensor_fault", "silent", "level")]
+    assert STUCK_S - 60.0 + 600.0 <= at_s(found[0].raised_us) <= STUCK_S + 730.0
+    assert found[0].cleared_us is not None
+    assert STUCK_S + DAY_S < at_s(found[0].cleared_us) < STUCK_S + DAY_S + 3600.0
+
+
+def test_collector_that_was_off_makes_nobody_silent() -> None:
+    def hush(t):
+        return (t >= STUCK_S) & (t < STUCK_S + 7200.0)
+
+    holding = Holding(hush={"pressure": hush, "motor": hush, "level": hush})
+    assert told(holding.outcome(6.0)) == []

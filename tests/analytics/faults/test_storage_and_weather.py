@@ -1,0 +1,74 @@
+"""Storage that leaks, gauges that only look like it, and cold nights."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+sys.path.insert(0, str(Path(__file__).parent))
+from holding import DAY_S, NIGHT_S, Holding, at_s, last_words, told
+
+LEAK_S = 4 * DAY_S
+
+
+def leak(litres_h: float):
+    return lambda t: np.where(t >= LEAK_S, litres_h / 3.6e6, 0.0)
+
+
+@pytest.mark.parametrize("litres_h", [40.0, 150.0])
+@pytest.mark.parametrize("digit_m", [0.001, 0.005])
+def test_storage_leak_by_the_second_night(litres_h: float, digit_m: float) -> None:
+    holding = Holding(leak_m3_s=leak(litres_h), level_digit_m=digit_m)
+    found = [one for one in last_words(holding.outcome(7.0)) if one.fault == "storage_leak"]
+    assert len(found) == 1
+    assert LEAK_S < at_s(found[0].raised_us) < LEAK_S + 2 * DAY_S
+    assert found[0].evidence["loss_m3_s"] * 3.6e6 == pytest.approx(litres_h, rel=0.5)
+
+
+@pytest.mark.parametrize("digit_m", [0.001, 0.005, 0.01])
+@pytest.mark.parametrize("every_s", [60.0, 300.0])
+def test_gauge_that_drifts_with_the_day_is_no_leak(digit_m: float, every_s: float) -> None:
+    """2 mm up and down with the sun, coarse digits, and drop-outs in between."""
+
+    def spoil(t, true):
+        shown = true + 0.002 * np.sin(2 * np.pi * t / DAY_S)
+        shown = np.round(shown / digit_m) * digit_m
+        shown[100::331] = 0.0
+        return shown
+
+    holding = Holding(level_digit_m=digit_m, level_every_s=every_s, spoil={"level": spoil})
+    assert told(holding.outcome(12.0)) == []
+
+
+def test_depletion_is_called_before_the_outlet() -> None:
+    a_day_m3 = 6e-5 * (DAY_S - NIGHT_S)
+    holding = Holding(demand_m3_s=6e-5, level_m=1.0)  # 27 m3 above the outlet, seven days' worth
+    found = [one for one in last_words(holding.outcome(6.0)) if one.fault == "storage_depletion"]
+    assert [one.cause for one in found] == ["demand"]
+    left_days = (1.0 - 0.1) * 30.0 / a_day_m3 - at_s(found[0].raised_us) / DAY_S
+    assert 2.0 < left_days < 4.0  # the owner wants three days' warning
+
+
+def test_one_cold_spell_is_one_finding() -> None:
+    """Three frosty nights with mild days between; then mild for two days: over."""
+
+    def air(t):
+        swing = 6.0 - 8.0 * np.cos(2 * np.pi * (t / DAY_S - 0.25))
+        return np.where(t < 3 * DAY_S, swing, 9.0 + np.sin(t / 9000.0))
+
+    found = last_words(Holding(air_c=air).outcome(6.0))
+    assert [one.fault for one in found] == ["freeze_risk"]
+    assert found[0].cleared_us is not None
+    assert at_s(found[0].cleared_us) > 3 * DAY_S + 12 * 3600.0
+
+
+def test_thermometer_that_drops_to_zero_is_no_frost() -> None:
+    def spoil(t, true):
+        shown = true.copy()
+        shown[::7] = 0.0
+        return shown
+
+    assert told(Holding(air_c=lambda t: np.full_like(t, 12.0), spoil={"air": spoil}).outcome(3.0)) == []
