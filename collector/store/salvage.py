@@ -128,14 +128,15 @@ def _save_sealed(old: sqlite3.Connection, new: sqlite3.Connection) -> int:
 
 def _insert(new: sqlite3.Connection, table: str, row: tuple[Any, ...]) -> int:
     """1 where the row went in; 0 where it is there already or is not what the table holds."""
-    declared = new.execute('SELECT type, "notnull" FROM pragma_table_info(?)', (table,)).fetchall()
-    for value, (kind, required) in zip(row, declared, strict=True):
+    declared = new.execute('SELECT type, "notnull", name FROM pragma_table_info(?)', (table,)).fetchall()
+    declared = declared[: len(row)]  # an older file lacks the columns that were added at the end
+    for value, (kind, required, _) in zip(row, declared, strict=True):
         if not isinstance(value, _KINDS[kind]) and (required or value is not None):
             return 0
     if table == "journal" and len(row[1]) % journal.RECORD.itemsize:
         return 0
-    marks = ", ".join("?" * len(row))
-    return new.execute(f"INSERT OR IGNORE INTO {table} VALUES ({marks})", row).rowcount
+    names, marks = ", ".join(f'"{name}"' for _, _, name in declared), ", ".join("?" * len(row))
+    return new.execute(f"INSERT OR IGNORE INTO {table} ({names}) VALUES ({marks})", row).rowcount
 
 
 def _save_tallies(old: sqlite3.Connection, new: sqlite3.Connection) -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sqlite3
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from analytics.alarms.records import Alarm, Change
@@ -88,3 +89,15 @@ def test_salvage_saves_them(tmp_path: Path) -> None:
         assert history.due() == [DUE]
         assert history.carried("k") is not None
         assert history.alarm_changes() == [CHANGE]
+
+
+def test_salvage_takes_an_older_files_shorter_rows(tmp_path: Path) -> None:
+    with History.open(tmp_path, bench()) as writer:
+        writer.commit(Batch(response=ALL))
+        folder, path = writer.folder, writer.path
+    with sqlite3.connect(path) as raw:
+        raw.execute("ALTER TABLE alarm DROP COLUMN onset_us")
+        raw.execute("PRAGMA user_version = 2")
+    salvage(folder)
+    with History.open(tmp_path, bench(), read_only=True) as history:
+        assert history.alarms() == [replace(ALARM, onset_us=0)]
