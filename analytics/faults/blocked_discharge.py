@@ -44,6 +44,10 @@ OVER = 0.25
 LEAP_WITHIN_S = 6.0
 #: Less is drawn at rest than this share of the delivery: nothing is.
 STILL = 0.10
+#: Three runs of seconds within half a minute, each across half the band: by its compliance no tank that
+#: filled a day ago can.
+SWING, SWINGS, SWINGS_WITHIN_US = 0.5, 3, 30_000_000
+LATELY_US = 86_400_000_000
 COLD_C = 1.0
 MILD_C = 4.0
 
@@ -55,6 +59,9 @@ class BlockedMemory:
     run_us: int = 0
     looks: int = 0
     quiet: int = 0
+    swings_us: list[int] = field(default_factory=list)
+    swinging: bool = False
+    filled_us: int = 0  # stop of the newest run long enough to have filled the tank
     story: Story = field(default_factory=Story)
 
 
@@ -97,9 +104,13 @@ class BlockedDischarge(Detector):
 
     def run(self, run: Run, known: Known) -> Sequence[Word]:
         memory, usual, cycle = self.memory, reference(known), run.cycle
+        if self._swings(run, usual):
+            return [self._claim(usual.stop_pa, run.discharge_pa, known)]
         high = run.pressure_high_pa
         if high is None or not run.entire:
             return ()
+        if cycle.run_time_s > 0.4 * usual.drawdown_m3 / usual.delivery_m3_s:
+            memory.filled_us = cycle.stop_us
         quick = cycle.run_time_s < LEAP_WITHIN_S and run.interval_s <= 3.0
         leapt = quick and high > usual.stop_pa + 0.1 * usual.band_pa
         drawn = -(run.slope_after_m3_s or 0.0) / usual.delivery_m3_s
@@ -112,7 +123,7 @@ class BlockedDischarge(Detector):
                 return [self._claim(high, run.discharge_pa, known)]
             return ()
         memory.runs = 0
-        if not known.is_open(self.FAULT):
+        if not known.is_open(self.FAULT) or memory.filled_us < cycle.stop_us:
             return ()
         if (
             run.slope_run_m3_s is None
@@ -121,6 +132,28 @@ class BlockedDischarge(Detector):
         ):
             return ()
         return [AllClear(self.FAULT, summary="The pump fills the tank again: the way is open.")]
+
+    def _swings(self, run: Run, usual: Reference) -> bool:
+        """Runs of seconds in which pressure crosses the band: a line without its tank, which lately filled.
+
+        Air that is lost goes by weeks and shortens the runs on its way; a valve is shut in a moment.
+        """
+        memory, cycle = self.memory, run.cycle
+        if cycle.run_time_s > LEAP_WITHIN_S:
+            return False
+        ends = (cycle.pressure_start_pa, cycle.pressure_stop_pa, run.pressure_low_pa, run.pressure_high_pa)
+        seen = [pa for pa in ends if pa is not None]
+        if not seen or max(seen) - min(seen) < SWING * usual.band_pa:
+            return False
+        memory.swings_us = [*memory.swings_us, cycle.start_us][-SWINGS:]
+        soon = len(memory.swings_us) == SWINGS and cycle.start_us - memory.swings_us[0] < SWINGS_WITHIN_US
+        lately = memory.filled_us and memory.swings_us[0] - memory.filled_us < LATELY_US
+        if not (soon and (lately or memory.swinging)):
+            memory.swinging = False
+            return False
+        if not memory.swinging:
+            memory.since_us, memory.swinging = memory.swings_us[0], True
+        return True
 
     def _claim(self, pressure_pa: float, discharge_pa: float | None, known: Known) -> Claim:
         cause, more = self._cause(known)

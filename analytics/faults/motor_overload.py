@@ -27,6 +27,7 @@ from analytics import words
 from analytics.judging.reference import reference
 from analytics.judging.watch import AllClear, Claim, Coverage, Detector
 from analytics.plant.description import Measure
+from analytics.seeing.motor import motor_signal
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -39,6 +40,10 @@ OVER, OVER_IN_RUN = 1.20, 1.30
 STALLED = 2.2
 BACK = 1.10
 KEPT, ENOUGH = 4, 3
+BRIEF_S = 5.0
+#: A stalled motor trips on its protector within some ten seconds: seen more coarsely than this, the one
+#: sample that stands so high may be the inrush.
+CLOSELY_S = 5.0
 
 
 @dataclass
@@ -53,16 +58,20 @@ class MotorOverload(Detector):
     Memory = OverloadMemory
     memory: OverloadMemory
 
+    def __init__(self, plant: Plant) -> None:
+        super().__init__(plant)
+        self._motor = motor_signal(plant)
+
     def look(self, look: Look, known: Known) -> Sequence[Word]:
         usual = self._usual(known)
         if usual is None or look.motor_level is None or look.age_s < 3.0:
             return ()
         share = look.motor_level / usual
         now = (look.motor_now or look.motor_level) / usual
-        if now >= STALLED:
+        if now >= STALLED and self._no_inrush(known):
             share, self.memory.stalled = now, True
             return [self._claim(share, look.start_us, "locked_rotor")]
-        if not self.memory.stalled and share >= OVER_IN_RUN and look.age_s >= 30.0:
+        if not self.memory.stalled and share >= OVER_IN_RUN and look.age_s >= 30.0 and self._no_inrush(known):
             return [self._claim(share, look.start_us, None)]
         return ()
 
@@ -72,11 +81,13 @@ class MotorOverload(Detector):
         if usual is None or level is None or not run.entire:
             return ()
         share = level / usual
+        if run.cycle.run_time_s < BRIEF_S and share < STALLED:
+            return ()  # mostly inrush
         memory.shares = [*memory.shares, share][-KEPT:]
         memory.starts_us = [*memory.starts_us, run.cycle.start_us][-KEPT:]
         high = run.pressure_high_pa
         filled = high is not None and high > reference(known).stop_pa - 0.4 * reference(known).band_pa
-        if share >= STALLED and not filled and run.cycle.run_time_s >= 3.0:
+        if share >= STALLED and not filled and run.cycle.run_time_s >= 3.0 and self._no_inrush(known):
             memory.stalled = True
             return [self._claim(share, run.cycle.start_us, "locked_rotor")]
         over = [s for s in memory.shares if s >= OVER]
@@ -90,6 +101,11 @@ class MotorOverload(Detector):
         if not known.is_open(self.FAULT):
             memory.stalled = False
         return ()
+
+    def _no_inrush(self, known: Known) -> bool:
+        """Whether the motor is seen so closely that more than one sample can hold the level."""
+        every_s = known.every_s(self._motor) if self._motor is not None else None
+        return every_s is None or every_s <= CLOSELY_S
 
     def _usual(self, known: Known) -> float | None:
         """The clean level; while it is being learned, what the rating allows at the very most."""

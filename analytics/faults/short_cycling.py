@@ -143,9 +143,14 @@ class ShortCycling(Detector):
     def _shoots_up(self, run: Run) -> bool:
         """Pressure reaches cut-out in each of these runs: the tank has no air (or is shut off)."""
         switch = self.plant.switch
-        high = run.pressure_high_pa
+        high, cycle = run.pressure_high_pa, run.cycle
         if switch is None or high is None:
             return False
+        ends = [
+            p for p in (cycle.pressure_start_pa, cycle.pressure_stop_pa, run.pressure_low_pa) if p is not None
+        ]
+        if ends and max(*ends, high) - min(*ends, high) > 0.5 * (switch.cut_out_pa - switch.cut_in_pa):
+            return True
         return high > switch.cut_out_pa - 0.35 * (switch.cut_out_pa - switch.cut_in_pa)
 
     def _see(self, run: Run, known: Known, usual: Reference) -> Seen | None:
