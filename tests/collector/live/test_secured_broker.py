@@ -62,6 +62,9 @@ def test_password_and_tls(secured: tuple[Broker, Path], tmp_path: Path) -> None:
         assert ours.stop() == 0
         broker.stop()
     assert SECRET not in ours.log.read_text()
+    kept = [path for path in tmp_path.rglob("*") if path.suffix == ".sqlite" or path.name == "daemon.json"]
+    assert len(kept) >= 2
+    assert [path.name for path in kept if path.stat().st_mode & 0o077] == []  # for its owner's eyes
 
 
 @pytest.mark.parametrize(
