@@ -12,13 +12,13 @@
   const span = (s) => s < 180 ? Math.round(s) + " s" : s < 5970 ? Math.round(s / 60) + " min"
     : s < 172800 ? Math.round(s / 3600) + " h" : Math.round(s / 86400) + " days";
 
+  // How old the newest reading is: at the page's head, and by the rooms once the head is scrolled away.
   function age() {
-    const el = $("#age");
-    if (!el) return;
-    if (newest === null) { el.textContent = "no reading yet"; return; }
-    const s = Math.max(0, (Date.now() + skew - newest) / 1000);
-    el.textContent = s < 1.5 ? "heard just now" : "heard " + span(s) + " ago";
+    const s = newest === null ? null : Math.max(0, (Date.now() + skew - newest) / 1000);
+    const words = s === null ? "no reading yet" : s < 1.5 ? "heard just now" : "heard " + span(s) + " ago";
+    for (const el of [$("#age"), $(".heard")]) if (el && el.textContent !== words) el.textContent = words;
   }
+  if ($("header.sky")) new IntersectionObserver(([head]) => body.toggleAttribute("data-past", !head.isIntersecting)).observe($("header.sky"));
 
   function link(state) {
     page.link = state;

@@ -16,7 +16,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 import pytest
-from playwright.sync_api import sync_playwright
+from playwright.sync_api import expect, sync_playwright
 
 from collector.store.history import History
 from collector.store.shapes import Batch
@@ -44,8 +44,10 @@ PHONE = {"viewport": {"width": 390, "height": 844}, "has_touch": True, "is_mobil
 #: What a phone paired with each server carries, by the server's port.
 COOKIES: dict[int, dict[str, str]] = {}
 DESK = {"viewport": {"width": 1280, "height": 900}}
+#: A machine that is busy with other things is slow, not wrong.
+expect.set_options(timeout=20_000)
 #: Screenshots are kept here for whoever looks at a run's artefacts.
-SHOTS = Path(os.environ.get("HOLDWATER_SHOTS", "")) if os.environ.get("HOLDWATER_SHOTS") else None
+SHOTS = Path(os.environ.get("HOLDWATER_SHOTS") or Path(__file__).parents[2] / "artefacts" / "screens")
 
 
 def free_port() -> int:
@@ -212,11 +214,10 @@ def _served(data: Path) -> Iterator[Server]:
 
 @pytest.fixture
 def shot() -> Callable[[Page, str], None]:
-    """Keeps a picture where artefacts are wanted."""
+    """Keeps a picture among the run's artefacts."""
 
     def keep(page: Page, name: str) -> None:
-        if SHOTS is not None:
-            SHOTS.mkdir(parents=True, exist_ok=True)
-            page.screenshot(path=SHOTS / f"{name}.png", full_page=True)
+        SHOTS.mkdir(parents=True, exist_ok=True)
+        page.screenshot(path=SHOTS / f"{name}.png", full_page=True)
 
     return keep

@@ -86,6 +86,10 @@ def test_values_move_by_the_second_and_a_finding_appears(
     assert time.time() * 1000 - newest < 3000
     expect(page.locator(".live")).not_to_have_attribute("d", before)
     expect(page.locator("#age")).to_have_text(re.compile(r"heard (just now|[1-4] s ago)"))
+    page.locator("#line h2").scroll_into_view_if_needed()
+    page.mouse.wheel(0, 2000)
+    expect(page.locator(".heard")).to_be_visible()  # the head is out of sight, the age is not
+    expect(page.locator(".heard")).to_have_text(re.compile(r"heard (just now|\d+ s ago)"))
 
     feed.tell(made.clogged(int(time.time()) * 1_000_000))
     expect(page.locator("#filter.wrong")).to_be_visible(timeout=5000)

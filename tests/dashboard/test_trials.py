@@ -13,7 +13,7 @@ import pytest
 
 from analytics.readings import Readings
 from analytics.trials.course import TRIALS
-from collector.commands import Commands, Hold
+from collector.commands import Commands, Hold, Log
 from collector.store.response import Entry
 from dashboard.telling.trials import FIGURES, figures_words, signature
 from dashboard.web.app import make_app
@@ -113,6 +113,21 @@ def test_it_says_the_same_a_day_later_and_by_part(
     assert said is not None
     assert said[0] in part
     assert "<html" not in part
+
+
+def test_the_result_goes_into_the_logbook(client: FlaskClient, drawn: tuple[Path, int, float]) -> None:
+    """The form that the page offers is taken as it stands, and twice is once."""
+    data, begun, over = drawn
+    told = client.get(f"{BASE}/air_charge/now?t={begun}&m=1000.2000.3000.{round(over * 1000) + 2000}").text
+    form = {name: html.unescape(value) for name, value in re.findall(r'name="(\w+)" value="([^"]*)"', told)}
+    for _ in range(2):
+        assert client.post("/at/juniper-bench/do/log", data=form).status_code == 303
+    (asked,) = [one for one in Commands(data, "juniper-bench").waiting() if isinstance(one.command, Log)]
+    assert isinstance(asked.command, Log)
+    assert asked.command.kind == "test result"
+    assert asked.command.station == "tank"
+    assert asked.command.words.startswith("Air charge test. The tank is low on air.")
+    assert asked.command.figures["air_charge_pa"] == pytest.approx(21 * made.PSI, rel=0.07)
 
 
 @pytest.mark.parametrize("asked", ["", "?t=x", "?t=5&m=9.3", "?t=99999999999999", "?t=5&m=" + "1." * 30])
