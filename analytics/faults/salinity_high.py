@@ -12,7 +12,8 @@ Mistaken for it: a slug of standing water at the first draw of the day; a fouled
 mostly reads low); the flush of first rain off a roof.
 
 Parameters:
-    SLIGHT_S_M   0.07 S/m (0.7 dS/m)  no restriction on use below, for any crop
+    limit        the owner's, else the crop's (`analytics.garden.limits`), else 0.07 S/m (0.7 dS/m), below
+                 which there is no restriction on use for any crop
     SEVERE_S_M   0.30 S/m (3.0 dS/m)  severe restriction above: priority high
     LAST_S       1 h, and READINGS 3: a slug has passed by then, and no single sample raises it
     CLEAR_SHARE  0.9                  of the limit, as long again: hysteresis
@@ -30,6 +31,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from analytics import words
+from analytics.garden.limits import water_limit
 from analytics.judging.watch import AllClear, Claim, Coverage, Detector
 from analytics.plant.description import Measure
 from analytics.seeing.middles import middle
@@ -41,7 +43,6 @@ if TYPE_CHECKING:
     from analytics.plant.description import Plant
     from analytics.seeing.beats import Beat
 
-SLIGHT_S_M = 0.07
 SEVERE_S_M = 0.30
 LAST_S = 3600.0
 READINGS = 3
@@ -65,14 +66,16 @@ class SalinityHigh(Detector):
 
     def __init__(self, plant: Plant) -> None:
         super().__init__(plant)
+        self._limit = water_limit(plant)
+        self._severe_s_m = max(SEVERE_S_M, self._limit.water_s_m)
         self._signal = next(iter(plant.measuring(Measure.SUPPLY_CONDUCTIVITY)), None)
 
     def beat(self, beat: Beat, known: Known) -> Sequence[Word]:
         span = beat.spans.get(self._signal) if self._signal is not None else None
         if span is None or not span.count:
             return ()
-        memory, now = self.memory, middle(span, APART_S_M)
-        speaks = now < CLEAR_SHARE * SLIGHT_S_M if memory.standing else now > SLIGHT_S_M
+        memory, now, limit = self.memory, middle(span, APART_S_M), self._limit.water_s_m
+        speaks = now < CLEAR_SHARE * limit if memory.standing else now > limit
         if not speaks:
             memory.since_us, memory.readings, memory.total_s_m = None, 0, 0.0
             return self._worse(now)
@@ -91,11 +94,11 @@ class SalinityHigh(Detector):
         if not memory.standing:
             memory.severe = False
             return [AllClear(self.FAULT, summary=f"The supply is back at {words.conductivity(mean_s_m)}.")]
-        memory.severe = mean_s_m > SEVERE_S_M
+        memory.severe = mean_s_m > self._severe_s_m
         return [self._claim(since_us, mean_s_m)]
 
     def _worse(self, now_s_m: float) -> Sequence[Word]:
-        if not self.memory.standing or self.memory.severe or now_s_m <= SEVERE_S_M:
+        if not self.memory.standing or self.memory.severe or now_s_m <= self._severe_s_m:
             return ()
         self.memory.severe = True
         return [self._claim(0, now_s_m)]
@@ -105,18 +108,17 @@ class SalinityHigh(Detector):
         return self.plant.signals[self._signal].name
 
     def _claim(self, since_us: int, s_m: float) -> Claim:
-        limit = SEVERE_S_M if s_m > SEVERE_S_M else SLIGHT_S_M
-        harm = "does severe harm to most crops" if s_m > SEVERE_S_M else "begins to harm sensitive crops"
+        severe, limit = s_m > self._severe_s_m, self._limit
+        above = f"the limit is {words.conductivity(limit.water_s_m)}, {limit.why}"
+        if severe and self._severe_s_m == SEVERE_S_M:
+            above += f"; above {words.conductivity(SEVERE_S_M)} most crops take severe harm"
         return Claim(
             self.FAULT,
             onset_us=since_us,
-            priority="high" if s_m > SEVERE_S_M else "medium",
+            priority="high" if severe else "medium",
             confidence=0.95,
-            summary=(
-                f"The supply conducts {words.conductivity(s_m)}; above {words.conductivity(limit)} "
-                f"irrigation water {harm}."
-            ),
-            evidence={"supply_conductivity_s_m": s_m, "limit_s_m": limit},
+            summary=f"The supply conducts {words.conductivity(s_m)}; {above}.",
+            evidence={"supply_conductivity_s_m": s_m, "limit_s_m": limit.water_s_m},
         )
 
 
