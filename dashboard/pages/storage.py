@@ -7,11 +7,13 @@ from typing import TYPE_CHECKING
 import numpy as np
 from dash import html
 
+from analytics.garden.roof import of_catchment
 from analytics.plant.description import Measure
 from dashboard.drawing import figures
 from dashboard.drawing.figures import look_of
 from dashboard.drawing.traces import DAY_US
 from dashboard.pages.common import chart, pairs
+from dashboard.pages.season import season
 from dashboard.site import now_us
 from dashboard.telling import display
 
@@ -37,6 +39,7 @@ def layout(site: Site, rest: str, screen: dict[str, bool], listen: str) -> list[
     page: list[Component] = []
     for storage in site.plant.storages:
         page += _one(site, facts, storage, look_of(screen), zoom=bool(screen.get("fine")))
+    page += season(site, facts, look_of(screen), zoom=bool(screen.get("fine")))
     return page + _rain(site.plant)
 
 
@@ -59,14 +62,32 @@ def _one(site: Site, facts: Facts, storage: Storage, look: Look, *, zoom: bool) 
         ("Held now", f"{display.volume(held, units)} of {display.volume(storage.volume_m3, units)}"),
         ("Level", f"{display.show(reading.value, 'level', units)}, {display.ago(facts.age_s(reading))}"),
     ]
-    rows.append(("Days until the outlet draws air", lasting(days)))
+    if days is not None and days.p50 is not None:
+        rows.append(("If no rain falls, the outlet draws air in", f"{lasting(days)} days"))
     if demand is not None:
         rows.append(("Usual use", f"{display.volume(demand.p50, units)} a day"))
     rows.append(("You are told ahead by", display.duration(storage.warn_ahead_s)))
     words = (
         f"Level over {PAST_DAYS} days; to the right of today the days until it is empty, if no rain falls."
     )
-    return [html.H1(title), chart(figure, words), pairs(rows)]
+    return [html.H1(title), *_headline(days), chart(figure, words), pairs(rows)]
+
+
+def _headline(days: Outlook | None) -> list[Component]:
+    """The one figure that the page is opened for."""
+    if days is None or days.p50 is None:
+        return [html.P("How long it lasts is not known yet: it takes a day or two of use to tell.")]
+    if days.p50 <= 0:
+        return [html.P(html.B("empty", className="words"), className="figure"), html.P("At its outlet.")]
+    band = ""
+    if days.p10 is not None and days.p90 is not None:
+        band = f"likely {days.p10:.0f} to {days.p90:.0f}, if no rain falls"
+    figure = [
+        html.B(f"{days.p50:.0f}"),
+        html.Span("days", className="unit"),
+        html.Span(band, className="note"),
+    ]
+    return [html.P(figure, className="figure")]
 
 
 def lasting(days: Outlook | None) -> str:
@@ -125,6 +146,6 @@ def _rain(plant: Plant) -> list[Component]:
     units = plant.display_units
     rows = []
     for depth in RAINS_M[units]:
-        water = max(0.0, depth * roof.area_m2 * roof.runoff - roof.first_flush_m3)
+        water = float(of_catchment(depth, roof)[0])
         rows.append((f"{display.show(depth, 'rain', units)} of rain", str(display.volume(water, units))))
     return [html.H2("What rain would add"), pairs(rows)]

@@ -8,10 +8,8 @@ import math
 from datetime import date, datetime
 from typing import TYPE_CHECKING
 
-import numpy as np
 from flask import Response, abort, redirect, request
 
-from analytics.plant.description import Measure
 from collector.commands import Log, new_key
 from collector.store.response import MOST_WORDS
 from dashboard.access.gate import who
@@ -19,6 +17,7 @@ from dashboard.drawing import water
 from dashboard.site import now_us
 from dashboard.telling import display, salt
 from dashboard.telling.garden_plan import held_m3, house_m3_day, planned
+from dashboard.telling.gauge import gauge
 from dashboard.telling.soil_tests import FIGURE, course, latest
 from dashboard.telling.status import status
 from dashboard.telling.waters import pair, salty
@@ -27,7 +26,6 @@ from dashboard.web.actions import carry
 
 if TYPE_CHECKING:
     from flask import Flask
-    from numpy.typing import NDArray
 
     from analytics.garden.plan import Plan
     from dashboard.site import Site
@@ -35,9 +33,6 @@ if TYPE_CHECKING:
     from dashboard.web.app import Sites
     from dashboard.web.files import Files
 
-#: Years of the owner's own rain that are looked back on.
-GAUGE_DAYS = 12 * 365
-_DAY_US = 86_400_000_000
 _LARGEST_DS_M = 100.0
 
 
@@ -135,22 +130,6 @@ def _number(text: str) -> float | None:
     except ValueError:
         return None
     return value if math.isfinite(value) and 0 < value <= _LARGEST_DS_M else None
-
-
-def gauge(site: Site, now_us: int) -> NDArray[np.float64] | None:
-    """The owner's own rain by days, oldest first, of whole days up to yesterday; None without a gauge."""
-    positions = site.plant.measuring(Measure.RAINFALL)
-    if not positions:
-        return None
-    signal = site.plant.signals[positions[0]]
-    today = now_us // _DAY_US
-    hours = site.history.rollup(signal.name, (today - GAUGE_DAYS) * _DAY_US, today * _DAY_US, "hour")
-    keep = np.isfinite(hours.mean)
-    if not keep.any():
-        return None
-    day = (hours.time_us[keep] // _DAY_US).astype(np.int64)
-    depth = signal.to_si(hours.mean[keep]) * hours.count[keep]
-    return np.bincount(day - day[0], np.maximum(depth, 0.0), minlength=int(today - day[0]))
 
 
 def shown(site: Site, facts: Facts, found: salt.Mix, told: Plan | None) -> dict[str, object]:

@@ -236,3 +236,31 @@ def test_rain_adds_depth_times_roof_less_the_first_flush(site: Site) -> None:
 def test_set_up_says_who_can_look(site: Site) -> None:
     assert "this machine only" in said(setup.layout(site, "", PHONE, "127.0.0.1:8050"))
     assert "paired phones on the network" in said(setup.layout(site, "", PHONE, "0.0.0.0:8050"))
+
+
+def test_storage_shows_the_season_by_the_plans_own_figures(site: Site, at_us: int) -> None:
+    from dashboard.telling.garden_plan import planned
+    from dashboard.telling.gauge import gauge
+
+    layout = storage.layout(site, "", PHONE, "")
+    told = planned(site.facts(at_us), None, gauge(site, at_us))
+    assert told is not None
+    band = charts(layout)[-1]["data"]
+    gallons = [line.held_m3[1] / made.GAL for line in told.lines]
+    assert band[-1]["y"] == pytest.approx(gallons, abs=0.06)
+    assert all(low <= high for high, low in zip(band[0]["y"], band[1]["y"], strict=True))
+    text = said(layout)
+    assert "Through the season" in text
+    assert "Half as much roof again" in text
+    assert "Hargreaves" in text
+    assert "metered by the pump" in text
+    assert "cross-connection" in text
+
+
+def test_storage_says_what_a_season_wants(site: Site) -> None:
+    from dataclasses import replace
+
+    from dashboard.pages.season import lacking
+
+    bare = replace(site.plant, garden=None, climate=None)
+    assert "lacks [garden], [climate] with rain and temperatures." in lacking(bare)
