@@ -10,6 +10,7 @@ from dataclasses import replace
 from typing import TYPE_CHECKING, NamedTuple
 
 from analytics.faults import FAULTS, coverage
+from analytics.garden.understood import follows, read_back
 from analytics.physics import hydraulics
 from analytics.plant.description import SI_UNIT, Measure, Plant, Signal
 from analytics.plant.dimensions import Dimension
@@ -54,7 +55,7 @@ def understood(plant: Plant) -> list[Row]:
         flush = f"; first {_volume(plant, roof.first_flush_m3)} let go" if roof.first_flush_m3 else ""
         area = _show(plant, roof.area_m2, Dimension.AREA)
         rows.append(Row("catchment", f"{area}, {number(100 * roof.runoff)} % runs off{flush}"))
-    return rows
+    return rows + [Row(*pair) for pair in read_back(plant)]
 
 
 def _pump(plant: Plant) -> str:
@@ -124,7 +125,7 @@ def figures(plant: Plant) -> list[Row]:
     )
     for storage in plant.storages:
         rows += _storage_figures(plant, storage)
-    return rows
+    return rows + [Row(*pair) for pair in follows(plant)]
 
 
 def _tank_figures(plant: Plant, switch: Switch, tank: PressureTank, pa: float) -> list[Row]:

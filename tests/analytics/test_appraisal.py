@@ -162,3 +162,19 @@ def test_shown(si: float, dimension: Dimension, system: str, said: str) -> None:
 )
 def test_numbers(value: float, said: str) -> None:
     assert number(value) == said
+
+
+def test_waters_garden_and_climate_are_read_back_with_what_follows() -> None:
+    text = Path(__file__).parents[2] / "simulator" / "plants" / "juniper-bench.toml"
+    plant = parse_plant(text.read_text(encoding="utf-8"), "juniper-bench")
+    told = dict(understood(plant))
+    assert "from storage rain" in told["source rain"]
+    assert "give or take 0.15 dS/m" in told["source well"]
+    assert "of tomato" in told["garden"]
+    assert "2026-03-14" in told["garden"]
+    assert told["climate"].startswith("43.6° N; monthly rain")
+    found = dict(figures(plant))
+    # Tomato stands an ECe of 2.5 dS/m (Maas 1990); ECe is 1.5 times ECw at the usual leaching (FAO 29).
+    assert "1.67 dS/m" in found["salt"]
+    assert "rain brings well to 1.67 dS/m" in found["mix"]
+    assert "Hargreaves" in found["need"]
