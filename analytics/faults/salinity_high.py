@@ -31,6 +31,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from analytics import words
+from analytics.garden.conductivity import at_25
 from analytics.garden.limits import water_limit
 from analytics.judging.watch import AllClear, Claim, Coverage, Detector
 from analytics.plant.description import Measure
@@ -41,7 +42,7 @@ if TYPE_CHECKING:
 
     from analytics.judging.watch import Known, Word
     from analytics.plant.description import Plant
-    from analytics.seeing.beats import Beat
+    from analytics.seeing.beats import Beat, Span
 
 SEVERE_S_M = 0.30
 LAST_S = 3600.0
@@ -57,6 +58,7 @@ class SaltMemory:
     since_us: int | None = None  # of what speaks for a change: salty, or fresh again while standing
     readings: int = 0
     total_s_m: float = 0.0
+    water_c: float | None = None  # last heard, for a probe that does not bring its reading to 25 degC
 
 
 class SalinityHigh(Detector):
@@ -69,12 +71,16 @@ class SalinityHigh(Detector):
         self._limit = water_limit(plant)
         self._severe_s_m = max(SEVERE_S_M, self._limit.water_s_m)
         self._signal = next(iter(plant.measuring(Measure.SUPPLY_CONDUCTIVITY)), None)
+        self._warmth = next(iter(plant.measuring(Measure.WATER_TEMPERATURE)), None)
+        raw = None if self._signal is None else plant.signals[self._signal].temperature_coefficient
+        self._per_degree = raw
 
     def beat(self, beat: Beat, known: Known) -> Sequence[Word]:
         span = beat.spans.get(self._signal) if self._signal is not None else None
-        if span is None or not span.count:
+        now = self._at_25(beat, span)
+        if span is None or now is None:
             return ()
-        memory, now, limit = self.memory, middle(span, APART_S_M), self._limit.water_s_m
+        memory, limit = self.memory, self._limit.water_s_m
         speaks = now < CLEAR_SHARE * limit if memory.standing else now > limit
         if not speaks:
             memory.since_us, memory.readings, memory.total_s_m = None, 0, 0.0
@@ -86,6 +92,20 @@ class SalinityHigh(Detector):
         if not lasted or known.is_open("sensor_fault", self._name()):
             return ()
         return self._turn(memory.since_us, memory.total_s_m / memory.readings)
+
+    def _at_25(self, beat: Beat, span: Span | None) -> float | None:
+        """The beat's conductivity at 25 degC; None where it was not heard, or nothing tells how warm
+        the water was that a probe without compensation read."""
+        warmth = beat.spans.get(self._warmth) if self._warmth is not None else None
+        if warmth is not None and warmth.count:
+            self.memory.water_c = warmth.mean
+        if span is None or not span.count:
+            return None
+        found = middle(span, APART_S_M)
+        if self._per_degree is None:
+            return found
+        water_c = self.memory.water_c
+        return None if water_c is None else float(at_25(found, water_c, self._per_degree))
 
     def _turn(self, since_us: int, mean_s_m: float) -> Sequence[Word]:
         memory = self.memory
