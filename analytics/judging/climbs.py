@@ -13,7 +13,8 @@ the pipes (a tank shut off from its tee, a hammer blow).
 
 Parameters:
     FLOOR, CEILING  0.3, 0.7   of the band: beyond what noise of 5 % of the band can bridge
-    NOTHING         2 %        of cut-in: a zero, which is what a gauge says that drops out
+    NOTHING         2 %        of cut-in: a zero, which is what a gauge says that drops out; lone spikes
+                               of any height are left out too
     LEAST           3          misses in a row
     CHANCE          1e-6       a plant has some 10,000 climbs a year: one false conviction a century
     QUICK           0.5        of the usual time of a climb
@@ -28,6 +29,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from analytics.plant.description import MOTOR_MEASURES, Measure
+from analytics.seeing.middles import unspiked
 from analytics.seeing.motor import running_level
 
 if TYPE_CHECKING:
@@ -127,6 +129,7 @@ class Climbs:
         if span.low <= self._nothing:
             real = value > self._nothing
             time_us, value = time_us[real], value[real]
+        value = unspiked(value)
         high = value >= self._ceiling
         marked = np.flatnonzero(high | (value <= self._floor))
         if not len(marked):

@@ -17,7 +17,8 @@ Parameters, each a statement about what cannot be:
                         storage, a wall that gives way): a level that leapt further from one word to the
                         next, and stood there for LEAP_BEATS 3 beats, was moved or has lost its zero;
     LEAP_HELD_S  3 d    it is held against the gauge so long, unless it leaps back
-    NOISE_BEATS     3   beats in six hours in which pressure rose and fell three bands, pump at rest
+    NOISE_BEATS     3   beats in six hours in which pressure rose and fell three bands, pump at rest,
+                        lone spikes left out
 """
 
 from __future__ import annotations
@@ -29,6 +30,7 @@ import numpy as np
 
 from analytics.judging.climbs import ClimbMemory, Climbs
 from analytics.plant.description import Measure
+from analytics.seeing.middles import unspiked
 from analytics.seeing.motor import motor_signal
 
 if TYPE_CHECKING:
@@ -159,7 +161,7 @@ class Contradictions:
         if measures is Measure.LINE_PRESSURE and switch is not None and beat.running_s == 0.0:
             band = switch.cut_out_pa - switch.cut_in_pa
             if span.high - span.low > 0.6 * band and span.count >= SAMPLES:
-                steps = np.diff(span.value)
+                steps = np.diff(unspiked(span.value))
                 rises = float(steps[steps > 0.05 * band].sum())
                 sudden = float(np.max(np.abs(steps))) > 0.3 * band
                 if rises > 3.0 * band and sudden:
@@ -185,7 +187,7 @@ class Contradictions:
         if max(span.high, edge) - min(span.low, edge) > step:
             time_us, value = np.append(tail.time_us, span.time_us), np.append(tail.value, span.value)
             if len(value) > 3:
-                middle = np.median(np.stack((value[:-2], value[1:-1], value[2:])), axis=0)
+                middle = unspiked(value)[1:-1]
                 moved = np.abs(np.diff(middle))
                 seconds = np.diff(time_us[1:-1]) / 1e6
                 tail.jumps_us += [beat.to_us] * int(np.count_nonzero(moved > step + rate * seconds))

@@ -9,8 +9,24 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+import numpy as np
+
 if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
     from analytics.seeing.beats import Span
+
+
+def unspiked(value: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Each sample as the middle of itself and its neighbours: a lone wild word is gone, a step stays.
+
+    (N,) in, (N,) out; the ends take their neighbour's. Fewer than three are left as they are.
+    """
+    if len(value) < 3:
+        return value
+    a, b, c = value[:-2], value[1:-1], value[2:]
+    inner = np.maximum(np.minimum(a, b), np.minimum(np.maximum(a, b), c))
+    return np.concatenate((inner[:1], inner, inner[-1:]))
 
 
 def middle(span: Span, apart: float) -> float:

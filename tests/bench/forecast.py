@@ -96,5 +96,3 @@ def _held(told: list[Outlook], empty_us: int) -> list[Told]:
         for one in told
         if one.p10 is not None and one.p50 is not None and one.p90 is not None and one.time_us < empty_us
     ]
-
-

@@ -34,6 +34,7 @@ def after(since_s: float, change):
     [
         Holding(),
         Holding(spoil={"pressure": every_nth(997, 0.0)}),
+        Holding(spoil={"pressure": every_nth(97, 655.33e3)}),
         Holding(spoil={"level": every_nth(211, 6.553)}),
         Holding(spoil={"level": every_nth(211, 0.0)}),
         Holding(motor_every_s=60.0, every_s=20.0),
@@ -43,7 +44,8 @@ def after(since_s: float, change):
     ids=[
         "plain",
         "zeros of pressure",
-        "overflow codes",
+        "overflow codes of pressure",
+        "overflow codes of level",
         "zeros of level",
         "slow motor",
         "runs missed",
