@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import resource
+import subprocess
 import tempfile
 import threading
 import time
@@ -59,8 +60,14 @@ def _fill(broker: Broker) -> None:
     out.disconnect()
 
 
-def ours(broker: Broker, folder: Path) -> tuple[float, int]:
-    """Messages a second from a backlog of COUNT into the store; how many are there in the end."""
+def _resident_mb(process: subprocess.Popen[bytes]) -> float:
+    lines = Path(f"/proc/{process.pid}/status").read_text("ascii").splitlines()
+    return next(int(line.split()[1]) for line in lines if line.startswith("VmRSS")) / 1024
+
+
+def ours(broker: Broker, folder: Path) -> tuple[float, int, list[float]]:
+    """Messages a second from a backlog of COUNT into the store; how many are there in the end; and the
+    daemon's memory in MB at its start, at each tenth of the backlog, and ten seconds after it."""
     daemon = Running(broker, folder)
     daemon.start()
     until(daemon.connected)
@@ -68,12 +75,18 @@ def ours(broker: Broker, folder: Path) -> tuple[float, int]:
     _fill(broker)
     daemon.start()
     until(lambda: daemon.connected(2))
+    assert daemon.process is not None
+    memory = [_resident_mb(daemon.process)]
     begin = time.perf_counter()
-    until(lambda: daemon.stored() >= COUNT, 300)
+    for tenth in range(1, 11):
+        until(lambda tenth=tenth: daemon.stored() >= COUNT * tenth // 10, 300)  # type: ignore[misc]
+        memory.append(_resident_mb(daemon.process))
     took = time.perf_counter() - begin
     stored = daemon.stored()
+    time.sleep(10)
+    memory.append(_resident_mb(daemon.process))
     daemon.stop()
-    return COUNT / took, stored
+    return COUNT / took, stored, memory
 
 
 def run() -> None:
@@ -87,7 +100,7 @@ def run() -> None:
         try:
             theirs = bare(broker)
             before = resource.getrusage(resource.RUSAGE_CHILDREN)
-            rate, stored = ours(broker, folder / "ours")
+            rate, stored, memory = ours(broker, folder / "ours")
             after = resource.getrusage(resource.RUSAGE_CHILDREN)
         finally:
             broker.stop()
@@ -95,3 +108,5 @@ def run() -> None:
     print(f"a backlog of {COUNT:,} messages at QoS 1 into the store: {rate:,.0f} a second")
     print(f"bare paho in the same run: {theirs:,.0f} a second; ratio {rate / theirs:.2f} (target 0.8)")
     print(f"{stored:,} stored; {cpu_us:.0f} us of CPU a message, start-up included")
+    first, *during, after_mb = memory
+    print(f"daemon's memory: {first:.0f} MB at start, at most {max(during):.0f}, {after_mb:.0f} afterwards")
