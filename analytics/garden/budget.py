@@ -26,12 +26,14 @@ class Works:
 class Course:
     """The storage at the end of each week: `held_m3` of shape (3, weeks), 10th, 50th and 90th
     percentile; `short_m3` what was wanted and not there, its mean over the years; `dry_share` the share
-    of years in which it ran out at all; `spilled_m3` the mean overflow."""
+    of years in which it ran out at all; `spilled_m3` the mean overflow; `dry_week` the week, counted from
+    0, in which the middle year runs out, None where it does not."""
 
     held_m3: Floats
     short_m3: float
     dry_share: float
     spilled_m3: float
+    dry_week: int | None
 
 
 def course(works: Works, rain_m: Floats, wet_days: Floats, wanted_m3: Floats) -> Course:
@@ -40,15 +42,25 @@ def course(works: Works, rain_m: Floats, wet_days: Floats, wanted_m3: Floats) ->
     into = np.maximum(rain_m * works.roof_m2 * works.runoff - flushed * (rain_m > 0), 0.0)
     held = np.full(len(rain_m), min(works.held_m3, works.room_m3))
     ends, short, spilled = [], np.zeros(len(rain_m)), np.zeros(len(rain_m))
-    for week in range(rain_m.shape[1]):
+    weeks = rain_m.shape[1]
+    dry = np.full(len(rain_m), weeks)
+    for week in range(weeks):
         # Rain and use go on side by side through a week: taken in turn the order would matter.
         balance = held + into[:, week] - wanted_m3[week]
         short += np.maximum(-balance, 0.0)
+        dry = np.where(balance < -1e-9, np.minimum(dry, week), dry)
         spilled += np.maximum(balance - works.room_m3, 0.0)
         held = np.clip(balance, 0.0, works.room_m3)
         ends.append(held)
     band = np.percentile(np.stack(ends, axis=1), BAND, axis=0)
-    return Course(band, float(short.mean()), float((short > 1e-9).mean()), float(spilled.mean()))
+    middle = int(np.percentile(dry, 50, method="higher"))
+    return Course(
+        band,
+        float(short.mean()),
+        float((dry < weeks).mean()),
+        float(spilled.mean()),
+        middle if middle < weeks else None,
+    )
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,6 +70,7 @@ class Change:
     title: str
     short_m3: float
     dry_share: float
+    dry_week: int | None  # in the middle year
 
 
 def changes(works: Works, rain_m: Floats, wet_days: Floats, wanted_m3: Floats) -> tuple[Change, ...]:
@@ -72,4 +85,4 @@ def changes(works: Works, rain_m: Floats, wet_days: Floats, wanted_m3: Floats) -
         ("Both", both),
     )
     found = ((title, course(one, rain_m, wet_days, wanted_m3)) for title, one in asked)
-    return tuple(Change(title, told.short_m3, told.dry_share) for title, told in found)
+    return tuple(Change(title, told.short_m3, told.dry_share, told.dry_week) for title, told in found)

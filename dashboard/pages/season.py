@@ -76,7 +76,8 @@ def verdict(told: Plan) -> str:
         return f"In none of these years does the rain in store run out within {weeks} weeks."
     first = next((line for line in told.lines if line.held_m3[0] <= 0), None)
     soon = f" In one year of ten it is empty by {first.first.day} {first.first:%B}." if first else ""
-    return f"In {percent(dry)} of these years the rain in store runs out within {weeks} weeks.{soon}"
+    often = "every one" if dry >= 1 else percent(dry)
+    return f"In {often} of these years the rain in store runs out within {weeks} weeks.{soon}"
 
 
 def band(told: Plan, facts: Facts, look: Look, *, zoom: bool) -> Figure:
@@ -112,6 +113,8 @@ def needs(told: Plan, facts: Facts) -> list[tuple[str, str]]:
     poured = f"{display.volume(week.garden_m3 / 7, units)} a day, crop factor {week.kc:.2f}"
     if told.leaching_share > 0:
         poured += f", {percent(told.leaching_share)} of it to carry salt away"
+    if week.kc <= 0:
+        poured = "nothing this week: out of its season"
     rows = [
         ("Reference evapotranspiration", drunk),
         ("The garden wants", poured),
@@ -124,13 +127,22 @@ def needs(told: Plan, facts: Facts) -> list[tuple[str, str]]:
     return rows
 
 
+def lasts(told: Plan, dry_week: int | None) -> str:
+    """Until when the rain in store lasts."""
+    if dry_week is None:
+        return "to the end"
+    first = told.lines[dry_week].first
+    return f"into the week of {first.day} {first:%b}"
+
+
 def _changes(told: Plan, facts: Facts) -> Component:
     units = facts.plant.display_units
-    heads = ("", "Years that run dry", "Missing in a mean year")
+    heads = ("", "A middle year lasts", "Years that run dry", "Missing in a mean year")
     body = [
         html.Tr(
             [
                 html.Th(one.title, scope="row"),
+                html.Td(lasts(told, one.dry_week)),
                 html.Td(percent(one.dry_share)),
                 html.Td(str(display.volume(one.short_m3, units))),
             ]

@@ -62,8 +62,6 @@ def _one(site: Site, facts: Facts, storage: Storage, look: Look, *, zoom: bool) 
         ("Held now", f"{display.volume(held, units)} of {display.volume(storage.volume_m3, units)}"),
         ("Level", f"{display.show(reading.value, 'level', units)}, {display.ago(facts.age_s(reading))}"),
     ]
-    if days is not None and days.p50 is not None:
-        rows.append(("If no rain falls, the outlet draws air in", f"{lasting(days)} days"))
     if demand is not None:
         rows.append(("Usual use", f"{display.volume(demand.p50, units)} a day"))
     rows.append(("You are told ahead by", display.duration(storage.warn_ahead_s)))
@@ -88,14 +86,6 @@ def _headline(days: Outlook | None) -> list[Component]:
         html.Span(band, className="note"),
     ]
     return [html.P(figure, className="figure")]
-
-
-def lasting(days: Outlook | None) -> str:
-    if days is None or days.p50 is None:
-        return "not known yet"
-    if days.p10 is None or days.p90 is None:
-        return f"about {days.p50:.0f}"
-    return f"about {days.p50:.0f}, likely {days.p10:.0f} to {days.p90:.0f}"
 
 
 def level(
