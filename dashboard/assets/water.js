@@ -114,6 +114,10 @@
     if (page.link === "lost") link("lost");
     if (source && quiet > 20000) { link("lost"); open(); }
   }, 1000);
+  // "More" closes as a sheet does: by a tap beside it, or by Escape.
+  const far = $(".far");
+  addEventListener("click", (e) => { if (far?.open && !far.contains(e.target)) far.open = false; });
+  addEventListener("keydown", (e) => { if (e.key === "Escape" && far?.open) { far.open = false; $("summary", far).focus(); } });
   const theme = localStorage.getItem("light");
   if (theme) document.documentElement.dataset.theme = theme;
   if ($(".column")) find();

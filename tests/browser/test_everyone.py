@@ -137,5 +137,10 @@ def test_by_keyboard_alone_into_a_room_that_stands_under_more(
     page.keyboard.press("Enter")
     page.keyboard.press("Tab")
     assert page.evaluate("document.activeElement.textContent") == "Cycles"
+    page.keyboard.press("Escape")
+    assert page.evaluate("document.activeElement.tagName") == "SUMMARY"
+    expect(page.locator("nav.rooms").get_by_role("link", name="Cycles")).to_be_hidden()
+    page.keyboard.press("Enter")
+    page.keyboard.press("Tab")
     page.keyboard.press("Enter")
     expect(page.locator("main h1")).to_have_text("The shape of a run", timeout=20_000)
