@@ -32,7 +32,8 @@ Parameters:
     FLOW_START     1 L/min below it a meter's zero says nothing (common practice, no source)
     BACK_SHARE     0.8 %   of the storage that the line must have lost before the level is asked, and
     BACK_SCATTERS  10      times the level's usual step
-    CLEAR_HOURS    3       of the last 24 with less than a third of the leak
+    CLEAR_HOURS    8       of the last 24 with less than a third of the leak: a night and a morning; a
+                           gauge that reports on change shows single hours without a loss
 
 False alarms: a healthy day would need at least nine tenths of its hours to lose more than the sun
 can make them lose, for a day and a quarter. Guests and drip lines do not do that.
@@ -68,7 +69,7 @@ HOLD_LOOKS = 7
 FLOW_START_M3_S = 1.0 / 6e4
 BACK_SHARE = 0.008
 BACK_SCATTERS = 10.0
-CLEAR_HOURS = 3
+CLEAR_HOURS = 8
 HOUR_US = 3_600_000_000
 SETTLED_S = 590.0
 SHORTEST_S = 240.0
