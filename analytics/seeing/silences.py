@@ -114,6 +114,8 @@ class Silences:
         wide = self._wide(signal, said, before) if len(words) else ()
         for at in wide:
             since = int(words[at - 1]) if at else before
+            if self._usual(signal, since, int(words[at]) - since):
+                continue
             self._gap(signal, time_us, since, int(words[at]), found)
             self._word_us[signal], self._word_lost_us[signal] = int(words[at]), self._lost(int(words[at]))
         if len(words):
@@ -158,6 +160,12 @@ class Silences:
         """Silences shorter than this change no learned limit."""
         even_us = self._even_us[signal]
         return min(max(LEAST_US, 10 * even_us), LEAST_LEARNED_US) // 3 if even_us else LEAST_LEARNED_US // 3
+
+    def _usual(self, signal: int, since: int, gap_us: int) -> bool:
+        """Whether a gap is no silence and teaches nothing: no longer than one heard, and within the limit."""
+        if self._silent[signal] or gap_us > self._longest_us[signal]:
+            return False
+        return gap_us <= self._limit_us(signal, since)
 
     def _gap(self, signal: int, time_us: Any, since: int, until: int, found: list[Silence]) -> None:
         """A gap between two words: perhaps a silence that began and ended here; learn its length."""
