@@ -108,6 +108,7 @@ def shake_hands(port: int, ca: Path, name: str, newest: ssl.TLSVersion | None = 
         return wrapped.recv(4096).decode()
 
 
+@pytest.mark.filterwarnings("ignore:ssl.TLSVersion:DeprecationWarning")  # an old version is tried on purpose
 def test_a_phone_that_trusts_it_checks_it_and_no_other_name_passes(server: tuple[Path, int]) -> None:
     data, port = server
     ca = data / "tls" / "ca.pem"
