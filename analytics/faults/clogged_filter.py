@@ -24,7 +24,7 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 from analytics import words
-from analytics.judging.decline import Decline, decline
+from analytics.judging.decline import COARSE_S, Decline, decline
 from analytics.judging.signature import best_delivery
 from analytics.judging.watch import AllClear, Claim, Coverage, Detector
 from analytics.outlooks.trend import days_until
@@ -75,7 +75,7 @@ class DeliveryFault(Detector):
         raise NotImplementedError
 
     def run(self, run: Run, known: Known) -> Sequence[Word]:
-        found = decline(known)
+        found = decline(known, run.interval_s)
         if found is None or not run.entire:
             return ()
         memory = self.memory
@@ -88,6 +88,8 @@ class DeliveryFault(Detector):
             memory.onset_us, memory.since_us = self._onset(run, known), run.at_us
         memory.row += 1
         runs, hours = next(need for limit, *need in NEEDS if found.left <= limit)
+        if run.interval_s >= COARSE_S and found.left > 0.5:
+            runs, hours = NEEDS[-1][1:]
         if memory.row < runs or run.at_us - memory.since_us < hours * HOUR_US:
             return ()
         memory.back = 0

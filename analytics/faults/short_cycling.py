@@ -95,6 +95,7 @@ class CyclingMemory:
     onset_us: int | None = None
     flutter_us: int | None = None  # when the switch was last seen to flutter
     good: int = 0  # runs in a row without the cause's own signature
+    last_stop_pa: float | None = None
     cause: str | None = None  # of the finding that stands
     sure: float = 0.0
 
@@ -159,7 +160,10 @@ class ShortCycling(Detector):
             return None
         low, high = cycle.pressure_start_pa, cycle.pressure_stop_pa
         if low is not None and high is not None:
+            before, self.memory.last_stop_pa = self.memory.last_stop_pa, high
             by_switch = abs(high - usual.stop_pa) < 0.15 * usual.band_pa
+            # a hand or a power cut does not stop two runs at one pressure
+            by_switch |= before is not None and abs(high - before) < 0.05 * usual.band_pa
             leapt = run.leap_pa is not None and run.leap_pa > LEAP_SHARE * usual.band_pa
             # samples far apart meet the charge's pressure and not the moment in which it collapses
             leapt |= run.interval_s > FINE_S and by_switch
@@ -180,7 +184,9 @@ class ShortCycling(Detector):
             if leap is None and by_switch and run.pressure_low_pa is not None and run.interval_s > FINE_S:
                 leap = (low - run.pressure_low_pa) / usual.band_pa
         if run.interval_s > 1.5 and run.interval_s > 0.2 * cycle.run_time_s:
-            apparent = band = None  # too few samples to see any of it
+            apparent = None  # too few samples to see it
+            moves_pa = run.interval_s * ((high or 0.0) - (low or 0.0)) / max(cycle.run_time_s, 1.0)
+            band = band if moves_pa < 0.15 * usual.band_pa else None
         short = cycle.run_time_s < shortest - slack
         coarse = run.interval_s > FINE_S
         return Seen(
@@ -256,7 +262,10 @@ class ShortCycling(Detector):
         small = not usual.learned and not usual.guessed and expected < shortest
         if has_grown or (grown is not None and grown > 1.25 and not small and not usual.guessed):
             return "lost_air_charge", 0.95 if has_grown else 0.8
-        if usual.guessed and grown is not None:
+        if usual.guessed and grown is None:
+            fills_m3_s = usual.drawdown_m3 / max(median([s.run_s for s in runs]), 1.0)
+            grown = fills_m3_s / self._sound_delivery_m3_s(usual)
+        if usual.guessed and grown is not None and grown < GROWN_FROM_FILE:
             return "undersized_tank", 0.6  # the motor could deliver as much: the runs fit the tank
         if not only_frequent and grown is None and _median_of([s.run_s for s in runs]) < 0.6 * expected:  # type: ignore[operator]
             return "lost_air_charge", 0.7

@@ -33,6 +33,9 @@ if TYPE_CHECKING:
     from analytics.judging.watch import Known
 
 LEAST = 0.13
+#: A run of a few samples does not show what comes and goes within it: runs of household and of garden
+#: differ by a fifth then.
+COARSE_S, LEAST_COARSE = 15.0, 0.25
 #: Present from the first row: against the plant file's rating. A rating is good to a tenth, the tank's
 #: size and charge to as much: 0.77 is two and a half standard deviations, wrong on one plant in 150.
 #: Quickly filled, air warms and flows look a tenth larger (exponent 1.1 to 1.2).
@@ -58,10 +61,16 @@ class Decline:
     drop: float | None  # filter resistance over its clean value
 
 
-def decline(known: Known) -> Decline | None:
-    """None while there is nothing clean to compare with, or too few runs."""
+def decline(known: Known, interval_s: float = 1.0) -> Decline | None:
+    """None while there is nothing clean to compare with, or too few runs.
+
+    interval_s: how finely the newest runs were seen.
+    """
     clean = known.signature.clean
-    name = best_delivery(clean)
+    best = best_delivery(clean)
+    others = [name for name in ("kink_m3_s", "delivery_m3_s") if name in clean and name != best]
+    told = [name for name in (best, *others) if name is not None and known.signature.now(name, LAST)]
+    name = told[0] if told else None  # the newest runs may lack the best of them
     if name is None or known.signature.learned_runs < FIRST_RUNS:
         return None
     base, now = clean[name], known.signature.now(name, LAST)
@@ -77,7 +86,7 @@ def decline(known: Known) -> Decline | None:
     if name == "kink_m3_s":
         left = max(left, now.middle / base.middle)  # a tap in the kink's window spoils it either way
     sigma = max(base.sigma / base.middle, SIGMA_LEAST)
-    loss = max(LEAST, SIGMAS * 1.25 * sigma / LAST**0.5)
+    loss = max(LEAST if interval_s < COARSE_S else LEAST_COARSE, SIGMAS * 1.25 * sigma / LAST**0.5)
     drop = _resistance(known, left)
     sure = left < 1.0 - loss or (drop is not None and drop > CLOG_SURE and left < 0.97)
     return Decline(left, sure, _filter_share(known, left, drop), drop)

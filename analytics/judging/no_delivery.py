@@ -34,7 +34,7 @@ if TYPE_CHECKING:
 IDLES = {Measure.PUMP_POWER: 0.80, Measure.PUMP_CURRENT: 0.85}
 #: Below it the pump holds no water, above it stands at shut-off: halfway between the two, by power alone;
 #: by current they lie too close together.
-DRY_POWER = 0.65
+DRY_POWER = 0.61
 WORKS = 0.90
 #: Less than this share of the delivery is none: three standard errors of a kink (7 % a cycle, and the
 #: short window of a look doubles it) above nothing, four below a whole delivery.
@@ -43,9 +43,9 @@ NONE_SHARE = 0.30
 FALSE_START, FINE_S = 0.30, 3.0
 #: A draw so many times the largest known, and of most of the delivery, is none of the household's.
 UNHEARD_OF, MOST_OF_IT = 1.3, 0.85
-#: Tank water fell plainly before the start, and falls as it did: shares of the delivery, three and one
-#: and a half standard errors of a look's slope.
-PLAINLY, AS_BEFORE = 0.25, 0.12
+#: Tank water fell plainly before the start, and falls as it did: shares of the delivery, five and one
+#: and a half standard errors of a look's slope at up to 5 s sampling.
+PLAINLY, AS_BEFORE = 0.35, 0.10
 #: So far below cut-in (of the band) no household's draw brings a pump that works: as `looks.BELOW_BAND`.
 BELOW = 0.15
 #: Shut-off head over cut-out: as `reference.MID_SHARE`.
@@ -95,7 +95,7 @@ def follow(story: Story, look: Look, known: Known) -> None:
         story.fastest_m3_s = max(-(look.slope_before_m3_s or 0.0), 0.0)
     told = look.pressure_pa is not None and look.pressure_pa > usual.drained_pa
     needed = needed_draw_m3_s(look, usual)
-    if told and look.slope_m3_s is not None and look.samples >= 4:
+    if told and look.slope_m3_s is not None and look.samples >= 4 and look.window_s >= 10.0:
         story.fastest_m3_s = max(story.fastest_m3_s, -look.slope_m3_s)
         # two looks must agree: in one that meets the tank's emptying the slope runs away
         story.most_needed_m3_s = max(story.most_needed_m3_s, min(story.last_needed_m3_s, needed or 0.0))
@@ -262,7 +262,7 @@ def _by_pressure(look: Look, usual: Reference, share: float | None, story: Story
     # Within the band a zone of the garden can stand against the pump. That tank water falls again as
     # it did before the start is no chance, where it fell plainly.
     before, now = look.slope_before_m3_s, look.slope_m3_s
-    if before is None or now is None or not look.entire or drawn < PLAINLY:
+    if before is None or now is None or not look.entire or drawn < PLAINLY or look.interval_s > 5.0:
         return False
     back = abs(now - before) < AS_BEFORE * usual.delivery_m3_s
     return back and lasted(story.needed_since_us, look)

@@ -94,14 +94,12 @@ def measure_starts(
     stop_before = np.array([s[2] + SETTLE_US if s[2] is not None else -(2**62) for s in spells], np.int64)
     start, rest_end = start_edges(pressure, before, first_on)
     window = np.minimum(np.maximum(30_000_000, 6 * spacing_us), LONGEST_US)
-    before_us = rest_end - window
-    if len(pressure.time_us):  # of what is told on change, four words back
-        fourth = pressure.time_us[np.maximum(_nearest(pressure, rest_end) - 4, 0)]
-        before_us = np.maximum(np.minimum(before_us, fourth), rest_end - LONGEST_US)
+    before_us = np.minimum(rest_end - window, _words_on(pressure, rest_end, -4))
     rest = _window_lines(pressure, water, np.maximum(stop_before, before_us), rest_end)
     lead = np.maximum(15_000_000, 5 * spacing_us)
     run_from = np.maximum(first_on, start + RUN_UP_US)
-    head = _window_lines(pressure, water, run_from, np.minimum(run_from + lead, upto_us))
+    head_to = np.maximum(run_from + lead, _words_on(pressure, run_from, 5))
+    head = _window_lines(pressure, water, run_from, np.minimum(head_to, upto_us))
     at = np.maximum(_nearest(pressure, rest_end) - 1, 0)
     recent = _nearest(pressure, rest_end - MARGIN_US)  # what is older may have been let go, or not yet
     result = []
@@ -172,6 +170,15 @@ def _crossing_pa(
     return scale / (water.volume_m3 - held) - water.atmosphere_pa_abs
 
 
+def _words_on(pressure: Track, time_us: NDArray[np.int64], words: int) -> NDArray[np.int64]:
+    """Time of so many words after (or before) each time, at most LONGEST_US away: what is told on change
+    says little in a window that is a few words of its quickest."""
+    if not len(pressure.time_us):
+        return time_us
+    at = np.clip(_nearest(pressure, time_us) + words, 0, len(pressure.time_us) - 1)
+    return np.clip(pressure.time_us[at] + (words > 0), time_us - LONGEST_US, time_us + LONGEST_US)
+
+
 def _window_lines(
     pressure: Track, water: Water, from_us: NDArray[np.int64], to_us: NDArray[np.int64]
 ) -> Lines:
@@ -208,8 +215,12 @@ def measure_runs(
     )
     after_from = np.maximum(to, stop) + SETTLE_US
     whole = _window_lines(pressure, water, inside_from, inside_to)
-    last = _window_lines(pressure, water, np.maximum(inside_from, inside_to - tail), inside_to)
-    after_to = np.minimum(after_from + np.maximum(30_000_000, 5 * spacing), following)
+    last_from = np.minimum(inside_to - tail, _words_on(pressure, inside_to, -5))
+    last = _window_lines(pressure, water, np.maximum(inside_from, last_from), inside_to)
+    after_to = np.maximum(
+        after_from + np.maximum(30_000_000, 5 * spacing), _words_on(pressure, after_from, 4)
+    )
+    after_to = np.minimum(after_to, following)
     after = _window_lines(pressure, water, after_from, after_to)
     return [
         _run(

@@ -31,7 +31,7 @@ GLITCH_US = 2_500_000
 GLITCH_APART_US = 10_000_000
 PROMPT_US = 1_000_000  # a change is heard of within a second of it
 CHANGES = 6  # three runs: enough to know one that speaks on change
-EARLY = 0.5  # of the usual pace; a signal asked at set times never speaks so early
+EARLY = 0.85  # of the usual pace; a signal asked at set times never speaks so early
 
 
 def motor_signal(plant: Plant) -> int | None:
