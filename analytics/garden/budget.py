@@ -37,7 +37,8 @@ class Course:
 
 
 def course(works: Works, rain_m: Floats, wet_days: Floats, wanted_m3: Floats) -> Course:
-    """rain_m: (years, weeks); wet_days, wanted_m3: (weeks,), both of the rain storage alone."""
+    """rain_m: (years, weeks); wet_days: (weeks,); wanted_m3 of the rain storage alone: either."""
+    wanted = np.broadcast_to(wanted_m3, rain_m.shape)
     flushed = works.first_flush_m3 * wet_days
     into = np.maximum(rain_m * works.roof_m2 * works.runoff - flushed * (rain_m > 0), 0.0)
     held = np.full(len(rain_m), min(works.held_m3, works.room_m3))
@@ -46,7 +47,7 @@ def course(works: Works, rain_m: Floats, wet_days: Floats, wanted_m3: Floats) ->
     dry = np.full(len(rain_m), weeks)
     for week in range(weeks):
         # Rain and use go on side by side through a week: taken in turn the order would matter.
-        balance = held + into[:, week] - wanted_m3[week]
+        balance = held + into[:, week] - wanted[:, week]
         short += np.maximum(-balance, 0.0)
         dry = np.where(balance < -1e-9, np.minimum(dry, week), dry)
         spilled += np.maximum(balance - works.room_m3, 0.0)

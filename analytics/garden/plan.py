@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from analytics.garden import budget, leaching, rain_years, season
+from analytics.garden.effective_rain import effective_m
 from analytics.garden.mix import blend_s_m
 
 if TYPE_CHECKING:
@@ -21,8 +22,9 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True, slots=True)
 class Line:
-    """One week. `garden_m3` is what is to be poured, losses and leaching included; `rain_m3` and
-    `well_m3` the two waters' parts of that and of the house's use; `held_m3` the storage at its end."""
+    """One week. `garden_m3` is what is to be poured in a mean year: the need less what rain on the beds
+    gives, losses and leaching included; `rain_m3` and `well_m3` the two waters' parts of that and of the
+    house's use; `held_m3` the storage at its end."""
 
     first: date
     reference_m: float
@@ -70,8 +72,10 @@ def plan(
         return None
     water = None if waters_s_m is None else blend_s_m(waters_s_m[0], waters_s_m[1], rain_share)
     leach = _leaching(water, soil_s_m)
-    poured = [leaching.applied_m(week.need_m, leach, garden.efficiency) * garden.area_m2 for week in told[0]]
-    wanted = rain_share * (np.array(poured) + 7 * house_m3_day)
+    needed = np.maximum(np.array([week.need_m for week in told[0]]) - effective_m(rain, 7.0), 0.0)
+    every = needed * leaching.applied_m(1.0, leach, garden.efficiency) * garden.area_m2
+    wanted = rain_share * (every + 7 * house_m3_day)
+    poured = every.mean(axis=0)
     wet = rain_years.wet_days(climate, first, count) if climate.rain_m else np.full(count, 2.0)
     held = budget.course(works, rain, wet, wanted)
     lines = tuple(
@@ -79,10 +83,10 @@ def plan(
             week.first,
             week.reference_m,
             week.kc,
-            poured[i],
+            float(poured[i]),
             7 * house_m3_day,
-            float(wanted[i]),
-            (1 - rain_share) * (poured[i] + 7 * house_m3_day),
+            float(wanted[:, i].mean()),
+            (1 - rain_share) * (float(poured[i]) + 7 * house_m3_day),
             (float(held.held_m3[0, i]), float(held.held_m3[1, i]), float(held.held_m3[2, i])),
         )
         for i, week in enumerate(told[0])

@@ -110,13 +110,14 @@ def needs(told: Plan, facts: Facts) -> list[tuple[str, str]]:
     units, week = facts.plant.display_units, told.lines[0]
     house, known = house_m3_day(facts)
     drunk = f"{display.show(week.reference_m / 7, 'rain', units)} a day ({told.method})"
-    poured = f"{display.volume(week.garden_m3 / 7, units)} a day, crop factor {week.kc:.2f}"
+    poured = f"{display.volume(week.garden_m3 / 7, units)} a day in a mean year, crop factor {week.kc:.2f}, "
+    poured += "what rain on the beds gives taken off"
     if told.leaching_share > 0:
         poured += f", {percent(told.leaching_share)} of it to carry salt away"
     if week.kc <= 0:
         poured = "nothing this week: out of its season"
     rows = [
-        ("Reference evapotranspiration", drunk),
+        ("Reference grass drinks", drunk),
         ("The garden wants", poured),
         ("The house uses", f"{display.volume(house, units)} a day, {known}"),
         ("Of that from the rain in store", f"{display.volume(week.rain_m3 / 7, units)} a day"),
@@ -132,7 +133,7 @@ def lasts(told: Plan, dry_week: int | None) -> str:
     if dry_week is None:
         return "to the end"
     first = told.lines[dry_week].first
-    return f"into the week of {first.day} {first:%b}"
+    return f"to about {first.day} {first:%b}"
 
 
 def _changes(told: Plan, facts: Facts) -> Component:

@@ -26,6 +26,7 @@ from analytics.garden import (
     water_grades,
 )
 from analytics.garden import evapotranspiration as et
+from analytics.garden.effective_rain import effective_m
 from analytics.garden.limits import water_limit
 from analytics.garden.plan import plan
 from analytics.plant.description import Plant
@@ -162,6 +163,27 @@ def test_more_roof_or_storage_never_runs_dry_sooner(held: float, roof_m2: float)
     told = budget.changes(works, rain, np.ones(26), np.full(26, 1.0))
     as_it_is, *others = told
     assert all(one.short_m3 <= as_it_is.short_m3 + 1e-9 for one in others)
+
+
+def test_rain_on_the_beds_is_not_poured_again(juniper: Plant) -> None:
+    """A wetter climate asks less of the storage; FAO's rule for effective rain, from memory."""
+    assert juniper.climate is not None
+    works = budget.Works(9.0, 10.6, 0.001, 0.85)
+    wet = replace(
+        juniper, climate=replace(juniper.climate, rain_m=tuple(3 * m for m in juniper.climate.rain_m))
+    )
+    dry, wetter = (plan(one, date(2026, 5, 1), works, 0.0, 1.0, None, None) for one in (juniper, wet))
+    assert dry is not None
+    assert wetter is not None
+    assert all(a.garden_m3 >= b.garden_m3 for a, b in zip(dry.lines, wetter.lines, strict=True))
+    assert sum(b.garden_m3 for b in wetter.lines) < 0.9 * sum(a.garden_m3 for a in dry.lines)
+    assert wetter.course.short_m3 < dry.course.short_m3
+
+
+@given(st.floats(0.0, 1.0), st.floats(0.0, 1.0))
+def test_effective_rain_is_some_of_the_rain(less: float, more: float) -> None:
+    low, high = sorted((less, more))
+    assert 0 <= effective_m(low) <= effective_m(high) <= high
 
 
 def test_a_season_that_goes_over_new_year() -> None:
