@@ -163,12 +163,12 @@ class ShortCycling(Detector):
             before, self.memory.last_stop_pa = self.memory.last_stop_pa, high
             by_switch = abs(high - usual.stop_pa) < 0.15 * usual.band_pa
             # a hand or a power cut does not stop two runs at one pressure
-            by_switch |= before is not None and abs(high - before) < 0.05 * usual.band_pa
+            by_switch |= before is not None and abs(high - before) < 0.08 * usual.band_pa
             leapt = run.leap_pa is not None and run.leap_pa > LEAP_SHARE * usual.band_pa
             # samples far apart meet the charge's pressure and not the moment in which it collapses
             leapt |= run.interval_s > FINE_S and by_switch
             above = low > usual.start_pa + 0.3 * usual.band_pa
-            if above and not leapt and not self._narrow(low, high, usual):
+            if above and not by_switch and not leapt and not self._narrow(low, high, usual):
                 return None  # a start that is none: the motor signal lies
             if high < low + 0.15 * usual.band_pa and not by_switch and not known.is_open(self.FAULT):
                 return None  # broken off: somebody's hand, a power cut
@@ -186,7 +186,8 @@ class ShortCycling(Detector):
         if run.interval_s > 1.5 and run.interval_s > 0.2 * cycle.run_time_s:
             apparent = None  # too few samples to see it
             moves_pa = run.interval_s * ((high or 0.0) - (low or 0.0)) / max(cycle.run_time_s, 1.0)
-            band = band if moves_pa < 0.15 * usual.band_pa else None
+            seen = moves_pa < 0.15 * usual.band_pa and run.interval_s < 0.35 * cycle.run_time_s
+            band = band if seen else None
         short = cycle.run_time_s < shortest - slack
         coarse = run.interval_s > FINE_S
         return Seen(
