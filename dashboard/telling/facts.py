@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from statistics import median
 from typing import TYPE_CHECKING, Any, Literal, TypeVar
 
 import numpy as np
@@ -100,4 +101,4 @@ class Facts:
     def median(self, name: str, last: int = 12) -> float | None:
         """Median of one figure over the last few cycles that have it."""
         values = [v for cycle in self.cycles[-60:] if (v := getattr(cycle, name)) is not None][-last:]
-        return float(np.median(values)) if values else None
+        return float(median(values)) if values else None
