@@ -47,6 +47,7 @@ _AFTER_EVENT_STEP_S = 0.5
 _LONGEST_RUNNING_S = 12.0
 _LONGEST_RESTING_S = 300.0
 _LOOK_ROUND_S = 600.0  # how often weather and slow faults are looked at
+_POUR_STEP_S, _POUR_STEPS = 30.0, 60
 _RAMP_STEP_S = 60.0  # the same while a fault grows
 
 
@@ -120,12 +121,20 @@ class World:
 
     def drain_to_outlet(self) -> None:
         if self.reservoir.storages:
-            self.reservoir.set_volume(self.reservoir.volume_at_outlet_m3())
+            self._pour(self.reservoir.volume_at_outlet_m3(), _POUR_STEPS)
 
     def fill_storage(self, share: float) -> None:
         if self.reservoir.storages:
             wanted = share * self.reservoir.storages[0].volume_m3
-            self.reservoir.set_volume(max(wanted, self.reservoir.volumes[0]))
+            self._pour(max(wanted, self.reservoir.volumes[0]), _POUR_STEPS)
+
+    def _pour(self, goal_m3: float, steps: int) -> None:
+        """Bring the first storage to a volume within a while, as a tanker or an open drain does: a
+        level that leaps is a sensor's doing."""
+        held = self.reservoir.volumes[0]
+        self.reservoir.set_volume(held + (goal_m3 - held) / steps)
+        if steps > 1:
+            self._agenda.at(self.now_s + _POUR_STEP_S, partial(self._pour, goal_m3, steps - 1))
 
     def prime_pump(self) -> None:
         self.intake.prime = 1.0
