@@ -24,7 +24,7 @@ if TYPE_CHECKING:
 pytestmark = pytest.mark.browser
 #: Every room of the table, and what lies below one.
 ROOMS = tuple(room.path for room in TABLE if room.shown(made.juniper()))
-BELOW = ("history?span=year", "test/leak_down", "test/delivery/now?t={now}&m=1")
+BELOW = ("history?span=year", "salt/plan", "test/leak_down", "test/delivery/now?t={now}&m=1")
 #: Charts that are not hidden from a screen reader, or that nothing beside them says in words.
 UNSAID = """[...document.querySelectorAll('.chart')].filter(chart => {
     const said = chart.closest('figure')?.querySelector('figcaption')?.textContent ?? '';
