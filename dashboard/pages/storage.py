@@ -28,6 +28,7 @@ if TYPE_CHECKING:
     from dashboard.telling.facts import Facts
 
 PAST_DAYS = 30
+_YEAR = 365.0
 #: Rain depths that people know from a forecast.
 RAINS_M = {"us": (0.25 * 0.0254, 0.0254, 3 * 0.0254), "metric": (0.005, 0.02, 0.05)}
 
@@ -77,12 +78,18 @@ def _headline(days: Outlook | None) -> list[Component]:
         return [html.P("How long it lasts is not known yet: it takes a day or two of use to tell.")]
     if days.p50 <= 0:
         return [html.P(html.B("empty", className="words"), className="figure"), html.P("At its outlet.")]
-    band = ""
+    if days.p50 > _YEAR:
+        return [
+            html.P(html.B("over a year", className="words"), className="figure"),
+            html.P("If no rain falls."),
+        ]
+    band = "if no rain falls"
     if days.p10 is not None and days.p90 is not None:
-        band = f"likely {days.p10:.0f} to {days.p90:.0f}, if no rain falls"
+        late = f"{days.p90:.0f}" if days.p90 <= _YEAR else f"{_YEAR:.0f} or more"
+        band = f"likely {days.p10:.0f} to {late}, if no rain falls"
     figure = [
         html.B(f"{days.p50:.0f}"),
-        html.Span("days", className="unit"),
+        html.Span("day" if round(days.p50) == 1 else "days", className="unit"),
         html.Span(band, className="note"),
     ]
     return [html.P(figure, className="figure")]

@@ -264,3 +264,27 @@ def test_storage_says_what_a_season_wants(site: Site) -> None:
 
     bare = replace(site.plant, garden=None, climate=None)
     assert "lacks [garden], [climate] with rain and temperatures." in lacking(bare)
+
+
+@pytest.mark.parametrize(
+    ("days", "words"),
+    [
+        (None, "not known yet"),
+        ((0.0, 0.0, 0.0), "empty"),
+        ((0.8, 1.1, 1.4), '"day"'),
+        ((200.0, 300.0, 730.0), "200 to 365 or more, if no rain falls"),
+        ((700.0, 730.0, 730.0), "over a year"),
+    ],
+)
+def test_the_storages_one_figure(
+    site: Site,
+    monkeypatch: pytest.MonkeyPatch,
+    at_us: int,
+    days: tuple[float, float, float] | None,
+    words: str,
+) -> None:
+    from analytics.records import Outlook
+
+    told = [] if days is None else [Outlook("days_to_empty", "rain", at_us, *days)]
+    monkeypatch.setattr(site, "_outlooks", lambda: told)
+    assert words in said(storage.layout(site, "", PHONE, ""))
