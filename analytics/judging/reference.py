@@ -43,7 +43,23 @@ class Reference:
         return self.stop_pa - self.start_pa
 
 
+#: The newest answer and what it was worked out from: some ten detectors ask the same of each event.
+_newest: tuple[tuple[object, ...], Reference] | None = None
+
+
 def reference(known: Known) -> Reference:
+    """What a sound plant does, as known now."""
+    global _newest
+    signature = known.signature
+    grounds = (known.plant, known.water, signature, signature.clean, signature.recent, signature.draws_m3_s)
+    if _newest is not None and all(one is other for one, other in zip(grounds, _newest[0], strict=True)):
+        return _newest[1]
+    found = _worked_out(known)
+    _newest = (grounds, found)
+    return found
+
+
+def _worked_out(known: Known) -> Reference:
     switch, clean, water = known.plant.switch, known.signature.clean, known.water
     start = switch.cut_in_pa if switch else USUAL_CUT_IN_PA
     stop = switch.cut_out_pa if switch else USUAL_CUT_OUT_PA
