@@ -34,7 +34,7 @@ POSSIBLE: dict[Measure, tuple[float, float]] = {
     Measure.DISCHARGE_PRESSURE: (-101_325.0, 4.0e6),
     Measure.SUCTION_PRESSURE: (-101_325.0, 2.0e6),
     Measure.PUMP_CURRENT: (-1.0, 500.0),
-    Measure.PUMP_POWER: (-100.0, 2.0e5),
+    Measure.PUMP_POWER: (-100.0, 5.0e4),  # 5 hp with its rotor locked takes some 33 kW; 65535 is a code
     Measure.PUMP_RUNNING: (0.0, 1.0),
     Measure.SUPPLY_FLOW: (-0.1, 0.5),
     Measure.STORAGE_LEVEL: (-1.0, 60.0),
