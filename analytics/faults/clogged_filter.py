@@ -43,7 +43,7 @@ HOUR_US = 3_600_000_000
 #: Delivery left, then how many runs in a row and how many hours it must show. Demand hidden in the runs
 #: differs with what draws, and a day has all of it: a loss that is no larger than what it hides (a
 #: quarter, trial figures) is asked for a whole day.
-NEEDS = ((0.6, 2, 0.0), (0.75, 4, 2.0), (9.9, 8, 24.0))
+NEEDS = ((0.6, 2, 0.0), (0.75, 6, 0.0), (9.9, 8, 24.0))
 BACK_RUNS, BACK_HOURS = 6, 2.0
 #: Delivery counts as back when less than this share of the loss that raised it is left.
 BACK = 0.06

@@ -65,6 +65,7 @@ LEAP_SURE = 0.5  # no tank that holds air leaps by half the band
 NARROW = 0.70
 HOUR_US = 3_600_000_000
 STARTS_KEPT = 64
+SPOILS = ("motor_overload", "lost_prime", "dry_supply", "burst_line", "blocked_discharge", "overpressure")
 #: No pump of a holding turns more of its motor's power into flow against pressure: handbook, from memory.
 BEST_EFFICIENCY, LARGEST_W = 0.5, 1100.0
 #: Runs in a row without the cause's own signature until it is gone; where the cause has none but the
@@ -106,6 +107,9 @@ class ShortCycling(Detector):
     memory: CyclingMemory
 
     def run(self, run: Run, known: Known) -> Sequence[Word]:
+        if any(known.is_open(fault) for fault in SPOILS) and not known.is_open(self.FAULT):
+            self.memory.runs = []  # what such runs are like says nothing of tank or switch
+            return ()
         usual = reference(known)
         self.memory.starts_us = [*self.memory.starts_us, run.cycle.start_us][-STARTS_KEPT:]
         if self._flutters(run):

@@ -34,7 +34,7 @@ if TYPE_CHECKING:
     from analytics.plant.description import Plant
     from analytics.seeing.events import Run
 
-MOVED = 0.10
+MOVED, UNSEEN = 0.10, 0.7
 SIGMAS = 5.0
 LAST = 6
 IN_A_ROW = 3
@@ -58,7 +58,7 @@ class SwitchDrift(Detector):
         memory = self.memory
         if not run.entire:
             return ()
-        moves = self._moves(known)
+        moves = self._moves(known, run.interval_s)
         if moves is None:
             return ()
         start, stop, limit_start, limit_stop = moves
@@ -77,7 +77,7 @@ class SwitchDrift(Detector):
         memory.row += 1
         return [self._claim(start, stop, limit_start, limit_stop)] if memory.row >= IN_A_ROW else ()
 
-    def _moves(self, known: Known) -> tuple[float, float, float, float] | None:
+    def _moves(self, known: Known, interval_s: float) -> tuple[float, float, float, float] | None:
         """How far start and stop have moved, and how far they may [Pa]."""
         if known.signature.learned_us is None:
             return None
@@ -87,7 +87,10 @@ class SwitchDrift(Detector):
         if low is None or high is None or low_now is None or high_now is None:
             return None
         band = high.middle - low.middle
-        least = MOVED * band
+        # between two samples far apart pressure moves unseen
+        ran = clean.get("run_time_s")
+        unseen = min(interval_s / max(ran.middle, 1.0), 1.0) if ran is not None and interval_s > 3.0 else 0.0
+        least = max(MOVED, UNSEEN * unseen) * band
         error = SIGMAS * 1.25 / LAST**0.5
         return (
             low_now.middle - low.middle,

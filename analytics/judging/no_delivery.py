@@ -260,7 +260,10 @@ def _by_pressure(look: Look, usual: Reference, share: float | None, story: Story
     if look.pressure_pa < usual.start_pa - BELOW * usual.band_pa:
         return not short and lasted(story.needed_since_us, look)
     # Within the band a zone of the garden can stand against the pump. That tank water falls again as
-    # it did before the start is no chance, where it fell plainly.
+    # it did before the start is no chance, where it fell plainly; unless the run had come to cut-out: then
+    # the pump has stopped and its contact has not said so.
+    if (look.pressure_high_pa or 0.0) > usual.stop_pa - BELOW * usual.band_pa:
+        return False
     before, now = look.slope_before_m3_s, look.slope_m3_s
     if before is None or now is None or not look.entire or drawn < PLAINLY or look.interval_s > 5.0:
         return False
