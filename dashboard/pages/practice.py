@@ -116,7 +116,7 @@ def playing(session: Session, own: Status, files: Files, base: str) -> str:
         begin=session.begin_us // 1000,
         end=session.end_us // 1000,
         speeds=SPEEDS,
-        speed=60 if session.lesson.days <= 0.5 else 600 if session.lesson.days <= 1 else 3600,
+        speed=60 if session.days <= 0.5 else 600 if session.days <= 1 else 3600,
         looks=strip.looks(session.plant),
         look="pressure" if session.blind else session.lesson.look,
         spans=list(frames.SPANS),

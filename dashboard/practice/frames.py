@@ -33,7 +33,7 @@ def told(session: Session, at_us: int, *, twin: bool) -> Status:
         facts = replace(facts, findings=())
     said = status(facts)
     if hidden:
-        verdict, detail = "Which fault is this?", "Or is nothing wrong? What Holdwater found is hidden."
+        verdict, detail = "What Holdwater found is hidden.", "A fault, or nothing at all: watch, then say."
         said = replace(said, mood="well", verdict=verdict, detail=detail)
     if twin:
         said = replace(said, bands=tuple(_with_twin(session, facts, band) for band in said.bands))

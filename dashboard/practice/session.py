@@ -37,6 +37,8 @@ BEFORE_US = HOUR_US // 6
 FINE_US, COARSE_US = 60_000_000, 300_000_000
 FINE_FOR_US = 2 * HOUR_US
 MOST_SESSIONS = 4
+#: Every blind exercise is as long, for its length would tell.
+BLIND_DAYS = 3.0
 
 
 class Turns:
@@ -81,10 +83,12 @@ class Session:
         *,
         begins_h: float = BEGINS_H,
         choices: tuple[str, ...] = (),
+        days: float | None = None,
     ) -> None:
         self.id = secrets.token_urlsafe(9)
         self.plant, self.lesson, self.level = plant, lesson, level
         self.choices = choices  # names of lessons to choose from; empty: not blind
+        self.days = lesson.days if days is None else days
         self.answer: str | None = None
         self._begins_us = round(begins_h * HOUR_US)
         self.begin_us = self.onset_us = self.end_us = 0
@@ -123,9 +127,9 @@ class Session:
         plans = self._plans(healthy, onset_us)
         faulty, well = healthy.simulation.forked(*plans), healthy.simulation.forked()
         engines = [Engine.restore(self.plant, healthy.state) for _ in range(2)]
-        before_us = max(BEFORE_US, round(self.lesson.days * HOUR_US))
+        before_us = max(BEFORE_US, round(self.days * HOUR_US))
         self.begin_us, self.onset_us = onset_us - before_us, onset_us
-        self.end_us = onset_us + round(self.lesson.days * DAY_US)
+        self.end_us = onset_us + round(self.days * DAY_US)
         self.tape, self.twin = healthy.tape.copy(), healthy.tape.copy(pressure)
         while at_us < self.end_us and not self.stopped.is_set():
             my_turn()

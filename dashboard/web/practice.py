@@ -18,7 +18,7 @@ from dashboard.practice import frames, strip
 from dashboard.practice.healthy import Stretch
 from dashboard.practice.lessons import Lesson
 from dashboard.practice.record import Record
-from dashboard.practice.session import Session, Sessions, chosen
+from dashboard.practice.session import BLIND_DAYS, Session, Sessions, chosen
 from dashboard.site import now_us
 from dashboard.telling.status import status
 
@@ -80,7 +80,7 @@ def _choosing(server: Flask, sites: Sites, files: Files, rooms: dict[str, Room])
             marks = room.record.read()
             right = {key: one.right for key, one in marks.items()}
             lesson, choices, begins_h = chosen(lessons, lambda one: right.get(one.name, 0))
-            session = room.begin(lesson, 1, begins_h=begins_h, choices=choices)
+            session = room.begin(lesson, 1, begins_h=begins_h, choices=choices, days=BLIND_DAYS)
         else:
             named = {one.name: one for one in lessons}
             level = request.form.get("level", "1")

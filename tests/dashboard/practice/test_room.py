@@ -67,7 +67,7 @@ def test_history_stays_as_it_is_to_the_byte(client: FlaskClient, data: Path) -> 
 
 
 def test_every_view_says_practice_and_none_listens_to_the_plant(client: FlaskClient) -> None:
-    here = begun(client, lesson="burst_line", level="2")
+    here = begun(client, lesson="burst_line", level="1")
     for address in (ROOM, here, begun(client, blind="1")):
         page = client.get(address).text
         assert "<b>Practice.</b> A copy of Juniper Bench. Nothing here is happening." in page
@@ -82,7 +82,7 @@ def test_every_view_says_practice_and_none_listens_to_the_plant(client: FlaskCli
 
 
 def test_the_reason_is_told_with_its_evidence(client: FlaskClient) -> None:
-    here = begun(client, lesson="burst_line", level="2")
+    here = begun(client, lesson="burst_line", level="1")
     until = time.monotonic() + 60
     while not (overview := client.get(f"{here}/overview").json)["done"]:
         assert time.monotonic() < until

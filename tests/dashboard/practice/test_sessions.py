@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import threading
 import time
-from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -26,7 +25,7 @@ if TYPE_CHECKING:
 
 def played(stretch: Stretch, name: str, days: float, **how: object) -> Session:
     """An exercise simulated to its end."""
-    session = Session(stretch.plant, replace(by_name(name), days=days), 2, **how)  # type: ignore[arg-type]
+    session = Session(stretch.plant, by_name(name), 2, days=days, **how)  # type: ignore[arg-type]
     session.start(stretch)
     until = time.monotonic() + 60
     while not session.done:
