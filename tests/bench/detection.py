@@ -9,6 +9,9 @@ from __future__ import annotations
 import time
 from concurrent.futures import ProcessPoolExecutor
 
+from rich.console import Console
+from rich.progress import Progress
+
 from analytics.engine import Engine
 from analytics.plant.parsing import parse_plant
 from analytics.readings import Readings
@@ -25,12 +28,17 @@ def run() -> None:
     """Prints a row a fault, the false findings, and what the simulator and the engine cost."""
     total, simulating_s, analysing_s, days = Score(), 0.0, 0.0, 0.0
     jobs = [(name, seed) for name in library.names() for seed in SEEDS]
-    with ProcessPoolExecutor(max_workers=2) as pool:
+    with (
+        ProcessPoolExecutor(max_workers=2) as pool,
+        Progress(console=Console(stderr=True), transient=True) as progress,
+    ):
+        task = progress.add_task("scenarios", total=len(jobs))
         for marks, spent in pool.map(_one, *zip(*jobs, strict=True)):
             total += marks
             simulating_s += spent[0]
             analysing_s += spent[1]
             days += spent[2]
+            progress.advance(task)
     print(f"{'fault':20}{'found':>7}{'missed':>7}{'false':>7}{'again':>7}  {'delay':>9}  cause right")
     for fault, found, missed, false, again, delay, right in total.rows():
         print(f"{fault:20}{found:7}{missed:7}{false:7}{again:7}  {delay:>9}  {right}")
@@ -39,6 +47,8 @@ def run() -> None:
     for (fault, true, found), count in sorted(total.causes.items()):
         if true != found:
             print(f"  cause: {fault} by {true or 'none'} called {found or 'none'} x {count}")
+    false = sum(total.false.values())
+    print(f"{false} false findings: {false / days * 365.25:.1f} a plant-year, faults standing or not")
     print(f"{days:.0f} plant-days; simulated {days * 86_400 / simulating_s:,.0f} times as fast as they last,")
     print(f"analysed {days * 86_400 / analysing_s:,.0f} times")
 
