@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-import ipaddress
 import os
 import sys
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from collector.settings import LISTEN, data_folder
+from dashboard.web.address import listening
 
 if TYPE_CHECKING:
     import argparse
@@ -35,24 +35,6 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--plain", action="store_true", help="without TLS beyond this machine (behind a proxy or tunnel)"
     )
-
-
-def listening(words: str) -> tuple[str, int]:
-    """("host", port) of HOST:PORT or [v6]:PORT. ValueError for anything else."""
-    host, colon, port = words.rpartition(":")
-    if not colon or not port.isdigit() or not 0 < int(port) < 65_536:
-        raise ValueError(words)
-    return host.strip("[]") or "127.0.0.1", int(port)
-
-
-def loopback(host: str) -> bool:
-    """Whether an address reaches no further than this machine."""
-    if host == "localhost":
-        return True
-    try:
-        return ipaddress.ip_address(host).is_loopback
-    except ValueError:
-        return False
 
 
 def run(options: argparse.Namespace) -> int:
@@ -101,10 +83,3 @@ def _end_with_parent() -> None:
         os.kill(os.getpid(), signal.SIGTERM)
 
     threading.Thread(target=wait, name="parent", daemon=True).start()
-
-
-def reach(host: str) -> str:
-    """Who can open the pages, in a sentence."""
-    if loopback(host):
-        return "this machine only (--listen 0.0.0.0:8050 opens it to the network)."
-    return "paired phones on the network; everybody else sees the door."

@@ -25,7 +25,7 @@ from collector.store import History
 from dashboard.access import codes, invite
 from dashboard.access.book import Book
 from dashboard.access.opening import address
-from dashboard.cli import listening, loopback
+from dashboard.web.address import listening, loopback
 from simulator.library import load_scenario
 from simulator.publish import connected, send
 from simulator.sensing.messages import messages

@@ -17,8 +17,8 @@ from dashboard.access import codes, invite, passphrases, people, phones
 from dashboard.access.brake import Brake
 from dashboard.access.gate import of_server, require_caretaker, who
 from dashboard.access.leaf import leaf
-from dashboard.cli import loopback
 from dashboard.telling import display
+from dashboard.web.address import loopback
 
 if TYPE_CHECKING:
     from dashboard.web.files import Files

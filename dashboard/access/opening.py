@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 
 from dashboard.access import certificate, codes, invite, phones
 from dashboard.access.book import Book
-from dashboard.cli import loopback
+from dashboard.web.address import loopback
 
 if TYPE_CHECKING:
     import argparse

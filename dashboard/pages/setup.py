@@ -7,13 +7,13 @@ from typing import TYPE_CHECKING
 from dash import html
 
 from analytics.trials.course import TRIALS
-from dashboard.cli import listening, reach
 from dashboard.pages.common import pairs, picks, register_picks
 from dashboard.site import now_us
 from dashboard.telling import display
 from dashboard.telling.coverage import seen_and_unseen
 from dashboard.telling.expected import expected
 from dashboard.telling.trials import FIGURES, figure_words, signature
+from dashboard.web.address import listening, reach
 
 if TYPE_CHECKING:
     import dash

@@ -40,7 +40,7 @@ if TYPE_CHECKING:
 
     from analytics.records import Finding
     from dashboard.site import Site
-    from dashboard.web.app import Sites
+    from dashboard.web.sites import Sites
 
 #: The collector commits once a second.
 WAIT_S = 2.5

@@ -15,13 +15,12 @@ from dashboard.access.doors import doors
 from dashboard.access.gate import Gate, who
 from dashboard.access.household import household
 from dashboard.drawing import water
-from dashboard.site import Site
 from dashboard.telling.status import status
 from dashboard.web import actions, findings, history, practice, rooms, salt, trials, worker
 from dashboard.web.files import Files
 from dashboard.web.guard import guard
 from dashboard.web.health import health
-from dashboard.web.live import Watcher
+from dashboard.web.sites import Sites
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable
@@ -33,27 +32,6 @@ if TYPE_CHECKING:
 MOST_STREAMS = 24
 #: Bytes; a chart's callback sends the most, and that is a few kilobytes.
 LARGEST_REQUEST = 1_000_000
-
-
-class Sites:
-    """The plants by name, each with its watcher and its base address."""
-
-    def __init__(self, plants: Iterable[Plant], data: Path) -> None:
-        self.by_name = {plant.name: Site(plant, data) for plant in plants}
-        self.watchers = {name: Watcher(site, self.base(name)) for name, site in self.by_name.items()}
-
-    @staticmethod
-    def base(name: str) -> str:
-        return f"/at/{name}"
-
-    def __getitem__(self, name: str) -> Site:
-        if name not in self.by_name:
-            abort(404)
-        return self.by_name[name]
-
-    @property
-    def many(self) -> bool:
-        return len(self.by_name) > 1
 
 
 def make_app(

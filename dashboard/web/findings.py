@@ -8,17 +8,15 @@ from typing import TYPE_CHECKING
 from flask import Response, abort, request
 
 from dashboard.access.gate import who
-from dashboard.drawing import water
 from dashboard.pages import findings
 from dashboard.site import now_us
-from dashboard.telling.status import status
-from dashboard.web import rooms
+from dashboard.web.shell import shell
 
 if TYPE_CHECKING:
     from flask import Flask
 
-    from dashboard.web.app import Sites
     from dashboard.web.files import Files
+    from dashboard.web.sites import Sites
 
 
 def mount(server: Flask, sites: Sites, files: Files) -> None:
@@ -45,17 +43,4 @@ def mount(server: Flask, sites: Sites, files: Files) -> None:
     def _answer(name: str, room: str, content: str) -> str | Response:
         if request.headers.get("X-Part"):
             return Response(content, mimetype="text/html")
-        facts = sites[name].facts()
-        return water.page(
-            facts.plant,
-            status(facts),
-            files,
-            facts.now_us,
-            base=sites.base(name),
-            rooms=rooms.ROOMS,
-            room=room,
-            many=sites.many,
-            content=content,
-            scripts=("findings.js",),
-            styles=("findings.css",),
-        )
+        return shell(sites, files, name, room, content, ("findings.js",), ("findings.css",))

@@ -12,15 +12,14 @@ from markupsafe import Markup
 from dashboard.drawing import figures, water
 from dashboard.drawing.export import csv_of
 from dashboard.pages import history
-from dashboard.telling.status import status
-from dashboard.web import rooms
+from dashboard.web.shell import shell
 
 if TYPE_CHECKING:
     from flask import Flask
 
     from dashboard.site import Site
-    from dashboard.web.app import Sites
     from dashboard.web.files import Files
+    from dashboard.web.sites import Sites
 
 #: Colours of the light chart and what stands in their place in the dark: the phone knows which it is.
 DARK = {
@@ -35,19 +34,8 @@ def mount(server: Flask, sites: Sites, files: Files) -> None:
         told = _told(site, _asked(site))
         if request.args.get("part"):
             return jsonify(told)
-        facts = site.facts()
-        return water.page(
-            facts.plant,
-            status(facts),
-            files,
-            facts.now_us,
-            base=sites.base(name),
-            rooms=rooms.ROOMS,
-            room="History",
-            many=sites.many,
-            content=water.partial("history.html", told=told, data=_data(told)),
-            scripts=("charts.js", "history.js"),
-        )
+        content = water.partial("history.html", told=told, data=_data(told))
+        return shell(sites, files, name, "History", content, ("charts.js", "history.js"))
 
     @server.get("/at/<name>/history.csv")
     def history_csv(name: str) -> Response:

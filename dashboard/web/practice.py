@@ -24,8 +24,8 @@ from dashboard.telling.status import status
 
 if TYPE_CHECKING:
     from dashboard.site import Site
-    from dashboard.web.app import Sites
     from dashboard.web.files import Files
+    from dashboard.web.sites import Sites
 
 #: The first moment of an exercise may take so long, the healthy stretch included.
 FIRST_WITHIN_S = 60.0

@@ -19,10 +19,9 @@ from dashboard.telling import display, salt
 from dashboard.telling.garden_plan import held_m3, house_m3_day, planned
 from dashboard.telling.gauge import gauge
 from dashboard.telling.soil_tests import FIGURE, course, latest
-from dashboard.telling.status import status
 from dashboard.telling.waters import pair, salty
-from dashboard.web import rooms
 from dashboard.web.actions import carry
+from dashboard.web.shell import shell
 
 if TYPE_CHECKING:
     from flask import Flask
@@ -30,10 +29,12 @@ if TYPE_CHECKING:
     from analytics.garden.plan import Plan
     from dashboard.site import Site
     from dashboard.telling.facts import Facts
-    from dashboard.web.app import Sites
     from dashboard.web.files import Files
+    from dashboard.web.sites import Sites
 
 _LARGEST_DS_M = 100.0
+
+STYLES = ("findings.css", "salt.css")
 
 
 def mount(server: Flask, sites: Sites, files: Files) -> None:
@@ -46,7 +47,7 @@ def mount(server: Flask, sites: Sites, files: Files) -> None:
             return water.partial("salt-mix.html", mix=found)
         told = planned(facts, asked, gauge(site, facts.now_us))
         content = water.partial("salt.html", base=sites.base(name), **shown(site, facts, found, told))
-        return _page(sites, files, name, facts, content)
+        return shell(sites, files, name, "Salt", content, ("salt.js",), STYLES, facts)
 
     @server.post("/at/<name>/salt/test")
     def salt_test(name: str) -> Response:
@@ -70,7 +71,7 @@ def mount(server: Flask, sites: Sites, files: Files) -> None:
             cautions=(salt.CROSSING, salt.LABORATORY),
             asked=request.args.get("target", ""),
         )
-        return _page(sites, files, name, facts, content)
+        return shell(sites, files, name, "Salt", content, ("salt.js",), STYLES, facts)
 
     @server.get("/at/<name>/salt/plan.csv")
     def salt_csv(name: str) -> Response:
@@ -209,19 +210,3 @@ def _csv(told: Plan) -> str:
         )
         write.writerow([one.first.isoformat(), *(f"{abs(value):.4f}" for value in figures)])
     return out.getvalue()
-
-
-def _page(sites: Sites, files: Files, name: str, facts: Facts, content: str) -> str:
-    return water.page(
-        facts.plant,
-        status(facts),
-        files,
-        facts.now_us,
-        base=sites.base(name),
-        rooms=rooms.ROOMS,
-        room="Salt",
-        many=sites.many,
-        content=content,
-        scripts=("salt.js",),
-        styles=("findings.css", "salt.css"),
-    )

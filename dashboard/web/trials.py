@@ -21,9 +21,8 @@ from dashboard.access.gate import who
 from dashboard.drawing import water
 from dashboard.site import now_us
 from dashboard.telling import display
-from dashboard.telling.status import status
 from dashboard.telling.trials import STATION, figures_words, seen_words
-from dashboard.web import rooms
+from dashboard.web.shell import shell
 
 if TYPE_CHECKING:
     from flask import Flask
@@ -31,8 +30,8 @@ if TYPE_CHECKING:
     from analytics.trials.course import Course
     from analytics.trials.shapes import Trial
     from dashboard.site import Site
-    from dashboard.web.app import Sites
     from dashboard.web.files import Files
+    from dashboard.web.sites import Sites
 
 #: What a test does to the plant, on purpose.
 HELD = (
@@ -85,19 +84,7 @@ def mount(server: Flask, sites: Sites, files: Files) -> None:
 
 
 def _page(sites: Sites, files: Files, name: str, content: str) -> str:
-    facts = sites[name].facts()
-    return water.page(
-        facts.plant,
-        status(facts),
-        files,
-        facts.now_us,
-        base=sites.base(name),
-        rooms=rooms.ROOMS,
-        room="Set-up",
-        many=sites.many,
-        content=content,
-        scripts=("trial.js",),
-    )
+    return shell(sites, files, name, "Set-up", content, ("trial.js",))
 
 
 def _trial(key: str) -> Trial:

@@ -1,0 +1,43 @@
+"""A room whose content is ready, in the shell that all rooms share: verdict, age, the bar of rooms."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from dashboard.drawing import water
+from dashboard.telling.status import status
+from dashboard.web import rooms
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from dashboard.telling.facts import Facts
+    from dashboard.web.files import Files
+    from dashboard.web.sites import Sites
+
+
+def shell(
+    sites: Sites,
+    files: Files,
+    name: str,
+    room: str,
+    content: str,
+    scripts: Sequence[str] = (),
+    styles: Sequence[str] = (),
+    facts: Facts | None = None,
+) -> str:
+    """The whole page; `scripts` and `styles` are the kept files that it needs besides."""
+    facts = sites[name].facts() if facts is None else facts
+    return water.page(
+        facts.plant,
+        status(facts),
+        files,
+        facts.now_us,
+        base=sites.base(name),
+        rooms=rooms.ROOMS,
+        room=room,
+        many=sites.many,
+        content=content,
+        scripts=scripts,
+        styles=styles,
+    )
