@@ -40,6 +40,8 @@ if TYPE_CHECKING:
     from analytics.seeing.events import Day, Run
 
 HOUR_US = 3_600_000_000
+#: Sampled so seldom, a run of a minute or two is not resolved: what it delivers is told by days.
+BLIND_S = 45.0
 #: Delivery left, then how many runs in a row and how many hours it must show. Demand hidden in the runs
 #: differs with what draws, and a day has all of it: a loss that is no larger than what it hides (a
 #: quarter, trial figures) is asked for a whole day.
@@ -88,7 +90,7 @@ class DeliveryFault(Detector):
             memory.onset_us, memory.since_us = self._onset(run, known), run.at_us
         memory.row += 1
         runs, hours = next(need for limit, *need in NEEDS if found.left <= limit)
-        if run.interval_s >= COARSE_S and found.left > 0.5:
+        if run.interval_s >= (COARSE_S if found.left > 0.5 else BLIND_S):
             runs, hours = NEEDS[-1][1:]
         if memory.row < runs or run.at_us - memory.since_us < hours * HOUR_US:
             return ()
