@@ -53,6 +53,8 @@ ENOUGH = 3
 GROWN = 1.4
 GROWN_FROM_FILE = 1.5  # the rating itself may be wrong by a fifth, the tank's size by as much
 BACK = 1.2
+#: Share of the band: a gauge's noise and a tap's draw in a second, and far from a cycle.
+UNMOVED = 0.1
 #: A sound tank over a tenth of the usual band (2 psi) still takes some 8 s to fill.
 FLUTTER_S = 6.0
 FINE_S = 3.0  # runs so short are seen only by a motor signal at least so fine
@@ -115,6 +117,8 @@ class ShortCycling(Detector):
         if self._flutters(run):
             self.memory.cause, self.memory.sure = "switch_chatter", 0.95
             return [self._claim("switch_chatter", run, known, usual, 0.95)]
+        if self._spike(run, usual):
+            return ()
         seen = self._see(run, known, usual)
         if seen is None:
             return ()
@@ -139,6 +143,13 @@ class ShortCycling(Detector):
             memory.good, memory.flutter_us = 0, run.cycle.start_us
             return True
         return False
+
+    def _spike(self, run: Run, usual: Reference) -> bool:
+        """A second of motor that moved no pressure: a spike in its signal, for no tank is filled so."""
+        cycle = run.cycle
+        if cycle.run_time_s > FLUTTER_S or cycle.pressure_start_pa is None or cycle.pressure_stop_pa is None:
+            return False
+        return abs(cycle.pressure_stop_pa - cycle.pressure_start_pa) < UNMOVED * usual.band_pa
 
     def _brief(self, run: Run) -> bool:
         """Too short for any tank, and pressure did not get up."""
