@@ -7,6 +7,7 @@ moment, through a real broker, to the same collector and dashboard that watch a 
 from __future__ import annotations
 
 import shutil
+import signal
 import sys
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -32,6 +33,8 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(options: argparse.Namespace) -> int:
+    # A shell without job control starts its children deaf to Ctrl-C, which here must be heard.
+    signal.signal(signal.SIGINT, signal.default_int_handler)
     from dashboard.demo_stage import perform
 
     if not cleared(options.data):
