@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import io
 import math
+import re
 from datetime import date, datetime
 from typing import TYPE_CHECKING
 
@@ -80,7 +81,8 @@ def mount(server: Flask, sites: Sites, files: Files) -> None:
         told = planned(facts, _asked(), gauge(site, facts.now_us))
         if told is None:
             abort(404)
-        headers = {"Content-Disposition": f'attachment; filename="{site.plant.name}-plan.csv"'}
+        file = re.sub(r"[^A-Za-z0-9._-]", "_", f"{site.plant.name}-plan.csv")
+        headers = {"Content-Disposition": f'attachment; filename="{file}"'}
         return Response(_csv(told), mimetype="text/csv", headers=headers)
 
 
