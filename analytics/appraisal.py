@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, NamedTuple
 from analytics.faults import FAULTS, coverage
 from analytics.garden.understood import follows, read_back
 from analytics.physics import hydraulics
+from analytics.physics.roof import caught_m3
 from analytics.plant.description import SI_UNIT, Measure, Plant, Signal
 from analytics.plant.dimensions import Dimension
 from analytics.plant.shown import number, shown
@@ -208,7 +209,7 @@ def _storage_figures(plant: Plant, storage: Storage) -> list[Row]:
     rows = [Row(f"storage {storage.name}", words)]
     if (roof := plant.catchment) and len(plant.storages) == 1:
         depth, said = (0.0254, "1 in") if plant.display_units == "us" else (0.010, "10 mm")
-        gain = max(0.0, roof.area_m2 * depth * roof.runoff - roof.first_flush_m3)
+        gain = float(caught_m3(depth, roof.area_m2, roof.runoff, roof.first_flush_m3))
         rows.append(
             Row(
                 "rain",

@@ -36,7 +36,8 @@ from typing import TYPE_CHECKING
 
 from analytics import words
 from analytics.judging.watch import AllClear, Claim, Coverage, Detector
-from analytics.outlooks.balance import APART_SHARE, Watched, rain_yield_m3
+from analytics.outlooks.balance import APART_SHARE, Watched
+from analytics.physics.roof import caught_m3
 from analytics.plant.description import Measure
 from analytics.seeing.middles import middle
 
@@ -142,7 +143,7 @@ class StorageOverflow(Detector):
         storage, catchment = watched.storage, self.plant.catchment
         area_m2 = storage.volume_m3 / storage.full_level_m
         if watched.rain is not None and catchment is not None:
-            brought = float(rain_yield_m3(brim.rain_m, catchment.area_m2, catchment.runoff))
+            brought = float(caught_m3(brim.rain_m, catchment.area_m2, catchment.runoff))
             shown = max(level_m - brim.entry_m, 0.0) * area_m2
             return (
                 brought if brought > EXPECT_SHARE * storage.volume_m3 and shown < FOLLOW * brought else None

@@ -7,6 +7,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from analytics.physics.roof import caught_m3
+
 Floats = NDArray[np.float64]
 BAND = (10.0, 50.0, 90.0)
 
@@ -40,7 +42,7 @@ def course(works: Works, rain_m: Floats, wet_days: Floats, wanted_m3: Floats) ->
     """rain_m: (years, weeks); wet_days: (weeks,); wanted_m3 of the rain storage alone: either."""
     wanted = np.broadcast_to(wanted_m3, rain_m.shape)
     flushed = works.first_flush_m3 * wet_days
-    into = np.maximum(rain_m * works.roof_m2 * works.runoff - flushed * (rain_m > 0), 0.0)
+    into = caught_m3(rain_m, works.roof_m2, works.runoff, flushed * (rain_m > 0))
     held = np.full(len(rain_m), min(works.held_m3, works.room_m3))
     ends, short, spilled = [], np.zeros(len(rain_m)), np.zeros(len(rain_m))
     weeks = rain_m.shape[1]

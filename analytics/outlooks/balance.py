@@ -28,8 +28,6 @@ from analytics.seeing.beats import BEAT_US
 from analytics.seeing.middles import middle
 
 if TYPE_CHECKING:
-    from numpy.typing import ArrayLike, NDArray
-
     from analytics.plant.description import Plant, Storage
     from analytics.seeing.beats import Beat
 
@@ -49,22 +47,6 @@ LEAP_BEATS = 3
 #: Half a unit of a coarse gauge's last digit is no water coming in, nor going.
 GRAINS = 1.5
 LEAST_GRAIN_M = 1e-6
-
-
-def rain_yield_m3(
-    rain_m: ArrayLike, area_m2: float, runoff: float = 1.0, first_flush_m3: float = 0.0
-) -> NDArray[np.float64]:
-    """Water that rain on a roof brings: runoff * area * rain, less the first flush, never below none.
-
-    `area_m2` is the plan area, not the slope's. 1 mm on 1 m2 is a litre.
-
-    >>> round(float(rain_yield_m3(0.0254, 0.09290304)) / 3.785412e-3, 4)  # US gal: 1 in on 1 ft2
-    0.6234
-
-    Source: geometry; the US figure 0.623 in every rainwater guide (tests/reference).
-    """
-    caught = runoff * area_m2 * np.asarray(rain_m, np.float64)
-    return np.asarray(np.maximum(caught - first_flush_m3, 0.0))
 
 
 def storage_volume_m3(storage: Storage, level_m: float) -> float:
