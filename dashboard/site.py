@@ -23,7 +23,7 @@ if TYPE_CHECKING:
 
 FORTNIGHT_US = 14 * DAY_US
 #: How old the slow half (runs, levels by the hour) may be; a run that ends refreshes it at once.
-SLOW_S = 20.0
+SLOW_S = 60.0
 #: The daemon renews its sign of life every ten seconds; three missed are no accident.
 PULSE_US = 35_000_000
 

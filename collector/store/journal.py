@@ -10,6 +10,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from collector.store.shapes import Sample
+
 if TYPE_CHECKING:
     import sqlite3
 
@@ -40,16 +42,30 @@ class Hot:
         self.sealed_seq = -1
         self.last_seq = 0
         self.records = np.empty(0, RECORD)
+        self.newest: dict[int, Sample] = {}  # by stream
+        self.newest_sealed: dict[int, Sample | None] = {}  # as far as it was asked for
 
     def refresh(self, connection: sqlite3.Connection, sealed_seq: int) -> None:
         if sealed_seq != self.sealed_seq:
             self.sealed_seq = sealed_seq
             self.last_seq, self.records = span(connection, sealed_seq)
+            self.newest, self.newest_sealed = {}, {}
+            self._note(self.records)
             return
         last_seq, new = span(connection, self.last_seq)
         if len(new):
             self.records = np.concatenate((self.records, new))
+            self._note(new)
         self.last_seq = last_seq
+
+    def _note(self, new: NDArray[np.void]) -> None:
+        """Keep each stream's newest reading; of equal times the first that came."""
+        for stream in np.unique(new["signal"]).tolist():
+            mine = new[new["signal"] == stream]
+            at = int(mine["time_us"].argmax())
+            time_us, held = int(mine["time_us"][at]), self.newest.get(stream)
+            if held is None or time_us > held.time_us:
+                self.newest[stream] = Sample(time_us, float(mine["value"][at]))
 
     def of(self, stream: int) -> tuple[NDArray[np.int64], NDArray[np.float64]]:
         """One stream's readings in the journal, in time order; of equal times the first that came."""

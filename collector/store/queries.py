@@ -6,6 +6,7 @@ the journal to its hour is seen once.
 
 from __future__ import annotations
 
+from functools import lru_cache
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -29,6 +30,16 @@ if TYPE_CHECKING:
 #: SQLite's integers; any time that a caller may ask for is brought inside
 FIRST_US = -(2**62)
 LAST_US = 2**62
+#: A span of no more hours than this is a live view, which asks for the same hours every second.
+_LIVE_HOURS = 2
+
+
+@lru_cache(maxsize=32)
+def _lately_decoded(block: bytes) -> Arrays:
+    """An hour's readings, not to be written to; 32 hours at 1 Hz are some 2 MB."""
+    time_us, value = decode_readings(block)
+    time_us.flags.writeable = value.flags.writeable = False
+    return time_us, value
 
 
 def series(
@@ -36,12 +47,13 @@ def series(
 ) -> tuple[NDArray[np.int64], NDArray[np.float64]]:
     """(time_us, value) of one stream, from_us <= time < to_us, in time order."""
     times, values = [], []
+    first, last = from_us // HOUR_US, (to_us - 1) // HOUR_US
     rows = connection.execute(
-        "SELECT body FROM sealed WHERE signal = ? AND hour BETWEEN ? AND ?",
-        (stream.number, from_us // HOUR_US, (to_us - 1) // HOUR_US),
-    )
+        "SELECT body FROM sealed WHERE signal = ? AND hour BETWEEN ? AND ?", (stream.number, first, last)
+    ).fetchall()
+    decode = _lately_decoded if len(rows) <= _LIVE_HOURS else decode_readings
     for (body,) in rows:
-        time_us, value = decode_readings(body)
+        time_us, value = decode(body)
         times.append(time_us)
         values.append(value)
     time_us, value = hot.of(stream.number)
@@ -128,10 +140,10 @@ def bands_of(signal_series: Series) -> Bands:
 
 def newest(connection: sqlite3.Connection, hot: Hot, stream: Stream) -> Sample | None:
     """The newest reading of one stream."""
-    time_us, value = hot.of(stream.number)
-    recent = Sample(int(time_us[-1]), float(value[-1])) if len(time_us) else None
-    samples = [sample for sample in (recent, newest_sealed(connection, stream)) if sample is not None]
-    return max(samples, key=lambda sample: sample.time_us, default=None)
+    if stream.number not in hot.newest_sealed:
+        hot.newest_sealed[stream.number] = newest_sealed(connection, stream)
+    samples = (hot.newest.get(stream.number), hot.newest_sealed[stream.number])
+    return max(filter(None, samples), key=lambda sample: sample.time_us, default=None)
 
 
 def newest_sealed(connection: sqlite3.Connection, stream: Stream) -> Sample | None:

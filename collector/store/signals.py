@@ -78,10 +78,14 @@ class Streams:
         self.plant = plant
         self.all: dict[int, Stream] = {}
         self.current: list[int | None] = [None] * len(plant.signals)
+        self._rows: list[tuple[int, str, str, str, str]] = []
 
     def load(self, connection: sqlite3.Connection) -> None:
         """Read the table anew: it is small, and another process may have added to it."""
-        rows = connection.execute("SELECT id, name, measures, unit, scale FROM signal")
+        rows = connection.execute("SELECT id, name, measures, unit, scale FROM signal").fetchall()
+        if rows == self._rows:
+            return
+        self._rows = rows
         self.all = {
             number: Stream(number, name, measures, unit, msgspec.json.decode(scale, type=Scale))
             for number, name, measures, unit, scale in rows

@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from analytics.plant.description import Signal, Storage
-    from analytics.records import Outlook
+    from analytics.records import Cycle, Outlook
     from dashboard.telling.facts import Facts
 
 WIDTH, HEIGHT = 320.0, 56.0
@@ -99,23 +99,23 @@ def pressure(facts: Facts, signal: Signal) -> Small | None:
             paths.append(("mark", f"M0 {y:.1f}H{WIDTH:.0f}"))
     paths.append(("trace live", _line(x, _y(value, low, high))))
     units = facts.plant.display_units
-    shown = [display.in_unit(v, "pressure", units) for v in value.tolist()]
-    unit = display.unit_of("pressure", units)[0]
-    words = f"Line pressure over half an hour, between {min(shown):.1f} and {max(shown):.1f} {unit}."
+    unit, factor, zero, _ = display.unit_of("pressure", units)
+    shown = (value - zero) / factor
+    words = f"Line pressure over half an hour, between {shown.min():.1f} and {shown.max():.1f} {unit}."
     return Small(
         "saw",
         words,
         tuple(paths),
         "30 min ago",
         "now",
-        tuple((round(t / 1e3), round(v, 2)) for t, v in zip(time_us.tolist(), shown, strict=True)),
+        tuple(zip((time_us // 1000).tolist(), shown.round(2).tolist(), strict=True)),
         (display.in_unit(low, "pressure", units), display.in_unit(high, "pressure", units)),
     )
 
 
 def runs(facts: Facts) -> Small | None:
     """A comb of the day's runs: where each stands is when, how tall it is says how long it ran."""
-    day = [cycle for cycle in facts.cycles if cycle.start_us > facts.now_us - DAY_US]
+    day = facts.cycles_since(facts.now_us - DAY_US)
     if not day:
         return None
     longest = max(cycle.run_time_s for cycle in day)
@@ -190,30 +190,33 @@ def _fan_end(days: float, x0: float, y0: float, outlet: float, whole_us: int) ->
     return x0 + share * dx, y0 + share * (outlet - y0)
 
 
-def _moved(facts: Facts) -> list[tuple[int, float]]:
-    """(start, water moved) of each run that tells its delivery."""
+def _flow(cycle: Cycle) -> float | None:
+    return cycle.delivery_mid_m3_s or cycle.delivery_start_m3_s
+
+
+def _moved(facts: Facts, since_us: int) -> list[tuple[int, float]]:
+    """(start, water moved) of each run since then that tells its delivery."""
     return [
         (cycle.start_us, cycle.run_time_s * flow)
-        for cycle in facts.cycles
-        if (flow := cycle.delivery_mid_m3_s or cycle.delivery_start_m3_s) is not None
+        for cycle in facts.cycles_since(since_us)
+        if (flow := _flow(cycle)) is not None
     ]
 
 
 def used_today(facts: Facts) -> float | None:
     """Water pumped since local midnight; what left the tank, to within one drawdown."""
-    moved = _moved(facts)
-    if not moved:
+    if all(_flow(cycle) is None for cycle in facts.cycles):
         return None
     midnight = display.local(facts.now_us, facts.plant.timezone).replace(
         hour=0, minute=0, second=0, microsecond=0
     )
     since = int(midnight.timestamp() * 1e6)
-    return float(sum(water for start, water in moved if start >= since))
+    return float(sum(water for _, water in _moved(facts, since - 1)))
 
 
 def use(facts: Facts) -> Small | None:
     """Water pumped in each of the last 24 hours."""
-    moved = [(t, w) for t, w in _moved(facts) if t > facts.now_us - DAY_US]
+    moved = _moved(facts, facts.now_us - DAY_US)
     if not moved:
         return None
     hours = np.zeros(24)

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from bisect import bisect_right
 from dataclasses import dataclass, field
+from operator import attrgetter
 from statistics import median
 from typing import TYPE_CHECKING, Any, Literal, TypeVar
 
@@ -20,6 +22,7 @@ if TYPE_CHECKING:
 T = TypeVar("T")
 #: A sensor that says nothing for this long is silent (contract, `every`); ten intervals if longer.
 SILENT_AFTER_S = 120.0
+_start_us = attrgetter("start_us")
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,6 +70,10 @@ class Facts:
         if name not in self.drawn:
             self.drawn[name] = draw()
         return self.drawn[name]  # type: ignore[no-any-return]
+
+    def cycles_since(self, time_us: int) -> tuple[Cycle, ...]:
+        """The runs that began after a moment."""
+        return self.cycles[bisect_right(self.cycles, time_us, key=_start_us) :]
 
     @property
     def newest_us(self) -> int | None:

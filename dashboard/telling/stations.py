@@ -162,7 +162,7 @@ def _pump(facts: Facts) -> Station:
     if last:
         more.append(("Last start", display.moment(last.start_us, facts.now_us, facts.plant.timezone)))
         more.append(("Last run", display.duration(last.run_time_s)))
-        starts = sum(1 for cycle in facts.cycles if cycle.start_us > facts.now_us - DAY_US)
+        starts = len(facts.cycles_since(facts.now_us - DAY_US))
         more.append(("Starts in 24 h", str(starts)))
     if (shortest := facts.plant.pump.min_run_time_s) is not None:
         more.append(("Shortest run it should make", display.duration(shortest)))

@@ -1,8 +1,8 @@
 """Live values: one watcher a plant, one message for all phones, over server-sent events.
 
-The history's commit number is looked at ten times a second while somebody watches; a commit makes
-one message with what changed, and every stream writes the same bytes. A phone that cannot keep up
-is let go and comes back by itself.
+Ten times a second while somebody watches it is looked whether the history's file was written to; a
+commit makes one message with what changed, and every stream writes the same bytes. A phone that
+cannot keep up is let go and comes back by itself.
 """
 
 from __future__ import annotations
@@ -108,7 +108,8 @@ class Watcher:
         return new[-60:]
 
     def _watch(self) -> None:
-        seq, told_at, alone_since = -1, 0.0, 0.0
+        seen: tuple[int, ...] = (-1,)
+        told_at = alone_since = 0.0
         while True:
             time.sleep(LOOK_S)
             now = time.monotonic()
@@ -119,15 +120,14 @@ class Watcher:
                     if not self._streams:
                         self._running = False
                         return
+            stamp = self.site.history.stamp()
+            if stamp == seen and now - told_at < AT_LEAST_S:
+                continue
+            seen, told_at = stamp, now
             try:
-                newest = self.site.history.seq()
-                if newest == seq and now - told_at < AT_LEAST_S:
-                    continue
                 message = event(self.change())
             except HistoryError as error:
                 message = event({"now": now_us() // 1000, "trouble": str(error)})
-                newest = seq
-            seq, told_at = newest, now
             self._send(message)
 
     def _send(self, message: bytes) -> None:

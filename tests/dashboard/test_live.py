@@ -10,6 +10,8 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import pytest
 
+from collector.store.history import History
+from collector.store.shapes import Batch
 from dashboard.site import Site
 from dashboard.web import live
 from dashboard.web.live import BACKLOG, Watcher, event
@@ -18,6 +20,8 @@ from tests.dashboard import made
 if TYPE_CHECKING:
     from collections.abc import Iterator
     from pathlib import Path
+
+    from collector.store.shapes import Sample
 
 
 @pytest.fixture
@@ -103,16 +107,29 @@ def test_a_history_in_trouble_is_said_and_the_watcher_lives(
     _, watcher, _ = fresh
     stream = watcher.stream("")
     next(stream), next(stream), next(stream)
-    good = watcher.site.history.seq
+    good = watcher.site.history.latest
     monkeypatch.setattr(live, "AT_LEAST_S", 0.0)
 
-    def broken() -> int:
+    def broken() -> dict[str, Sample]:
         raise HistoryError("the card is full")
 
-    monkeypatch.setattr(watcher.site.history, "seq", broken)
+    monkeypatch.setattr(watcher.site.history, "latest", broken)
     told = next(m for raw in stream if "trouble" in (m := message(raw)))
     assert told["trouble"].startswith("the card is full")
-    monkeypatch.setattr(watcher.site.history, "seq", good)
+    monkeypatch.setattr(watcher.site.history, "latest", good)
     heard = next(m for raw in stream if "newest" in (m := message(raw)))
     assert heard["flow"] in ("still", "moving")
     stream.close()
+
+
+def test_a_commit_is_seen_from_outside_the_file(fresh: tuple[Path, Watcher, int]) -> None:
+    folder, watcher, now_s = fresh
+    plant, history = watcher.site.plant, watcher.site.history
+    with History.open(folder, plant) as writer:
+        stamps = [history.stamp(), history.stamp()]
+        for k in range(3):
+            time.sleep(0.02)  # the file system's clock ticks every few milliseconds
+            writer.commit(Batch(writer.admit(made.readings(plant, now_s + k, now_s + k + 1))))
+            stamps.append(history.stamp())
+    assert stamps[0] == stamps[1]
+    assert len(set(stamps)) == 4
