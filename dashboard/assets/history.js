@@ -1,10 +1,11 @@
-// Draws History's chart, fetches the next view when a way to it is tapped, and makes the picture.
-// Every way is a plain link, so the room works without this script, only without a chart.
+// Fetches the next view when a way to it is tapped. The server draws; Plotly takes its picture over when
+// the chart is touched (or at leisure, where there is a mouse), so that values can be read off, a stretch
+// drawn with the pointer, and a picture made. Every way is a plain link, so the room works without this.
 (() => {
   "use strict";
-  const $ = (id) => document.getElementById(id);
-  let told = JSON.parse($("history-data").textContent), asking = null;
-  const { dark, config } = told;
+  const $ = (id) => document.getElementById(id), chart = $("history-chart");
+  let told = JSON.parse($("history-data").textContent), asking = null, taken = null;
+  const { dark, config, charts } = told;
   const fine = matchMedia("(pointer: fine)").matches, wide = innerWidth > 830;
   const theme = () => document.documentElement.dataset.theme || (matchMedia("(prefers-color-scheme: dark)").matches ? "dark" : "day");
 
@@ -14,23 +15,29 @@
     if (theme() === "dark") for (const light in dark) words = words.replaceAll('"' + light + '"', '"' + dark[light] + '"');
     const mine = JSON.parse(words), axis = mine.layout.xaxis;
     mine.layout.dragmode = fine ? "zoom" : false;
-    mine.layout.hovermode = fine ? "x unified" : "closest";
+    mine.layout.hovermode = "x unified";
     axis.fixedrange = !fine;
     return mine;
   }
   async function draw() {
+    if (!taken) { chart.innerHTML = told.still; return; }
     const { data, layout } = dressed(told.figure);
-    await Plotly.react("history-chart", data, layout, config);
+    if (!chart.querySelector(".plot-container")) chart.replaceChildren();
+    chart.style.height = layout.height + "px";
+    await Plotly.react(chart, data, layout, config);
+  }
+  async function part(query, options) {
+    const answer = await fetch("?" + query + "&part=1" + (taken ? "&figure=1" : "") + (wide ? "&wide=1" : ""), options);
+    if (!answer.ok) throw new Error(answer.status);
+    return answer.json();
   }
   async function ask(query, remember = true) {
     asking?.abort();
     asking = new AbortController();
     document.body.dataset.asking = "";
     try {
-      const answer = await fetch("?" + query + "&part=1" + (wide ? "&wide=1" : ""), { signal: asking.signal });
-      if (!answer.ok) throw new Error(answer.status);
       const focus = document.activeElement?.textContent;
-      told = await answer.json();
+      told = await part(query, { signal: asking.signal });
       $("history-title").textContent = told.title;
       $("history-dates").textContent = told.dates;
       $("history-chart-words").textContent = told.words;
@@ -39,13 +46,45 @@
       if (remember) history.pushState(null, "", "?" + told.here);
       await draw();
     } catch (error) {
-      if (error.name !== "AbortError") $("history-chart-words").textContent = "Holdwater cannot be reached: this is still the view before.";
+      if (error.name === "AbortError") return;
+      $("history-chart-words").textContent = "Holdwater cannot be reached: this is still the view before.";
     }
     delete document.body.dataset.asking;
   }
 
+  // --- Plotly, once -------------------------------------------------------------------------
+  function take() {
+    taken ||= new Promise((done, fail) => {
+      const script = document.createElement("script");
+      script.src = charts; script.onload = done; script.onerror = fail;
+      document.head.append(script);
+    }).then(async () => {
+      const here = told.here, fresh = await part(here);
+      if (told.here === here) told = fresh;  // else another view is on its way, as a figure
+      if (told.figure) await draw();
+      chart.on("plotly_relayout", (moved) => {
+        const ends = [moved["xaxis.range[0]"], moved["xaxis.range[1]"]];
+        if (ends.every(Boolean)) ask(new URLSearchParams({ signal: new URLSearchParams(told.here).get("signal"), x0: ends[0], x1: ends[1] }).toString());
+      });
+      document.body.dataset.study = "";
+    }).catch((error) => { taken = null; throw error; });
+    return taken;
+  }
+  async function read(e) {
+    if (taken) return;
+    const words = $("history-touch").textContent, box = chart.getBoundingClientRect();
+    $("history-touch").textContent = "One moment…";
+    try {
+      await take();
+      const { l, t } = chart._fullLayout._size;
+      Plotly.Fx.hover(chart, { xpx: e.clientX - box.left - l, ypx: e.clientY - box.top - t }, "xy");
+      $("history-touch").textContent = words;
+    } catch { $("history-touch").textContent = "Holdwater cannot be reached: values cannot be read off now."; }
+  }
+
   // A picture says by itself what it is of, whose, when, and in which unit.
   async function picture() {
+    await take();
     const { data, layout } = dressed(told.figure), paper = getComputedStyle(document.body).backgroundColor;
     const whole = { ...layout, paper_bgcolor: paper, plot_bgcolor: paper, width: 720, height: 540, margin: { l: 60, r: 24, t: 112, b: 60 },
       annotations: [...layout.annotations, { text: wrap(told.picture), xref: "paper", yref: "paper", x: 0, y: 1, yshift: 98, xanchor: "left",
@@ -70,15 +109,13 @@
   $("room").addEventListener("click", (e) => {
     const way = e.target.closest("[data-ask]");
     if (way && !e.ctrlKey && !e.metaKey) { e.preventDefault(); ask(way.getAttribute("href").slice(1)); }
-    if (e.target.closest("#history-picture")) picture();
+    if (e.target.closest("#history-picture")) picture().catch(() => { $("history-chart-words").textContent = "Holdwater cannot be reached: no picture was made."; });
+    if (e.target.closest("#history-chart")) read(e);
   });
   addEventListener("popstate", () => ask(location.search.slice(1), false));
-  draw().then(() => {
-    $("history-chart").on("plotly_relayout", (moved) => {
-      const ends = [moved["xaxis.range[0]"], moved["xaxis.range[1]"]];
-      if (ends.every(Boolean)) ask(new URLSearchParams({ signal: new URLSearchParams(told.here).get("signal"), x0: ends[0], x1: ends[1] }).toString());
-    });
-    if (wide) ask(told.here, false);
-  });
-  matchMedia("(prefers-color-scheme: dark)").addEventListener("change", draw);
+  matchMedia("(prefers-color-scheme: dark)").addEventListener("change", () => taken && draw());
+  if (fine) {
+    const leisure = window.requestIdleCallback || ((then) => setTimeout(then, 400));
+    addEventListener("load", () => leisure(() => take().catch(() => {})));
+  } else $("history-touch").hidden = false;
 })();

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from dashboard.drawing.scale import Scale, number, ticks
 from dashboard.telling import display
 
 if TYPE_CHECKING:
@@ -48,13 +49,16 @@ def draw(shown: Evidence, timezone: str) -> Drawing:
     """The drawing of the rows; see the template evidence.html."""
     ends = [t for t, _ in shown.moments]
     span_us = (int(min(shown.time_us[0], *ends)), int(max(shown.time_us[-1], *ends)))
-    ticks = _ticks(_limits(shown))
-    x, y = _scale(span_us, LEFT, WIDTH - RIGHT), _scale((ticks[0], ticks[-1]), HEIGHT - BOTTOM, TOP)
-    paths = [("rule", f"M{LEFT:.0f} {y(tick):.1f}H{WIDTH - RIGHT:.0f}") for tick in ticks]
-    labels = [("tick", Label(LEFT - 5, y(tick) + 4, _number(tick, ticks), "end")) for tick in ticks]
+    levels = ticks(*_limits(shown))
+    x, y = (
+        Scale.between(span_us, LEFT, WIDTH - RIGHT),
+        Scale.between((levels[0], levels[-1]), HEIGHT - BOTTOM, TOP),
+    )
+    paths = [("rule", f"M{LEFT:.0f} {y(tick):.1f}H{WIDTH - RIGHT:.0f}") for tick in levels]
+    labels = [("tick", Label(LEFT - 5, y(tick) + 4, number(tick, levels), "end")) for tick in levels]
     paths += _trace(shown, x, y)
     for value, word in shown.marks:
-        if ticks[0] <= value <= ticks[-1]:
+        if levels[0] <= value <= levels[-1]:
             paths.append(("mark", f"M{LEFT:.0f} {y(value):.1f}H{WIDTH - RIGHT:.0f}"))
             labels.append(("word", Label(WIDTH - RIGHT, y(value) - 4, word, "end")))
     paths += [("moment", f"M{x(t):.1f} {TOP - 6:.0f}V{HEIGHT - BOTTOM:.0f}") for t, _ in shown.moments]
@@ -82,42 +86,13 @@ def _title(shown: Evidence) -> str:
     return f"{shown.title}, {shown.unit}" if shown.unit else shown.title
 
 
-def _scale(span: tuple[float, float], first: float, last: float) -> _Scale:
-    return _Scale(span[0], (last - first) / ((span[1] - span[0]) or 1.0), first)
-
-
-@dataclass(frozen=True, slots=True)
-class _Scale:
-    begin: float
-    factor: float
-    offset: float
-
-    def __call__(self, value: float) -> float:
-        return self.offset + (value - self.begin) * self.factor
-
-
 def _limits(shown: Evidence) -> tuple[float, float]:
     values = [float(shown.low.min()), float(shown.high.max()), *(value for value, _ in shown.marks)]
     low, high = min(values), max(values)
     return (min(low, 0.0), high) if shown.dots else (low, high)
 
 
-def _ticks(limits: tuple[float, float]) -> list[float]:
-    """Three to six round values that hold the limits between them."""
-    low, high = limits
-    span = (high - low) or abs(high) or 1.0
-    power = 10.0 ** math.floor(math.log10(span / 3))
-    step = next(one * power for one in (1, 2, 5, 10) if span / (one * power) <= 4)
-    first, last = math.floor(low / step), math.ceil(high / step)
-    return [n * step for n in range(first, max(last, first + 1) + 1)]
-
-
-def _number(tick: float, ticks: list[float]) -> str:
-    decimals = max(0, -math.floor(math.log10(ticks[1] - ticks[0]) + 1e-9))
-    return f"{tick:,.{decimals}f}".replace("-", "−")
-
-
-def _trace(shown: Evidence, x: _Scale, y: _Scale) -> list[tuple[str, str]]:
+def _trace(shown: Evidence, x: Scale, y: Scale) -> list[tuple[str, str]]:
     at = [x(int(t)) for t in shown.time_us]
     if shown.dots:
         return [("dots", "".join(f"M{a:.1f} {y(v):.1f}h0" for a, v in zip(at, shown.mean, strict=True)))]

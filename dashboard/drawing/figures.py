@@ -21,6 +21,9 @@ if TYPE_CHECKING:
     from analytics.records import Cycle, Finding
 
 Figure = dict[str, Any]
+#: Words of findings that stand close together stand below each other, in so many rows; a letter takes
+#: about this share of a phone's chart.
+_ROWS, _LETTER = 4, 0.025
 CONFIG = {
     "displayModeBar": False,
     "showSendToCloud": False,
@@ -164,8 +167,8 @@ def level_mark(figure: Figure, y: float, text: str, look: Look) -> None:
     )
 
 
-def when(figure: Figure, at: str, text: str, look: Look, slot: int = 0) -> None:
-    """An upright line at an instant with its word at the top."""
+def when(figure: Figure, at: str, text: str, look: Look, *, top: float = 1.0, before: bool = False) -> None:
+    """An upright line at an instant with its word beside it: after it, or before it near the right end."""
     layout = figure["layout"]
     layout["shapes"].append(
         {
@@ -183,10 +186,10 @@ def when(figure: Figure, at: str, text: str, look: Look, slot: int = 0) -> None:
             "text": text,
             "x": at,
             "yref": "paper",
-            "y": 1 - 0.1 * slot,
-            "xanchor": "left",
+            "y": top,
+            "xanchor": "right" if before else "left",
             "yanchor": "top",
-            "xshift": 4,
+            "xshift": -4 if before else 4,
             "showarrow": False,
             "bgcolor": look.paper,
             "font": {"color": look.warm, "size": 13},
@@ -217,12 +220,18 @@ def finding_marks(
 ) -> None:
     """Findings as a bar along the chart's head while they stood, named; a dashed line where one began."""
     from_us, to_us = window
+    edges = [-1.0] * _ROWS
     for one in found:
         begin, end = wall([max(one.onset_us, from_us), min(one.cleared_us or to_us, to_us)], timezone)
         span(figure, begin, end, look.warm, low=0.97)
         figure["layout"]["shapes"][-1]["opacity"] = 0.9
-        when(figure, begin, one.fault.replace("_", " "), look)
-        figure["layout"]["annotations"][-1]["y"] = 0.96
+        words = one.fault.replace("_", " ")
+        at, wide = max(0.0, (one.onset_us - from_us) / (to_us - from_us)), len(words) * _LETTER
+        before = at + wide > 1.0 and at > wide
+        start = at - wide if before else at
+        row = next((n for n, edge in enumerate(edges) if start > edge), _ROWS - 1)
+        edges[row] = start + wide
+        when(figure, begin, words, look, top=0.96 - 0.09 * row, before=before)
         if one.onset_us < from_us:
             figure["layout"]["shapes"].pop()  # it began before what is shown
 

@@ -98,6 +98,8 @@ def label(site: Site, signal: Signal) -> str:
 def dates(view: View, timezone: str) -> str:
     """The window as people say it: 24 November 2026 06:10 to 25 November 06:10."""
     begin, end = display.local(view.from_us, timezone), display.local(view.to_us, timezone)
+    if view.to_us - view.from_us >= SPANS["month"]:
+        return f"{begin.day} {begin:%B %Y} to {end.day} {end:%B %Y}"
     first = f"{begin.day} {begin:%B}" + (f" {begin.year}" if begin.year != end.year else "")
     if begin.date() == end.date():
         return f"{end.day} {end:%B %Y}, {begin:%H:%M} to {end:%H:%M}"
@@ -186,7 +188,8 @@ def _words(signal: Signal, bands: Bands, runs: int, found: int, units: display.U
     kind = display.KIND[signal.measures]
     ends = [float(signal.to_si(v)) for v in (np.nanmin(bands.minimum), np.nanmax(bands.maximum))]
     low, high = (display.show(v, kind, units, 1) for v in sorted(ends))
-    words = f"{display.MEASURE_NAME[signal.measures]} between {low} and {high}; {runs} runs."
+    name, counted = display.MEASURE_NAME[signal.measures], f"{runs:,} run{'' if runs == 1 else 's'}"
+    words = f"{name} between {low} and {high}; {counted}."
     if bands.step_us:
         words += f" Band: lowest to highest of each {display.duration(bands.step_us / 1e6)}; line: mean."
     if found:

@@ -1,4 +1,4 @@
-"""History's addresses: the page with its first chart in it, the same as data for a step from it, and CSV."""
+"""History's addresses: the page with its picture, the same in parts for a step from it, and CSV."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 from flask import Response, abort, jsonify, request
 from markupsafe import Markup
 
-from dashboard.drawing import figures, water
+from dashboard.drawing import figures, still, water
 from dashboard.drawing.export import csv_of
 from dashboard.pages import history
 from dashboard.web.shell import shell
@@ -34,8 +34,8 @@ def mount(server: Flask, sites: Sites, files: Files) -> None:
         told = _told(site, _asked(site))
         if request.args.get("part"):
             return jsonify(told)
-        content = water.partial("history.html", told=told, data=_data(told))
-        return shell(sites, files, name, "History", content, ("charts.js", "history.js"))
+        content = water.partial("history.html", told=told, data=_data(told, files.url("charts.js")))
+        return shell(sites, files, name, "History", content, ("history.js",))
 
     @server.get("/at/<name>/history.csv")
     def history_csv(name: str) -> Response:
@@ -56,25 +56,30 @@ def _asked(site: Site) -> history.View:
 
 
 def _told(site: Site, view: history.View) -> dict[str, object]:
-    """Everything that one view says: the figure for a light chart, its words, and the ways from here."""
+    """Everything that one view says: its picture, or the figure for a light chart where that is asked
+    for; its words, and the ways from here."""
     screen = {"wide": bool(request.args.get("wide"))}
     figure, words = history.drawn(site, view.signal.name, view.from_us, view.to_us, screen)
     title = history.label(site, view.signal)
     dates = history.dates(view, site.plant.timezone)
     ways = water.partial("history-ways.html", **history.controls(site, view))
-    return {
+    shown: dict[str, object] = {"still": still.html(figure)}
+    if request.args.get("figure"):
+        figure["layout"]["yaxis"]["range"] = still.limits(figure)  # so that nothing jumps
+        shown = {"figure": figure}
+    return shown | {
         "title": title,
         "dates": dates,
         "words": words,
-        "figure": figure,
         "ways": ways,
         "here": history.address(view),
         "picture": f"{site.plant.title}: {title.lower()}. {dates}. {words}",
     }
 
 
-def _data(told: dict[str, object]) -> Markup:
+def _data(told: dict[str, object], charts: str) -> Markup:
     """What the script needs, as data inside the page; "<" cannot end the element."""
-    wanted = {name: told[name] for name in ("title", "dates", "picture", "figure", "here")}
-    words = json.dumps(wanted | {"dark": DARK, "config": figures.CONFIG}, separators=(",", ":"))
+    wanted = {name: told[name] for name in ("title", "dates", "picture", "here")}
+    more = {"dark": DARK, "config": figures.CONFIG, "charts": charts}
+    words = json.dumps(wanted | more, separators=(",", ":"))
     return Markup(words.replace("<", "\\u003c"))

@@ -48,6 +48,10 @@ new PerformanceObserver(l => l.getEntries().forEach(e => window.seen.blocked += 
 """
 
 
+#: Resolved when the frame after the next has begun: what stood in the page by now is painted.
+PAINTED = "new Promise(done => requestAnimationFrame(() => requestAnimationFrame(done)))"
+
+
 class Load:
     """One cold load: what came over the wire, when the largest paint was, how long the page was blocked."""
 
@@ -94,19 +98,26 @@ def loaded(chromium: BrowserType, server: Server, net: str) -> Load:
     return one
 
 
-def history_ms(chromium: BrowserType, server: Server) -> tuple[float, float]:
-    """(from the tap on History to its first chart, from the tap on "year" to the year drawn) [ms]."""
+def history_ms(chromium: BrowserType, server: Server) -> tuple[float, float, float]:
+    """[ms]: from the tap on History to its chart painted; from the tap on its "year" to the year's
+    painted; from a touch of that chart until it answers with the value there, Plotly fetched and begun."""
     with phone(chromium, server) as (page, _):
         page.goto(server.url, wait_until="load")
         page.wait_for_timeout(1000)
         begin = time.monotonic()
         page.get_by_role("link", name="History", exact=True).click()
-        page.wait_for_selector(".chart .main-svg", timeout=30_000)
+        page.wait_for_selector(".chart svg path.in-water", state="attached", timeout=30_000)
+        page.evaluate(PAINTED)
         opened = time.monotonic()
         page.get_by_role("link", name="year").click()
         expect(page.locator("#history-chart-words")).to_contain_text("of each 3 days", timeout=30_000)
-        page.wait_for_function("() => !('asking' in document.body.dataset)")
-        return (opened - begin) * 1e3, (time.monotonic() - opened) * 1e3
+        page.wait_for_selector(".chart svg path.in-water", state="attached")
+        page.evaluate(PAINTED)
+        year = time.monotonic()
+        page.locator("#history-chart").tap()
+        page.wait_for_selector(".chart .hoverlayer text", timeout=30_000)
+        page.evaluate(PAINTED)
+        return (opened - begin) * 1e3, (year - opened) * 1e3, (time.monotonic() - year) * 1e3
 
 
 def to_pixel_ms(chromium: BrowserType, server: Server, samples: int = 30) -> list[float]:
@@ -219,9 +230,12 @@ def measured(data: Path) -> list[tuple[str, str, str]]:
             rows.append(("first load", f"{loads[0].bytes / 1e3:.0f} kB", "at most 250 kB"))
             rows.append(("first load", f"{loads[0].requests} requests", "at most 16"))
             opened = [history_ms(chromium, server) for _ in range(ROUNDS)]
-            first, year = (statistics.median(column) for column in zip(*opened, strict=True))
-            rows.append(("History, first opening", f"{first:.0f} ms", "under 2000 ms"))
-            rows.append(("and from a tap on its year to the year drawn", f"{year:.0f} ms", ""))
+            first, year, read = (statistics.median(column) for column in zip(*opened, strict=True))
+            rows.append(("History, from the tap to its chart", f"{first:.0f} ms", ""))
+            rows.append(
+                ("a year's history: the same, and the tap on year", f"{first + year:.0f} ms", "under 2000 ms")
+            )
+            rows.append(("from a first touch of the chart to its value read off", f"{read:.0f} ms", ""))
             pixels = to_pixel_ms(chromium, server)
             rows.append(
                 (

@@ -33,11 +33,11 @@ RULES = {"runOnly": ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "be
 
 
 def settled(page: Page, url: str) -> None:
-    """The page, with Dash and its charts drawn."""
+    """The page, with Dash and its charts drawn (Plotly's, or the picture that stands for it)."""
     page.goto(url)
     page.wait_for_selector("main h1, main h2")
     if page.locator(".chart").count():
-        page.wait_for_selector(".chart .main-svg")
+        page.wait_for_selector(".chart .main-svg, .chart .still svg")
     page.wait_for_timeout(300)
 
 

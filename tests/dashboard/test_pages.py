@@ -151,12 +151,13 @@ def test_first_load_is_light(client: FlaskClient) -> None:
     assert size < 100_000
 
 
-def test_history_brings_its_first_chart_as_data_and_every_way_as_a_link(client: FlaskClient) -> None:
+def test_history_brings_its_first_chart_as_a_picture_and_every_way_as_a_link(client: FlaskClient) -> None:
     html = client.get(f"{BASE}/history").text
     data = re.search(r'<script type="application/json" id="history-data">(.*?)</script>', html, flags=re.S)
     assert data is not None
     told = json.loads(data[1])
-    assert told["figure"]["layout"]["xaxis"]["range"]
+    assert html.index('class="still"') < html.index('id="history-ways"')
+    assert not re.search(r'(?:src|href)="[^"]*charts\.js"', html)
     assert told["title"] == "Line pressure"
     ways = re.findall(r'data-ask href="\?([^"]+)"', html)
     assert len(ways) == 5 + 4 + len(made.juniper().signals)
@@ -165,6 +166,10 @@ def test_history_brings_its_first_chart_as_data_and_every_way_as_a_link(client: 
         assert part.status_code == 200
         assert part.json is not None
         assert part.json["words"]
+        assert part.json["still"].startswith('<div class="still"')
+        study = client.get(f"{BASE}/history?{way.replace('&amp;', '&')}&part=1&figure=1")
+        assert study.json is not None
+        assert study.json["figure"]["layout"]["xaxis"]["range"]
 
 
 def test_csv_holds_what_the_chart_shows(client: FlaskClient, at_us: int) -> None:
