@@ -68,7 +68,8 @@ def run(options: argparse.Namespace) -> int:
         return 2
     opened(data, host, port, tls)
     names = frozenset(machine_names(host, options.name))
-    serve(lambda: make_app(plants, data, options.listen, names, secure=tls is not None), host, port, tls)
+    secure = tls is not None
+    serve(lambda: make_app(plants, data, options.listen, names, secure=secure, ahead=True), host, port, tls)
     return 0
 
 

@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import json
 import re
+import threading
 import time
 from typing import TYPE_CHECKING
 
 import dash
 from flask import Flask, Response, abort, redirect, request
 
+from collector.store.errors import HistoryError
 from dashboard.access.book import Book
 from dashboard.access.doors import doors
 from dashboard.access.gate import Gate, who
@@ -20,6 +22,7 @@ from dashboard.web import actions, findings, history, practice, rooms, salt, tri
 from dashboard.web.files import Files
 from dashboard.web.guard import guard
 from dashboard.web.health import health
+from dashboard.web.shell import shell
 from dashboard.web.sites import Sites
 
 if TYPE_CHECKING:
@@ -41,12 +44,14 @@ def make_app(
     names: frozenset[str] = frozenset(),
     *,
     secure: bool = False,
+    ahead: bool = False,
     clock: Callable[[], float] = time.time,
 ) -> Flask:
     """The WSGI application for these plants.
 
-    `listen` is told on Set-up, `names` are further host names, `secure` is whether TLS carries it, and
-    `clock` [s] is what sessions and pairing codes expire by.
+    `listen` is told on Set-up, `names` are further host names, `secure` is whether TLS carries it,
+    `ahead` whether files are compressed and pages drawn once before anybody asks, and `clock` [s] is what
+    sessions and pairing codes expire by.
     """
     server = Flask("dashboard", static_folder=None)
     server.config["MAX_FORM_MEMORY_SIZE"] = server.config["MAX_CONTENT_LENGTH"] = LARGEST_REQUEST
@@ -66,7 +71,19 @@ def make_app(
     worker.mount(server, files)
     _streams(server, sites, gate)
     server.add_url_rule("/health", "health", lambda: health(sites.by_name.values(), data))
+    if ahead:
+        threading.Thread(target=_draw_ahead, args=(sites, files), name="ahead", daemon=True).start()
     return server
+
+
+def _draw_ahead(sites: Sites, files: Files) -> None:
+    """So that the first visitor waits for nothing that could be done before."""
+    for name in sites.by_name:
+        try:
+            shell(sites, files, name)
+        except HistoryError:
+            continue  # the visitor is told
+    files.warm()
 
 
 def _dash(server: Flask, sites: Sites, listen: str) -> dash.Dash:
@@ -100,16 +117,7 @@ def _pages(server: Flask, sites: Sites, files: Files, app: dash.Dash) -> None:
 
     @server.get("/at/<name>/")
     def water_page(name: str) -> str:
-        facts = sites[name].facts()
-        return water.page(
-            facts.plant,
-            status(facts),
-            files,
-            facts.now_us,
-            base=sites.base(name),
-            rooms=rooms.ROOMS,
-            many=sites.many,
-        )
+        return shell(sites, files, name)
 
     @server.get("/at/<name>/<path>")
     @server.get("/at/<name>/<path>/<path:rest>")
@@ -118,18 +126,8 @@ def _pages(server: Flask, sites: Sites, files: Files, app: dash.Dash) -> None:
         room = rooms.room_of(path)
         if room is None or room.page is None or not room.shown(facts.plant) or (rest and not room.deeper):
             abort(404)
-        return water.page(
-            facts.plant,
-            status(facts),
-            files,
-            facts.now_us,
-            base=sites.base(name),
-            rooms=rooms.ROOMS,
-            room=room.title,
-            many=sites.many,
-            config=_config(app),
-            charts=room.charted(rest),
-        )
+        charts, config = room.charted(rest), _config(app)
+        return shell(sites, files, name, room.title, facts=facts, config=config, charts=charts)
 
     @server.get("/at/<name>/manifest.json")
     def manifest(name: str) -> Response:

@@ -1,4 +1,4 @@
-"""A room whose content is ready, in the shell that all rooms share: verdict, age, the bar of rooms."""
+"""The shell that all rooms share: verdict, age, the bar of rooms. Whole pages come from here alone."""
 
 from __future__ import annotations
 
@@ -20,13 +20,17 @@ def shell(
     sites: Sites,
     files: Files,
     name: str,
-    room: str,
-    content: str,
+    room: str = "Water",
+    content: str = "",
     scripts: Sequence[str] = (),
     styles: Sequence[str] = (),
     facts: Facts | None = None,
+    *,
+    config: str = "",
+    charts: bool = False,
 ) -> str:
-    """The whole page; `scripts` and `styles` are the kept files that it needs besides."""
+    """The whole page: the Water page; a room whose `content` is ready, with the kept files that it needs
+    besides; or one that Dash fills (`config` given), with or without `charts`."""
     facts = sites[name].facts() if facts is None else facts
     return water.page(
         facts.plant,
@@ -40,4 +44,6 @@ def shell(
         content=content,
         scripts=scripts,
         styles=styles,
+        config=config,
+        charts=charts,
     )

@@ -224,7 +224,7 @@ def test_an_error_within_shows_nothing_of_the_inside(folder: Path, monkeypatch: 
     def broken(*_: object, **__: object) -> None:
         raise RuntimeError("secret inside")
 
-    monkeypatch.setattr("dashboard.web.app.status", broken)
+    monkeypatch.setattr("dashboard.web.shell.status", broken)
     answer = client_of(app).get("/")
     assert answer.status_code == 500
     assert "secret inside" not in answer.text
