@@ -34,7 +34,7 @@ if TYPE_CHECKING:
     from analytics.seeing.events import Event
     from analytics.seeing.water import Water
 
-STATE_VERSION = 2
+STATE_VERSION = 3
 
 #: Which of a detector's methods hears which event.
 HEARD_BY: dict[type, str] = {

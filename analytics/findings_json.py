@@ -1,4 +1,8 @@
-"""A finding as one line of JSON: the contract's third format, keys in the contract's order."""
+"""A finding as one line of JSON: the contract's third format, keys in the contract's order.
+
+Priority and summary are those with which it was raised: of what a line says, later readings may change
+`cleared`, `confidence`, `cause` and `evidence` alone.
+"""
 
 from __future__ import annotations
 
@@ -26,12 +30,12 @@ def finding_line(finding: Finding) -> str:
             "fault": finding.fault,
             "cause": finding.cause,
             "of": finding.of,
-            "priority": finding.priority,
+            "priority": finding.raised_priority or finding.priority,
             "onset": rfc3339(finding.onset_us),
             "raised": rfc3339(finding.raised_us),
             "cleared": None if finding.cleared_us is None else rfc3339(finding.cleared_us),
             "confidence": round(float(finding.confidence), 3),
-            "summary": finding.summary,
+            "summary": finding.summary if finding.raised_summary is None else finding.raised_summary,
             "evidence": evidence,
         },
         ensure_ascii=False,

@@ -36,7 +36,8 @@ class Finding:
     """One physical fault, from its first evidence to its end. See the contract's section 3.
 
     (fault, of, raised_us) names a finding for good: later words on the same fault carry the same
-    three and replace what was said before.
+    three and replace what was said before. `raised_priority` and `raised_summary` are the first words,
+    which stay as they were (None: nothing else has been said since); people are shown the newest.
     """
 
     fault: str
@@ -49,6 +50,8 @@ class Finding:
     cause: str | None = None
     cleared_us: int | None = None
     evidence: dict[str, float] = field(default_factory=dict)
+    raised_priority: Priority | None = None
+    raised_summary: str | None = None
 
     @property
     def key(self) -> tuple[str, str, int]:

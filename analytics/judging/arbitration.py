@@ -3,11 +3,21 @@
 Detectors speak for themselves; here it is settled what the owner is told. A claim whose fault is a
 consequence of a finding that stands is written into that finding's evidence ("with_<fault>") and not
 raised beside it. When the cause is gone and the claim is still made, it is raised then.
+
+A later claim on a finding that stands replaces its words where it says something new: another cause,
+priority or set of figures, or a figure that has moved by a step which a person would notice. The words
+with which a finding was raised are kept beside them (see `analytics.records.Finding`).
+
+Parameters: CONFIDENCE_STEP 0.05; STEP 0.05 of a figure's size, and for what has a zero of its own at
+least LEAST_STEP of its unit (a twentieth of a share, 0.7 psi, 1 cm, 5 s): a row of the history is
+written at each step, so a figure that grows without end costs a row each time by a twentieth more.
+Trade practice, no source.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
+from math import isfinite, isinf
 from typing import TYPE_CHECKING
 
 from analytics.judging.watch import AllClear, Claim
@@ -62,7 +72,8 @@ CONSEQUENCES: dict[str, frozenset[str]] = {
 
 #: A claim that says nothing newer than this is not told again.
 CONFIDENCE_STEP = 0.05
-SHARE_STEP = 0.05
+STEP = 0.05
+LEAST_STEP = {"_m3_s": 0.0, "_share_1": 0.05, "_pa": 5e3, "_m": 0.01, "_s": 5.0}
 
 
 @dataclass
@@ -109,14 +120,12 @@ class Ledger:
                 return self._hang(cause, claim.fault)
             self.standing[place] = finding = Finding(
                 claim.fault, claim.of, at_us, min(claim.onset_us, at_us), claim.priority, claim.confidence,
-                claim.summary, claim.cause, None, dict(claim.evidence),
+                claim.summary, claim.cause, None, dict(claim.evidence), claim.priority, claim.summary,
             )  # fmt: skip
             return finding
-        same = claim.cause == before.cause and claim.priority == before.priority
-        nearly = abs(claim.confidence - before.confidence) < CONFIDENCE_STEP
-        if same and nearly and not _moved(before.evidence, claim.evidence):
-            return None
         hung = {name: value for name, value in before.evidence.items() if name.startswith("with_")}
+        if not _news(before, claim, hung):
+            return None
         self.standing[place] = finding = replace(
             before, priority=claim.priority, confidence=claim.confidence, summary=claim.summary,
             cause=claim.cause, evidence=claim.evidence | hung,
@@ -151,13 +160,23 @@ def resting_on(plant: Plant) -> dict[str, frozenset[str]]:
     return found
 
 
-def _moved(before: dict[str, float], now: dict[str, float]) -> bool:
-    """Whether a share in the evidence has moved by a step that the owner should hear of."""
-    return any(
-        abs(value - before[name]) >= SHARE_STEP
-        for name, value in now.items()
-        if name.endswith("_share_1") and name in before
-    )
+def _news(before: Finding, claim: Claim, hung: dict[str, float]) -> bool:
+    """Whether a claim says what a standing finding has not said yet."""
+    if (claim.cause, claim.priority) != (before.cause, before.priority):
+        return True
+    if abs(claim.confidence - before.confidence) >= CONFIDENCE_STEP:
+        return True
+    if claim.evidence.keys() != before.evidence.keys() - hung.keys():
+        return True
+    return any(_moved(name, before.evidence[name], value) for name, value in claim.evidence.items())
+
+
+def _moved(name: str, before: float, now: float) -> bool:
+    """Whether a figure of the evidence has moved by a step."""
+    if not (isfinite(before) and isfinite(now)):
+        return isfinite(before) != isfinite(now) or (isinf(before) and before != now)
+    least = next((step for end, step in LEAST_STEP.items() if name.endswith(end)), 0.0)
+    return abs(now - before) > max(STEP * max(abs(now), abs(before)), least)
 
 
 def _place(fault: str, of: str | None) -> str:

@@ -23,7 +23,7 @@ _EXCERPT = 200
 _CYCLE = tuple(one.name for one in dataclasses.fields(Cycle))
 _FINDING = (
     *("fault", "of", "raised_us", "onset_us", "priority"),
-    *("confidence", "summary", "cause", "cleared_us", "evidence"),
+    *("confidence", "summary", "cause", "cleared_us", "evidence", "raised_priority", "raised_summary"),
 )
 
 
@@ -62,6 +62,7 @@ def write_findings(connection: sqlite3.Connection, findings: Iterable[Finding]) 
                 *(f.fault, f.of or "", int(f.raised_us), int(f.onset_us), f.priority, float(f.confidence)),
                 *(f.summary, f.cause, None if f.cleared_us is None else int(f.cleared_us)),
                 msgspec.json.encode({name: float(number) for name, number in f.evidence.items()}).decode(),
+                *(f.raised_priority, f.raised_summary),
             )
             for f in findings
         ],

@@ -93,6 +93,11 @@ STEPS: tuple[tuple[str, ...], ...] = (
         "CREATE TABLE command (id TEXT PRIMARY KEY, time_us INTEGER NOT NULL, answer TEXT NOT NULL)",
     ),
     ("ALTER TABLE alarm ADD COLUMN onset_us INTEGER NOT NULL DEFAULT 0",),
+    (
+        # The words with which it was raised, where later ones took their place.
+        "ALTER TABLE finding ADD COLUMN raised_priority TEXT",
+        "ALTER TABLE finding ADD COLUMN raised_summary TEXT",
+    ),
 )
 VERSION = len(STEPS)
 

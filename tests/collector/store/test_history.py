@@ -256,6 +256,7 @@ def test_records_come_back_as_they_went_in(writer, reader):
 def test_a_later_word_on_a_finding_takes_the_place_of_the_earlier(writer, reader):
     first = Finding("dry_supply", None, START_US, START_US, "high", 0.6, "Perhaps.")
     last = Finding("dry_supply", None, START_US, START_US, "high", 0.9, "Yes.", None, START_US + 5)
+    last = dataclasses.replace(last, raised_priority="medium", raised_summary="Perhaps.")
     writer.commit(Batch(findings=[first]))
     writer.commit(Batch(findings=[last]))
     assert reader.findings() == [last]

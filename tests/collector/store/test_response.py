@@ -70,6 +70,8 @@ def test_a_history_of_the_first_version_is_brought_forward(tmp_path: Path) -> No
     with sqlite3.connect(path) as raw:
         for table in ("alarm", "alarm_change", "logbook", "outbox", "command"):
             raw.execute(f"DROP TABLE {table}")
+        for column in ("raised_priority", "raised_summary"):
+            raw.execute(f"ALTER TABLE finding DROP COLUMN {column}")
         raw.execute("PRAGMA user_version = 1")
     with History.open(tmp_path, bench()) as writer:
         writer.commit(Batch(response=ALL))

@@ -1,0 +1,92 @@
+"""Whose finding speaks, and which of its words later claims may change."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import replace
+
+import pytest
+
+from analytics.alarms.annunciation import Annunciator
+from analytics.alarms.states import Event
+from analytics.findings_json import finding_line
+from analytics.judging.arbitration import Ledger
+from analytics.judging.watch import AllClear, Claim
+
+MIN = 60_000_000
+DRY = Claim(
+    "storage_depletion", 5 * MIN, "medium", 0.85, "Empty in two days.", None, "rain", {"level_m": 0.5}
+)
+
+
+def test_the_first_words_stay_and_the_newest_are_shown() -> None:
+    ledger = Ledger()
+    (raised,) = ledger.hear([DRY], 10 * MIN)
+    words = {"priority": "high", "summary": "Empty in a day.", "cause": "leak", "confidence": 0.99}
+    worse = replace(DRY, onset_us=MIN, **words)
+    (later,) = ledger.hear([worse], 20 * MIN)
+    (over,) = ledger.hear([AllClear("storage_depletion", "rain", "It rained.")], 30 * MIN)
+    assert (later.priority, later.summary) == ("high", "Empty in a day.")
+    assert over.summary == "Empty in a day. It rained."
+    lines = [json.loads(finding_line(one)) for one in (raised, later, over)]
+    for name in ("fault", "of", "priority", "summary", "onset", "raised"):
+        assert len({line[name] for line in lines}) == 1, name
+    assert [line["cause"] for line in lines] == [None, "leak", "leak"]
+    assert [line["confidence"] for line in lines] == [0.85, 0.99, 0.99]
+
+
+def test_the_alarm_desk_hears_of_a_worsening() -> None:
+    ledger, desk, changes = Ledger(), Annunciator(), []
+    for at_us, claim in ((10 * MIN, DRY), (400 * MIN, replace(DRY, priority="high"))):
+        for finding in ledger.hear([claim], at_us):
+            changes += desk.hear(finding, at_us)
+        changes += desk.pass_time(at_us + 300 * MIN)
+    assert [(change.event, change.priority) for change in changes] == [
+        (Event.RAISED, "medium"),
+        (Event.WORSENED, "high"),
+    ]
+
+
+@pytest.mark.parametrize(
+    ("name", "before", "after", "told"),
+    [
+        ("level_m", 0.50, 0.505, False),  # half a centimetre
+        ("level_m", 0.50, 0.40, True),
+        ("loss_m3_s", 1.0e-6, 1.02e-6, False),
+        ("loss_m3_s", 1.0e-6, 1.2e-6, True),
+        ("pressure_start_pa", 2.0e5, 2.04e5, False),
+        ("pressure_start_pa", 2.0e5, 2.4e5, True),
+        ("apparent_delivery_share_1", 1.40, 1.44, False),
+        ("apparent_delivery_share_1", 1.40, 1.60, True),
+        ("empty_p90_s", float("inf"), 9e5, True),
+        ("empty_p90_s", float("nan"), float("nan"), False),
+    ],
+)
+def test_new_figures_are_told_where_a_person_would_notice(
+    name: str, before: float, after: float, told: bool
+) -> None:
+    ledger = Ledger()
+    ledger.hear([replace(DRY, evidence={name: before})], 10 * MIN)
+    changed = ledger.hear([replace(DRY, evidence={name: after})], 20 * MIN)
+    assert [finding.evidence for finding in changed] == ([{name: after}] if told else [])
+
+
+def test_a_slow_drift_of_a_figure_is_told_in_steps() -> None:
+    """Against what was last told, not against the last claim: many small steps are not lost."""
+    ledger = Ledger()
+    levels = [0.5 - 0.002 * step for step in range(100)]
+    told = [f for level in levels for f in ledger.hear([replace(DRY, evidence={"level_m": level})], 10 * MIN)]
+    assert abs(told[-1].evidence["level_m"] - levels[-1]) <= 0.025
+    assert len(told) < 30
+
+
+def test_a_new_figure_is_told_and_what_hangs_on_it_is_kept() -> None:
+    ledger = Ledger()
+    burst = Claim("burst_line", MIN, "high", 0.9, "It bursts.", evidence={"flow_m3_s": 1e-3})
+    ledger.hear([burst], 10 * MIN)
+    ledger.hear([replace(DRY, of=None)], 11 * MIN)
+    (later,) = ledger.hear([replace(burst, evidence={"flow_m3_s": 1e-3, "pressure_low_pa": 4e4})], 12 * MIN)
+    assert later.evidence == {"flow_m3_s": 1e-3, "pressure_low_pa": 4e4, "with_storage_depletion": 1.0}
+    ledger.hear([AllClear("burst_line")], 13 * MIN)
+    (own,) = ledger.hear([replace(DRY, of=None)], 14 * MIN)
+    assert (own.fault, own.raised_us) == ("storage_depletion", 14 * MIN)
