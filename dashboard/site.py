@@ -53,6 +53,10 @@ class Site:
     def facts(self, at_us: int | None = None) -> Facts:
         """Everything the Water page needs, as of now (or of a moment, in tests)."""
         at = now_us() if at_us is None else at_us
+        with self.history.at_once():
+            return self._facts(at)
+
+    def _facts(self, at: int) -> Facts:
         by_name = {signal.name: signal for signal in self.plant.signals}
         latest = {
             name: Reading(sample.time_us, float(by_name[name].to_si(sample.value)))

@@ -83,6 +83,10 @@ def pressure(facts: Facts, signal: Signal) -> Small | None:
     time_us, value = trace.time_us[good], trace.value[good]
     if len(value) < 2:
         return None
+    units = facts.plant.display_units
+    if facts.since_us is not None:
+        new = time_us > facts.since_us
+        return Small("saw", "", (), live=_points(time_us[new], value[new], units))
     kept = thin(time_us, value, POINTS)
     time_us, value = time_us[kept], value[kept]
     switch = facts.plant.switch
@@ -98,19 +102,27 @@ def pressure(facts: Facts, signal: Signal) -> Small | None:
             y = float(_y(level, low, high))
             paths.append(("mark", f"M0 {y:.1f}H{WIDTH:.0f}"))
     paths.append(("trace live", _line(x, _y(value, low, high))))
-    units = facts.plant.display_units
-    unit, factor, zero, _ = display.unit_of("pressure", units)
-    shown = (value - zero) / factor
-    words = f"Line pressure over half an hour, between {shown.min():.1f} and {shown.max():.1f} {unit}."
+    ends = [display.in_unit(float(v), "pressure", units) for v in (value.min(), value.max())]
+    unit = display.unit_of("pressure", units)[0]
+    words = f"Line pressure over half an hour, between {ends[0]:.1f} and {ends[1]:.1f} {unit}."
     return Small(
         "saw",
         words,
         tuple(paths),
         "30 min ago",
         "now",
-        tuple(zip((time_us // 1000).tolist(), shown.round(2).tolist(), strict=True)),
+        _points(time_us, value, units),
         (display.in_unit(low, "pressure", units), display.in_unit(high, "pressure", units)),
     )
+
+
+def _points(
+    time_us: NDArray[np.int64], pressure_pa: NDArray[np.float64], units: display.Units
+) -> tuple[tuple[float, float], ...]:
+    """[[ms, owner's unit], ...]"""
+    _, factor, zero, _ = display.unit_of("pressure", units)
+    shown = ((pressure_pa - zero) / factor).round(2)
+    return tuple(zip((time_us // 1000).tolist(), shown.tolist(), strict=True))
 
 
 def runs(facts: Facts) -> Small | None:

@@ -60,7 +60,8 @@ def slots(status: Status) -> dict[str, str]:
 def shape(band: Band, flow: str) -> str:
     """Changes whenever a band must be drawn anew, not merely its texts put right."""
     one = band.station
-    traced = one.trace.words if one.trace and not one.trace.live else ""
+    moves = one.trace is not None and one.trace.kind == "saw"
+    traced = one.trace.words if one.trace and not moves else ""
     parts = (
         one.seen,
         one.figure.unit,
@@ -68,7 +69,7 @@ def shape(band: Band, flow: str) -> str:
         one.figure.text == "unknown",
         one.more,
         traced,
-        flow if one.trace and one.trace.live else "",
+        flow if moves else "",
         [(told.id, told.finding.summary, told.finding.cause, told.alarm) for told in band.found],
     )
     return hashlib.blake2s(repr(parts).encode(), digest_size=6).hexdigest()

@@ -62,6 +62,7 @@ class Facts:
     set_aside: int = 0
     collector: Literal["alive", "cut off", "gone", "unknown"] = "unknown"
     trouble: str = ""  # why the history cannot be written, in words
+    since_us: int | None = None  # for a page that has the trace that moves up to here: only what came after
     #: drawings of what changes by the run and by the hour, kept by whoever gathers facts each second
     drawn: dict[str, Any] = field(default_factory=dict, compare=False)
 

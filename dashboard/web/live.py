@@ -1,6 +1,6 @@
 """Live values: one watcher a plant, one message for all phones, over server-sent events.
 
-Ten times a second while somebody watches it is looked whether the history's file was written to; a
+Several times a second while somebody watches it is looked whether the history's file was written to; a
 commit makes one message with what changed, and every stream writes the same bytes. A phone that
 cannot keep up is let go and comes back by itself.
 """
@@ -11,6 +11,8 @@ import json
 import queue
 import threading
 import time
+from contextlib import suppress
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from collector.store.errors import HistoryError
@@ -25,6 +27,8 @@ if TYPE_CHECKING:
     from dashboard.telling.status import Status
 
 LOOK_S = 0.1
+#: Commits come about a second apart, so that the first look after one may wait.
+REST_S = 0.5
 #: Ages and "rests for" grow without a commit; and a stream must speak now and then to be known alive.
 AT_LEAST_S = 5.0
 BACKLOG = 32
@@ -40,7 +44,7 @@ class Watcher:
 
     def __init__(self, site: Site, base: str) -> None:
         self.site, self.base = site, base
-        self._streams: set[queue.Queue[bytes | None]] = set()
+        self._streams: set[queue.SimpleQueue[bytes | None]] = set()
         self._lock = threading.Lock()
         self._running = False
         self._slots: dict[str, str] = {}
@@ -49,7 +53,7 @@ class Watcher:
 
     def stream(self, seen: str) -> Iterator[bytes]:
         """Everything first (without the bands where the phone has them), then every change."""
-        mine: queue.Queue[bytes | None] = queue.Queue(BACKLOG)
+        mine: queue.SimpleQueue[bytes | None] = queue.SimpleQueue()
         with self._lock:
             self._streams.add(mine)
             if not self._running:
@@ -79,12 +83,14 @@ class Watcher:
 
     def change(self) -> dict[str, object]:
         """What is different since the last call."""
-        told = status(self.site.facts())
+        facts = self.site.facts()
+        told = status(replace(facts, since_us=int(self._sent_ms * 1000)))
         slots, shapes = water.slots(told), water.shapes(told)
         message = _heads(told)
         if new := {name: text for name, text in slots.items() if self._slots.get(name) != text}:
             message["slots"] = new
-        if self._shapes:
+        if self._shapes and self._shapes != shapes:
+            told = status(facts)
             html = {
                 band.station.key: water.station(band, self.base)
                 for band in told.bands
@@ -92,8 +98,7 @@ class Watcher:
             }
             if self._shapes[""] != shapes[""]:
                 html["first"] = water.first(told, self.base)
-            if html:
-                message["html"], message["seen"] = html, water.seen(told)
+            message["html"], message["seen"] = html, water.seen(told)
         message["fill"] = _fills(told)
         message["points"] = self._points(told)
         self._slots, self._shapes = slots, shapes
@@ -111,7 +116,7 @@ class Watcher:
         seen: tuple[int, ...] = (-1,)
         told_at = alone_since = 0.0
         while True:
-            time.sleep(LOOK_S)
+            time.sleep(LOOK_S if time.monotonic() - told_at > REST_S else REST_S)
             now = time.monotonic()
             if self._streams:
                 alone_since = now
@@ -133,13 +138,14 @@ class Watcher:
     def _send(self, message: bytes) -> None:
         with self._lock:
             for stream in list(self._streams):
-                try:
-                    stream.put_nowait(message)
-                except queue.Full:
-                    self._streams.discard(stream)
-                    while not stream.empty():
+                if stream.qsize() < BACKLOG:
+                    stream.put(message)
+                    continue
+                self._streams.discard(stream)
+                with suppress(queue.Empty):  # its reader may take one meanwhile
+                    while True:
                         stream.get_nowait()
-                    stream.put_nowait(None)
+                stream.put(None)
 
 
 def _heads(told: Status) -> dict[str, object]:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import threading
 import time
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -133,3 +134,21 @@ def test_a_commit_is_seen_from_outside_the_file(fresh: tuple[Path, Watcher, int]
             stamps.append(history.stamp())
     assert stamps[0] == stamps[1]
     assert len(set(stamps)) == 4
+
+
+def test_points_that_move_are_sent_once_and_the_trace_is_whole_where_a_station_is_drawn_anew(
+    fresh: tuple[Path, Watcher, int],
+) -> None:
+    folder, watcher, now_s = fresh
+    first = watcher.change()
+    assert watcher.change()["points"] == []
+    plant = watcher.site.plant
+    made.commit(folder, plant, made.readings(plant, now_s, now_s + 3))
+    assert [ms for ms, _ in watcher.change()["points"]] == [(now_s + k) * 1000 for k in range(3)]  # type: ignore[attr-defined]
+    assert first["points"]
+
+    low_air = replace(made.clogged(now_s * 1_000_000), fault="short_cycling", cause="lost_air_charge")
+    made.commit(folder, plant, made.readings(plant, now_s + 3, now_s + 4), findings=[low_air])
+    html = watcher.change()["html"]["tank"]  # type: ignore[index]
+    assert "data-live" in html
+    assert html.count("], [") > 300  # half an hour, thinned, not the second that was new
