@@ -25,7 +25,11 @@ Since it began, the common slope of all rests (each with a height of its own: an
 covariance) says whether the gauge's scatter could do that. With y the water at the end of each
 step, sigma its scatter, and sums taken within rests:
 
-    loss = - Sty / Stt,   standard error = sigma / sqrt(Stt),   wanted: loss >= ERRORS errors
+    loss = - Sty / Stt,   standard error = sigma / sqrt(Stt)
+    wanted: loss - allowance >= ERRORS errors, and (loss - allowance) * quiet time >= threshold
+
+The second bound is needed because the sum begins at a crest of the gauge's scatter and so is too large
+by about a step; the slope is not.
 
 Parameters:
     ALLOWANCE_M_DAY  5 mm/day   evaporation from an open tank in summer, 5 to 8 mm/day at its most
@@ -101,18 +105,17 @@ class Slope:
         self.stt += off_s * (at_s - self.mean_s)
         self.sty += off_s * (before_m3 + step.change_m3 - self.mean_m3)
 
-    def errors(self, sigma_m3: float) -> float:
-        """How many standard errors the loss is; 0 while there is nothing to go by."""
-        if self.stt <= 0.0 or sigma_m3 <= 0.0:
-            return 0.0
-        return -self.sty / (sqrt(self.stt) * sigma_m3)
+    @property
+    def loss_m3_s(self) -> float:
+        """What the rests lose; 0 while there is nothing to go by."""
+        return -self.sty / self.stt if self.stt > 0.0 else 0.0
 
     def bounds_m3_s(self, sigma_m3: float, errors: float) -> tuple[float, float]:
         """The loss, less and plus so many standard errors."""
         if self.stt <= 0.0:
             return float("-inf"), float("inf")
-        loss, error = -self.sty / self.stt, sigma_m3 / sqrt(self.stt)
-        return loss - errors * error, loss + errors * error
+        error = sigma_m3 / sqrt(self.stt)
+        return self.loss_m3_s - errors * error, self.loss_m3_s + errors * error
 
 
 @dataclass
@@ -186,7 +189,9 @@ class StorageLeak(Detector):
         lasted = (step.to_us - one.since_us) / 1e6 >= LAST_S or one.sum_m3 >= BIG * threshold
         if one.sum_m3 < threshold or not lasted or one.quiet_s < 3600.0:
             return ()
-        if one.slope.errors(_sigma_m3(step, storage)) < ERRORS:
+        least_m3_s = ALLOWANCE_M_DAY * area_m2 / DAY_S
+        surely_m3_s, _ = one.slope.bounds_m3_s(_sigma_m3(step, storage), ERRORS)
+        if surely_m3_s < least_m3_s or (one.slope.loss_m3_s - least_m3_s) * one.quiet_s < threshold:
             return ()
         one.standing, one.loss_m3_s = True, one.lost_m3 / one.quiet_s
         one.well, one.well_s = Slope(), 0.0

@@ -33,11 +33,12 @@ STEADY = 0.35  # demand before and after may differ by so much of delivery: beyo
 
 @dataclass
 class Trait:
-    """One figure of the signature: its median, upper quartile and robust standard deviation."""
+    """One figure of the signature: its median, quartiles and robust standard deviation."""
 
     middle: float
     upper: float
     sigma: float
+    lower: float = 0.0
 
 
 @dataclass
@@ -167,4 +168,5 @@ def _trait(briefs: list[Brief], name: str) -> Trait | None:
         return None
     middle = median(values)
     sigma = 1.4826 * median(abs(v - middle) for v in values)
-    return Trait(middle, values[(3 * (len(values) - 1) + 2) // 4], sigma)
+    last = len(values) - 1
+    return Trait(middle, values[(3 * last + 2) // 4], sigma, values[(last + 2) // 4])
