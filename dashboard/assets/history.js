@@ -3,28 +3,13 @@
 // drawn with the pointer, and a picture made. Every way is a plain link, so the room works without this.
 (() => {
   "use strict";
-  const $ = (id) => document.getElementById(id), chart = $("history-chart");
+  const $ = (id) => document.getElementById(id), chart = $("history-chart"), { fine } = study;
   let told = JSON.parse($("history-data").textContent), asking = null, taken = null;
-  const { dark, config, charts } = told;
-  const fine = matchMedia("(pointer: fine)").matches, wide = innerWidth > 830;
-  const theme = () => document.documentElement.dataset.theme || (matchMedia("(prefers-color-scheme: dark)").matches ? "dark" : "day");
+  const wide = innerWidth > 830;
 
-  // The server draws for the light; in the dark each colour has its counterpart.
-  function dressed(figure) {
-    let words = JSON.stringify(figure);
-    if (theme() === "dark") for (const light in dark) words = words.replaceAll('"' + light + '"', '"' + dark[light] + '"');
-    const mine = JSON.parse(words), axis = mine.layout.xaxis;
-    mine.layout.dragmode = fine ? "zoom" : false;
-    mine.layout.hovermode = "x unified";
-    axis.fixedrange = !fine;
-    return mine;
-  }
   async function draw() {
-    if (!taken) { chart.innerHTML = told.still; return; }
-    const { data, layout } = dressed(told.figure);
-    if (!chart.querySelector(".plot-container")) chart.replaceChildren();
-    chart.style.height = layout.height + "px";
-    await Plotly.react(chart, data, layout, config);
+    if (taken) await study.draw(chart, told.figure);
+    else chart.innerHTML = told.still;
   }
   async function part(query, options) {
     const answer = await fetch("?" + query + "&part=1" + (taken ? "&figure=1" : "") + (wide ? "&wide=1" : ""), options);
@@ -54,11 +39,7 @@
 
   // --- Plotly, once -------------------------------------------------------------------------
   function take() {
-    taken ||= new Promise((done, fail) => {
-      const script = document.createElement("script");
-      script.src = charts; script.onload = done; script.onerror = fail;
-      document.head.append(script);
-    }).then(async () => {
+    taken ||= study.plotly().then(async () => {
       const here = told.here, fresh = await part(here);
       if (told.here === here) told = fresh;  // else another view is on its way, as a figure
       if (told.figure) await draw();
@@ -70,22 +51,11 @@
     }).catch((error) => { taken = null; throw error; });
     return taken;
   }
-  async function read(e) {
-    if (taken) return;
-    const words = $("history-touch").textContent, box = chart.getBoundingClientRect();
-    $("history-touch").textContent = "One moment…";
-    try {
-      await take();
-      const { l, t } = chart._fullLayout._size;
-      Plotly.Fx.hover(chart, { xpx: e.clientX - box.left - l, ypx: e.clientY - box.top - t }, "xy");
-      $("history-touch").textContent = words;
-    } catch { $("history-touch").textContent = "Holdwater cannot be reached: values cannot be read off now."; }
-  }
 
   // A picture says by itself what it is of, whose, when, and in which unit.
   async function picture() {
     await take();
-    const { data, layout } = dressed(told.figure), paper = getComputedStyle(document.body).backgroundColor;
+    const { data, layout } = study.dressed(told.figure), paper = getComputedStyle(document.body).backgroundColor;
     const whole = { ...layout, paper_bgcolor: paper, plot_bgcolor: paper, width: 720, height: 540, margin: { l: 60, r: 24, t: 112, b: 60 },
       annotations: [...layout.annotations, { text: wrap(told.picture), xref: "paper", yref: "paper", x: 0, y: 1, yshift: 98, xanchor: "left",
         yanchor: "top", align: "left", showarrow: false, font: { size: 14, color: layout.font.color } }] };
@@ -110,12 +80,12 @@
     const way = e.target.closest("[data-ask]");
     if (way && !e.ctrlKey && !e.metaKey) { e.preventDefault(); ask(way.getAttribute("href").slice(1)); }
     if (e.target.closest("#history-picture")) picture().catch(() => { $("history-chart-words").textContent = "Holdwater cannot be reached: no picture was made."; });
-    if (e.target.closest("#history-chart")) read(e);
+    if (e.target.closest("#history-chart") && !taken) study.touched(chart, e, take);
   });
   addEventListener("popstate", () => ask(location.search.slice(1), false));
   matchMedia("(prefers-color-scheme: dark)").addEventListener("change", () => taken && draw());
   if (fine) {
     const leisure = window.requestIdleCallback || ((then) => setTimeout(then, 400));
     addEventListener("load", () => leisure(() => take().catch(() => {})));
-  } else $("history-touch").hidden = false;
+  }
 })();

@@ -124,11 +124,4 @@
   if (kept) link("lost");
   open();
   navigator.serviceWorker?.register("/worker.js").catch(() => {});  // over plain HTTP there is none
-  // The other rooms' scripts are fetched when a thumb goes for one: the first load stays small.
-  if (page.next) $("nav.rooms").addEventListener("pointerover", () => {
-    for (const one of page.next.split(" ")) {
-      const ahead = document.createElement("link");
-      ahead.rel = "prefetch"; ahead.as = "script"; ahead.href = one; document.head.append(ahead);
-    }
-  }, { once: true });
 })();

@@ -84,7 +84,7 @@ def base(look: Look, *, unit: str = "", zoom: bool = False, height: int = 320) -
             "hovermode": "x unified" if zoom else "closest",
             "hoverlabel": {"bgcolor": look.paper, "font": {"color": look.ink}},
             "xaxis": {**axis, "showgrid": False, "nticks": 5},
-            "yaxis": {**axis, "title": {"text": ""}, "fixedrange": True},
+            "yaxis": {**axis, "title": {"text": ""}, "fixedrange": True, "separatethousands": True},
             "annotations": [
                 {
                     "text": unit,

@@ -40,11 +40,11 @@ class Scale:
         return self.offset + (value - self.begin) * self.factor
 
 
-def ticks(low: float, high: float) -> list[float]:
-    """Two to six round values that hold both limits between them."""
+def ticks(low: float, high: float, most: int = 4) -> list[float]:
+    """Round values that hold both limits between them; the limits are at most `most` steps apart."""
     span = (high - low) or abs(high) or 1.0
-    power = 10.0 ** math.floor(math.log10(span / 3))
-    step = next(one * power for one in (1, 2, 5, 10) if span / (one * power) <= 4)
+    power = 10.0 ** math.floor(math.log10(span / (most - 1)))
+    step = next(one * power for one in (1, 2, 5, 10) if span / (one * power) <= most)
     first, last = math.floor(low / step), math.ceil(high / step)
     return [n * step for n in range(first, max(last, first + 1) + 1)]
 

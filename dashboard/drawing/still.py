@@ -24,6 +24,8 @@ if TYPE_CHECKING:
     Points = tuple[NDArray[np.float64], NDArray[np.float64]]
 
 SIDE = 1000.0
+#: Room below and above what is drawn, as shares of it; at the head stand the findings.
+FOOT, HEAD = 0.05, 0.1
 _ROLES = {getattr(look, one.name): one.name for look in (figures.LIGHT, figures.DARK) for one in fields(look)}
 
 
@@ -77,9 +79,10 @@ def still(figure: figures.Figure) -> Still:
         any(len(one["x"]) and isinstance(one["x"][0], str) for one in traces) or "range" in layout["xaxis"]
     )
     span = _span(layout["xaxis"], xs)
-    levels = _levels(layout, ys)
+    low, high = limits(figure)
+    levels = [one for one in ticks(low, high, 6) if low <= one <= high]
     x = Scale.between(span, 0.0, SIDE)
-    y = Scale.between((levels[0], levels[-1]), SIDE, 0.0)
+    y = Scale.between((low, high), SIDE, 0.0)
     paths = [Path("line", "rule", f"M0 {y(level):.1f}H{SIDE:.0f}") for level in levels]
     for k, one in enumerate(traces):
         if one.get("fill") and len(xs[k]):
@@ -92,10 +95,19 @@ def still(figure: figures.Figure) -> Still:
     return Still(tuple(paths), words, beside, below, layout["height"])
 
 
-def limits(figure: figures.Figure) -> list[float]:
-    """The two ends of the picture's upright axis, for Plotly to keep."""
-    levels = _levels(figure["layout"], [np.array(one["y"], np.float64) for one in figure["data"]])
-    return [levels[0], levels[-1]]
+def limits(figure: figures.Figure) -> tuple[float, float]:
+    """The two ends of the upright axis: all values and the marks across, and some room about them."""
+    layout = figure["layout"]
+    axis = layout["yaxis"]
+    if "range" in axis:
+        return float(axis["range"][0]), float(axis["range"][1])
+    ys = [np.array(one["y"], np.float64) for one in figure["data"]]
+    found = [float(v) for one in ys if np.isfinite(one).any() for v in (np.nanmin(one), np.nanmax(one))]
+    found += [float(one["y0"]) for one in layout["shapes"] if one.get("yref") != "paper"]
+    grounded = axis.get("rangemode") == "tozero"
+    low, high = min([*found, 0.0] if grounded else found, default=0.0), max(found, default=1.0)
+    room = (high - low) or abs(high) or 1.0
+    return (0.0 if grounded and low == 0 else low - FOOT * room), high + HEAD * room
 
 
 def _numbers(values: Sequence[Any]) -> NDArray[np.float64]:
@@ -113,19 +125,6 @@ def _span(axis: dict[str, Any], xs: list[NDArray[np.float64]]) -> tuple[float, f
     if not there:
         return 0.0, 1.0
     return float(min(one.min() for one in there)), float(max(one.max() for one in there))
-
-
-def _levels(layout: dict[str, Any], ys: list[NDArray[np.float64]]) -> list[float]:
-    """Where the rules across stand; they hold all values, and the marks drawn across."""
-    axis = layout["yaxis"]
-    if "range" in axis:
-        found = [float(one) for one in axis["range"]]
-    else:
-        found = [float(v) for one in ys if np.isfinite(one).any() for v in (np.nanmin(one), np.nanmax(one))]
-        found += [float(one["y0"]) for one in layout["shapes"] if one.get("yref") != "paper"]
-        if axis.get("rangemode") == "tozero":
-            found.append(0.0)
-    return ticks(min(found), max(found)) if found else [0.0, 1.0]
 
 
 def _outline(xs: NDArray[np.float64], ys: NDArray[np.float64], x: Scale, y: Scale) -> list[str]:

@@ -95,7 +95,6 @@ def page(
     room: str = "Water",
     many: bool = False,
     config: str = "",
-    charts: bool = False,
     content: str = "",
     scripts: Sequence[str] = (),
     styles: Sequence[str] = (),
@@ -124,7 +123,6 @@ def page(
         scripts=scripts,
         styles=styles,
         config=config,
-        charts=charts,
     )
 
 

@@ -1,4 +1,4 @@
-"""The web application: pages as text, live streams, and Dash for the rooms where charts are studied."""
+"""The web application: pages as text and pictures, live streams, and Dash for the room that calls back."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ import time
 from typing import TYPE_CHECKING
 
 import dash
-from flask import Flask, Response, abort, redirect, request
+from flask import Flask, Response, abort, jsonify, redirect, request
 
 from collector.store.errors import HistoryError
 from dashboard.access.book import Book
@@ -17,6 +17,7 @@ from dashboard.access.doors import doors
 from dashboard.access.gate import Gate, who
 from dashboard.access.household import household
 from dashboard.drawing import water
+from dashboard.drawing.ready import ready
 from dashboard.telling.status import status
 from dashboard.web import actions, findings, history, practice, rooms, salt, trials, worker
 from dashboard.web.files import Files
@@ -24,6 +25,7 @@ from dashboard.web.guard import guard
 from dashboard.web.health import health
 from dashboard.web.shell import shell
 from dashboard.web.sites import Sites
+from dashboard.web.study import about
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable
@@ -61,7 +63,7 @@ def make_app(
     files.mount(server)
     server.register_blueprint(doors(files))
     server.register_blueprint(household(files))
-    _pages(server, sites, files, _dash(server, sites, listen))
+    _pages(server, sites, files, _dash(server, sites, listen), listen)
     history.mount(server, sites, files)
     trials.mount(server, sites, files)
     practice.mount(server, sites, files)
@@ -101,7 +103,7 @@ def _dash(server: Flask, sites: Sites, listen: str) -> dash.Dash:
     return app
 
 
-def _pages(server: Flask, sites: Sites, files: Files, app: dash.Dash) -> None:
+def _pages(server: Flask, sites: Sites, files: Files, app: dash.Dash, listen: str) -> None:
     @server.get("/")
     def entry() -> str | Response:
         if not sites.many:
@@ -121,13 +123,17 @@ def _pages(server: Flask, sites: Sites, files: Files, app: dash.Dash) -> None:
 
     @server.get("/at/<name>/<path>")
     @server.get("/at/<name>/<path>/<path:rest>")
-    def room_page(name: str, path: str, rest: str = "") -> str:
-        facts = sites[name].facts()
-        room = rooms.room_of(path)
-        if room is None or room.page is None or not room.shown(facts.plant) or (rest and not room.deeper):
+    def room_page(name: str, path: str, rest: str = "") -> str | Response:
+        site, room = sites[name], rooms.room_of(path)
+        if room is None or room.page is None or not room.shown(site.plant) or (rest and not room.deeper):
             abort(404)
-        charts, config = room.charted(rest), _config(app)
-        return shell(sites, files, name, room.title, facts=facts, config=config, charts=charts)
+        if room.calls:
+            return shell(sites, files, name, room.title, config=_config(app))
+        found = ready(room.page.layout(site, rest, {}, listen))
+        if request.args.get("figures"):
+            return jsonify(found.figures)
+        content = water.partial("ready.html", page=found, study=about(files))
+        return shell(sites, files, name, room.title, content, ("study.js",))
 
     @server.get("/at/<name>/manifest.json")
     def manifest(name: str) -> Response:

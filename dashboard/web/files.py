@@ -23,7 +23,7 @@ ASSETS = Path(__file__).parents[1] / "assets"
 DASH = Path(dash.__file__).parent
 FOR_GOOD = "public, max-age=31536000, immutable"
 
-#: What Dash's page needs, in the order in which it must run (the table is left out).
+#: What Dash's page needs, in the order in which it must run (table and charts are left out).
 _DASH_PARTS = (
     "deps/polyfill@7.*.min.js",
     "deps/react@18.*.min.js",
@@ -46,7 +46,8 @@ _SOURCES = {
     "findings.css": ("text/css", lambda: [ASSETS / "findings.css"]),
     "findings.js": ("text/javascript", lambda: [ASSETS / "findings.js"]),
     "light.js": ("text/javascript", lambda: [ASSETS / "light.js"]),
-    "history.js": ("text/javascript", lambda: [ASSETS / "history.js"]),
+    "study.js": ("text/javascript", lambda: [ASSETS / "study.js"]),
+    "history.js": ("text/javascript", lambda: [ASSETS / "study.js", ASSETS / "history.js"]),
     "salt.css": ("text/css", lambda: [ASSETS / "salt.css"]),
     "salt.js": ("text/javascript", lambda: [ASSETS / "salt.js"]),
     "trial.js": ("text/javascript", lambda: [ASSETS / "trial.js"]),
@@ -54,10 +55,7 @@ _SOURCES = {
     "practice.js": ("text/javascript", lambda: [ASSETS / "practice.js"]),
     "water.js": ("text/javascript", lambda: [ASSETS / "water.js"]),
     "rooms.js": ("text/javascript", lambda: [*_dash_bundle(), ASSETS / "rooms.js"]),
-    "charts.js": (
-        "text/javascript",
-        lambda: [DASH / "dcc/async-graph.js", next(ASSETS.glob("plotly-basic-*.min.js"))],
-    ),
+    "charts.js": ("text/javascript", lambda: [next(ASSETS.glob("plotly-basic-*.min.js"))]),
     "hyperlegible.woff2": ("font/woff2", lambda: [ASSETS / "hyperlegible.woff2"]),
     "icon.svg": ("image/svg+xml", lambda: [ASSETS / "icon.svg"]),
     "icon-192.png": ("image/png", lambda: [ASSETS / "icon-192.png"]),

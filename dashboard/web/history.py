@@ -2,29 +2,24 @@
 
 from __future__ import annotations
 
-import json
 import re
 from typing import TYPE_CHECKING
 
 from flask import Response, abort, jsonify, request
-from markupsafe import Markup
 
-from dashboard.drawing import figures, still, water
+from dashboard.drawing import still, water
 from dashboard.drawing.export import csv_of
 from dashboard.pages import history
 from dashboard.web.shell import shell
+from dashboard.web.study import about, data_of
 
 if TYPE_CHECKING:
     from flask import Flask
+    from markupsafe import Markup
 
     from dashboard.site import Site
     from dashboard.web.files import Files
     from dashboard.web.sites import Sites
-
-#: Colours of the light chart and what stands in their place in the dark: the phone knows which it is.
-DARK = {
-    getattr(figures.LIGHT, name): getattr(figures.DARK, name) for name in figures.Look.__dataclass_fields__
-}
 
 
 def mount(server: Flask, sites: Sites, files: Files) -> None:
@@ -34,7 +29,7 @@ def mount(server: Flask, sites: Sites, files: Files) -> None:
         told = _told(site, _asked(site))
         if request.args.get("part"):
             return jsonify(told)
-        content = water.partial("history.html", told=told, data=_data(told, files.url("charts.js")))
+        content = water.partial("history.html", told=told, data=_data(told), study=about(files))
         return shell(sites, files, name, "History", content, ("history.js",))
 
     @server.get("/at/<name>/history.csv")
@@ -77,9 +72,6 @@ def _told(site: Site, view: history.View) -> dict[str, object]:
     }
 
 
-def _data(told: dict[str, object], charts: str) -> Markup:
-    """What the script needs, as data inside the page; "<" cannot end the element."""
-    wanted = {name: told[name] for name in ("title", "dates", "picture", "here")}
-    more = {"dark": DARK, "config": figures.CONFIG, "charts": charts}
-    words = json.dumps(wanted | more, separators=(",", ":"))
-    return Markup(words.replace("<", "\\u003c"))
+def _data(told: dict[str, object]) -> Markup:
+    """What the script needs, as data inside the page."""
+    return data_of({name: told[name] for name in ("title", "dates", "picture", "here")})

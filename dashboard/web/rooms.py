@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Literal, Protocol
+from typing import TYPE_CHECKING, Protocol
 
 from dash import ClientsideFunction, Input, Output, State, dcc, html
 
@@ -35,11 +35,10 @@ def always(plant: Plant) -> bool:
 
 @dataclass(frozen=True, slots=True)
 class Room:
-    """One room. `path` is its word in the address; `page` is None where Dash does not fill it.
+    """One room. `path` is its word in the address; `page` is None where it has a module in `web` of its own.
 
     near     stands in the bar at the thumb; the others unfold from its last word, "More"
-    charts   on which of its pages the chart library is needed: "never", "always", or "below" (its
-             deeper addresses alone)
+    calls    whether its page calls back, so that Dash must fill it in the browser
     deeper   whether addresses go on below it
     shown    whether a plant has this room
     """
@@ -48,25 +47,22 @@ class Room:
     title: str
     page: Page | None
     near: bool = False
-    charts: Literal["never", "always", "below"] = "never"
+    calls: bool = False
     deeper: bool = False
     shown: Callable[[Plant], bool] = always
-
-    def charted(self, rest: str) -> bool:
-        return self.charts == "always" or (self.charts == "below" and bool(rest))
 
 
 #: Downhill, then what looks back, then what is seldom wanted. The bar holds four and "More".
 ROOMS = (
     Room("", "Water", None, near=True),
-    Room("storage", "Storage", storage, near=True, charts="always"),
+    Room("storage", "Storage", storage, near=True),
     Room("findings", "Findings", None, near=True),
     Room("history", "History", None, near=True),
-    Room("cycles", "Cycles", cycles, charts="always"),
+    Room("cycles", "Cycles", cycles),
     Room("salt", "Salt", None, shown=salty),
     Room("logbook", "Logbook", None),
     Room("practice", "Practice", None),
-    Room("set-up", "Set-up", setup),
+    Room("set-up", "Set-up", setup, calls=True),
 )
 
 
@@ -75,7 +71,7 @@ def room_of(path: str) -> Room | None:
 
 
 def register(app: dash.Dash, sites: dict[str, Site], listen: str) -> None:
-    """Layout and callbacks of every room."""
+    """Layout and callbacks of every room that calls back."""
     app.layout = html.Div(
         [
             dcc.Location(id="place", refresh=False),
@@ -91,10 +87,10 @@ def register(app: dash.Dash, sites: dict[str, Site], listen: str) -> None:
     def fill(screen: dict[str, bool] | None, pathname: str | None) -> object:
         _, at, name, path, *rest = [*(pathname or "").split("/"), "", "", "", ""]
         room = room_of(path)
-        if at != "at" or name not in sites or room is None or room.page is None:
+        if at != "at" or name not in sites or room is None or room.page is None or not room.calls:
             return html.P("There is no such page.")
         return room.page.layout(sites[name], "/".join(rest).strip("/"), screen or {}, listen)
 
     for room in ROOMS:
-        if room.page is not None:
+        if room.page is not None and room.calls:
             room.page.register(app, sites)

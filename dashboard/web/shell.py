@@ -27,10 +27,9 @@ def shell(
     facts: Facts | None = None,
     *,
     config: str = "",
-    charts: bool = False,
 ) -> str:
     """The whole page: the Water page; a room whose `content` is ready, with the kept files that it needs
-    besides; or one that Dash fills (`config` given), with or without `charts`."""
+    besides; or one that Dash fills (`config` given)."""
     facts = sites[name].facts() if facts is None else facts
     return water.page(
         facts.plant,
@@ -45,5 +44,4 @@ def shell(
         scripts=scripts,
         styles=styles,
         config=config,
-        charts=charts,
     )

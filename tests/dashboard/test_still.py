@@ -85,7 +85,8 @@ def test_marks_and_words_go_with_their_values(figure: figures.Figure) -> None:
     word = {one.text: one for one in drawn.words}
     assert word["cut-out"].left == 100
     assert word["cut-out"].across == "right"
-    assert word["cut-out"].top == pytest.approx(25)
+    low, high = still.limits(figure)
+    assert word["cut-out"].top == pytest.approx(100 * (high - 45) / (high - low))
     assert word["clogged filter"].left == pytest.approx(50)
     assert word["clogged filter"].role == "warm"
     assert word["psi"].down == "bottom"
