@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-import sys
 from typing import TYPE_CHECKING
+
+from collector.verbs import one_plant
 
 if TYPE_CHECKING:
     import argparse
@@ -18,19 +19,14 @@ HELP = "say what a plant file means, and every mistake in it"
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("plant", metavar="PLANT", help="plant file")
+    one_plant.words(parser)
 
 
+@one_plant.told
 def run(options: argparse.Namespace) -> int:
-    from analytics.plant.mistakes import PlantErrors
     from collector.plantfile import load_plant
 
-    try:
-        plant = load_plant(options.plant)
-    except PlantErrors as errors:
-        print(errors, file=sys.stderr)
-        return 2
-    report(plant)
+    report(load_plant(options.plant))
     return 0
 
 

@@ -6,6 +6,8 @@ import sys
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from collector.verbs import one_plant
+
 if TYPE_CHECKING:
     import argparse
 
@@ -27,25 +29,20 @@ NUMBERS = (
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("plant", metavar="PLANT", help="plant file")
+    one_plant.words(parser)
     parser.add_argument("readings", metavar="READINGS", help="recording, .csv or .csv.gz")
 
 
+@one_plant.told
 def run(options: argparse.Namespace) -> int:
-    from analytics.plant.mistakes import PlantErrors
     from collector.plantfile import load_plant
-    from collector.readings.file import ReadingsError
     from collector.recording import outcomes
 
-    try:
-        plant = load_plant(options.plant)
-        for number, outcome in enumerate(outcomes(Path(options.readings), plant)):
-            if number == 0:  # not before it is known that there is a recording
-                print("start,stop," + ",".join(NUMBERS))
-            sys.stdout.writelines(_row(cycle) + "\n" for cycle in outcome.cycles)
-    except (PlantErrors, ReadingsError) as error:
-        print(error, file=sys.stderr)
-        return 2
+    plant = load_plant(options.plant)
+    for number, outcome in enumerate(outcomes(Path(options.readings), plant)):
+        if number == 0:  # not before it is known that there is a recording
+            print("start,stop," + ",".join(NUMBERS))
+        sys.stdout.writelines(_row(cycle) + "\n" for cycle in outcome.cycles)
     return 0
 
 

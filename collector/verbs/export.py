@@ -13,6 +13,8 @@ from datetime import UTC, datetime, timedelta
 from typing import TYPE_CHECKING
 from zoneinfo import ZoneInfo
 
+from collector.verbs import one_plant
+
 if TYPE_CHECKING:
     import argparse
 
@@ -29,8 +31,7 @@ _ALL = 2**62
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("plant", metavar="PLANT", help="plant file")
-    parser.add_argument("--data", metavar="FOLDER", help="data folder")
+    one_plant.words(parser, data="data folder")
     parser.add_argument(
         "--signal", metavar="NAME", action="append", help="only this signal; may be given again"
     )
@@ -39,17 +40,13 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--to", dest="stop", metavar="T", help="up to, and not including, this time")
 
 
+@one_plant.told
 def run(options: argparse.Namespace) -> int:
-    from analytics.plant.mistakes import PlantErrors
     from collector.plantfile import load_plant
     from collector.settings import data_folder
-    from collector.store import History, HistoryError
+    from collector.store import History
 
-    try:
-        plant = load_plant(options.plant)
-    except PlantErrors as errors:
-        print(errors, file=sys.stderr)
-        return 2
+    plant = load_plant(options.plant)
     mistakes: list[str] = []
     names = _signals(options.signal, plant, mistakes)
     start = _instant("--from", options.start, plant, -_ALL, mistakes)
@@ -57,14 +54,10 @@ def run(options: argparse.Namespace) -> int:
     if mistakes:
         print("\n".join(mistakes), file=sys.stderr)
         return 2
-    try:
-        with History.open(data_folder(options.data), plant, read_only=True) as history:
-            sys.stdout.write("time,signal,value\n")
-            for part in history.recording(names, start, stop):
-                sys.stdout.write(rows(part, plant))
-    except HistoryError as error:
-        print(error, file=sys.stderr)
-        return 1
+    with History.open(data_folder(options.data), plant, read_only=True) as history:
+        sys.stdout.write("time,signal,value\n")
+        for part in history.recording(names, start, stop):
+            sys.stdout.write(rows(part, plant))
     return 0
 
 

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-import sys
 from typing import TYPE_CHECKING
+
+from collector.verbs import one_plant
 
 if TYPE_CHECKING:
     import argparse
@@ -12,27 +13,19 @@ HELP = "write stored findings to standard output, one JSON object a line"
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("plant", metavar="PLANT", help="plant file")
-    parser.add_argument("--data", metavar="FOLDER", help="data folder")
+    one_plant.words(parser, data="data folder")
     parser.add_argument("--open", action="store_true", help="only those that have not cleared")
 
 
+@one_plant.told
 def run(options: argparse.Namespace) -> int:
     from analytics.findings_json import finding_line
-    from analytics.plant.mistakes import PlantErrors
     from collector.plantfile import load_plant
     from collector.settings import data_folder
-    from collector.store import History, HistoryError
+    from collector.store import History
 
-    try:
-        plant = load_plant(options.plant)
-        with History.open(data_folder(options.data), plant, read_only=True) as history:
-            for finding in history.findings(open_only=options.open):
-                print(finding_line(finding))
-    except PlantErrors as errors:
-        print(errors, file=sys.stderr)
-        return 2
-    except HistoryError as error:
-        print(error, file=sys.stderr)
-        return 1
+    plant = load_plant(options.plant)
+    with History.open(data_folder(options.data), plant, read_only=True) as history:
+        for finding in history.findings(open_only=options.open):
+            print(finding_line(finding))
     return 0

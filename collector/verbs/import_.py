@@ -6,6 +6,8 @@ import sys
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from collector.verbs import one_plant
+
 if TYPE_CHECKING:
     import argparse
 
@@ -17,30 +19,22 @@ HELP = "examine a readings file and add it, with what was found, to a plant's hi
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("plant", metavar="PLANT", help="plant file")
+    one_plant.words(parser, data="data folder")
     parser.add_argument("readings", metavar="READINGS", type=Path, help="readings file (.csv or .csv.gz)")
-    parser.add_argument("--data", metavar="FOLDER", help="data folder")
 
 
+@one_plant.told
 def run(options: argparse.Namespace) -> int:
-    from analytics.plant.mistakes import PlantErrors
     from collector.plantfile import load_plant
-    from collector.readings.file import ReadingsError, ReadingsFile
+    from collector.readings.file import ReadingsFile
     from collector.settings import data_folder
-    from collector.store import History, HistoryError
+    from collector.store import History
 
-    try:
-        plant = load_plant(options.plant)
-        file = ReadingsFile(options.readings, plant, stored=True)
-        with History.open(data_folder(options.data), plant) as history:
-            history.keep_plant_file(Path(options.plant).read_text("utf-8"))
-            done = _with_progress(history, file)
-    except (PlantErrors, ReadingsError) as errors:
-        print(errors, file=sys.stderr)
-        return 2
-    except HistoryError as error:
-        print(error, file=sys.stderr)
-        return 1
+    plant = load_plant(options.plant)
+    file = ReadingsFile(options.readings, plant, stored=True)
+    with History.open(data_folder(options.data), plant) as history:
+        history.keep_plant_file(Path(options.plant).read_text("utf-8"))
+        done = _with_progress(history, file)
     print(summary(done, file), file=sys.stderr)
     return 0
 

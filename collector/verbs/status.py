@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-import sys
 from typing import TYPE_CHECKING
+
+from collector.verbs import one_plant
 
 if TYPE_CHECKING:
     import argparse
@@ -22,26 +23,18 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--data", metavar="FOLDER", help="where the histories are kept")
 
 
+@one_plant.told
 def run(options: argparse.Namespace) -> int:
-    from analytics.plant.mistakes import PlantErrors
     from collector.live.clock import now_us
     from collector.live.pulse import read_pulse
     from collector.plantfile import load_plant
     from collector.settings import data_folder
-    from collector.store import HistoryError
 
     data = data_folder(options.data)
-    try:
-        plants = [load_plant(path) for path in options.plants] or stored_plants(data)
-        print("\n".join(daemon_lines(read_pulse(data), now_us(), data)))
-        for plant in plants:
-            print("\n".join(plant_lines(plant, data, now_us())))
-    except PlantErrors as errors:
-        print(errors, file=sys.stderr)
-        return 2
-    except HistoryError as error:
-        print(error, file=sys.stderr)
-        return 1
+    plants = [load_plant(path) for path in options.plants] or stored_plants(data)
+    print("\n".join(daemon_lines(read_pulse(data), now_us(), data)))
+    for plant in plants:
+        print("\n".join(plant_lines(plant, data, now_us())))
     return 0
 
 
