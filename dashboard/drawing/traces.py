@@ -137,7 +137,9 @@ def runs(facts: Facts) -> Small | None:
         tall = 4 + (HEIGHT - 6) * cycle.run_time_s / longest
         teeth.append(f"M{x:.1f} {HEIGHT:.0f}V{HEIGHT - tall:.1f}")
     words = f"{len(day)} runs in 24 hours, the longest {display.duration(longest)}."
-    return Small("runs", words, (("teeth", "".join(teeth)),), "24 h ago", f"{len(day)} runs, now")
+    count = f"{len(day)} run{'' if len(day) == 1 else 's'}"
+    left = f"24 h ago; {count}, the longest {display.duration(longest)}"
+    return Small("runs", words, (("teeth", "".join(teeth)),), left, "now")
 
 
 def delivery(facts: Facts) -> Small | None:
@@ -245,4 +247,5 @@ def use(facts: Facts) -> Small | None:
     units = facts.plant.display_units
     all_day, most = display.volume(float(hours.sum()), units), display.volume(top, units)
     words = f"{all_day} in 24 hours, at most {most} in one."
-    return Small("bars", words, (("mark", base), ("bars", bars)), "24 h ago", "now")
+    left = f"24 h ago; at most {most} an hour"
+    return Small("bars", words, (("mark", base), ("bars", bars)), left, "now")
