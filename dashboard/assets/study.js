@@ -42,7 +42,7 @@ window.study = (() => {
     hint = document.createElement("p"); hint.className = "quiet touch"; hint.hidden = true;
     document.querySelector("[data-figure]")?.closest("figure").after(hint);
   }
-  if (!fine) { hint.textContent = TOUCH; hint.hidden = false; }
+  if (!fine && document.querySelector(".still path:not(.in-rule)")) { hint.textContent = TOUCH; hint.hidden = false; }
   async function touched(chart, event, take) {
     hint.textContent = "One moment…";
     try {

@@ -80,7 +80,7 @@ def still(figure: figures.Figure) -> Still:
     )
     span = _span(layout["xaxis"], xs)
     low, high = limits(figure)
-    levels = [one for one in ticks(low, high, 6) if low <= one <= high]
+    levels = [one for one in ticks(low, high, 6) if low <= one <= high] if traces else []
     x = Scale.between(span, 0.0, SIDE)
     y = Scale.between((low, high), SIDE, 0.0)
     paths = [Path("line", "rule", f"M0 {y(level):.1f}H{SIDE:.0f}") for level in levels]

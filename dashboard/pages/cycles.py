@@ -8,7 +8,7 @@ import numpy as np
 from dash import html
 
 from analytics.physics import hydraulics
-from analytics.plant.description import Measure
+from analytics.plant.description import MOTOR_MEASURES, Measure
 from dashboard.drawing import figures
 from dashboard.drawing.figures import look_of
 from dashboard.drawing.traces import DAY_US
@@ -46,7 +46,10 @@ def layout(site: Site, rest: str, screen: dict[str, bool], listen: str) -> list[
     at = now_us()
     runs = site.history.cycles(at - DAYS * DAY_US, at + DAY_US)
     if not runs:
-        return [html.H1("Cycles"), html.P("No run of the pump has been seen in the last month.")]
+        words = "No run of the pump has been seen in the last month."
+        if not site.plant.measuring(*MOTOR_MEASURES):
+            words += " Nothing fitted tells when the motor runs: a clamp on its supply wire would."
+        return [html.H1("Cycles"), html.P(words)]
     page: list[Component] = []
     for heading, level, figure, words in drawn(site, runs, look_of(screen), zoom=bool(screen.get("fine"))):
         page += [_HEADINGS[level](heading)] if heading else []
@@ -167,7 +170,9 @@ def course(
     )
     days, medians = daily([t for t, _ in told], values, zone)
     figures.line(figure, days, medians, look, line={"color": look.water, "width": 2.2, "shape": "hvh"})
-    words = f"{len(told)} runs, half of them above {np.median(values):,.1f} {unit}. Line: each day's median."
+    words = (
+        f"{len(told):,} runs, half of them above {np.median(values):,.1f} {unit}. Line: each day's median."
+    )
     return figure, words
 
 

@@ -164,7 +164,8 @@ def drawn(site: Site, name: str, begin: int, end: int, screen: dict[str, bool]) 
     runs = site.history.cycles(begin, end)
     if len(runs) <= MOST_RUNS:
         figures.run_marks(figure, runs, zone, look)
-    return figure, _words(signal, bands, len(runs), len(found), units)
+    counted = len(runs) if plant.measuring(*MOTOR_MEASURES) else None
+    return figure, _words(signal, bands, counted, len(found), units)
 
 
 def columns(
@@ -184,14 +185,15 @@ def columns(
     return x, out[0], out[1], out[2]
 
 
-def _words(signal: Signal, bands: Bands, runs: int, found: int, units: display.Units) -> str:
+def _words(signal: Signal, bands: Bands, runs: int | None, found: int, units: display.Units) -> str:
     kind = display.KIND[signal.measures]
     ends = [float(signal.to_si(v)) for v in (np.nanmin(bands.minimum), np.nanmax(bands.maximum))]
     low, high = (display.show(v, kind, units, 1) for v in sorted(ends))
-    name, counted = display.MEASURE_NAME[signal.measures], f"{runs:,} run{'' if runs == 1 else 's'}"
-    words = f"{name} between {low} and {high}; {counted}."
+    words = f"{display.MEASURE_NAME[signal.measures]} between {low} and {high}"
+    words += f"; {runs:,} run{'' if runs == 1 else 's'}." if runs is not None else "."
     if bands.step_us:
-        words += f" Band: lowest to highest of each {display.duration(bands.step_us / 1e6)}; line: mean."
+        step = display.duration(bands.step_us / 1e6).replace(".0 ", " ")
+        words += f" Band: lowest to highest of each {step}; line: mean."
     if found:
         words += f" {found} finding{'s' if found > 1 else ''} marked."
     return words

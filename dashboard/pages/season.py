@@ -109,6 +109,7 @@ def needs(told: Plan, facts: Facts) -> list[tuple[str, str]]:
     """This week's, with the names of the methods."""
     units, week = facts.plant.display_units, told.lines[0]
     house, known = house_m3_day(facts)
+    heard = not known.startswith("not known")
     drunk = f"{display.show(week.reference_m / 7, 'rain', units)} a day ({told.method})"
     poured = f"{display.volume(week.garden_m3 / 7, units)} a day in a mean year, crop factor {week.kc:.2f}, "
     poured += "what rain on the beds gives taken off"
@@ -119,10 +120,13 @@ def needs(told: Plan, facts: Facts) -> list[tuple[str, str]]:
     rows = [
         ("Reference grass drinks", drunk),
         ("The garden wants", poured),
-        ("The house uses", f"{display.volume(house, units)} a day, {known}"),
-        ("Of that from the rain in store", f"{display.volume(week.rain_m3 / 7, units)} a day"),
+        ("The house uses", f"{display.volume(house, units)} a day, {known}" if heard else known),
         ("Lost over the overflow", f"{display.volume(told.course.spilled_m3, units)} in a mean year"),
     ]
+    if heard:
+        rows.insert(
+            -1, ("Of that from the rain in store", f"{display.volume(week.rain_m3 / 7, units)} a day")
+        )
     if not facts.plant.measuring(Measure.RAINFALL):
         rows.append(("Rain", "no gauge fitted: your own years are not known"))
     return rows

@@ -36,7 +36,10 @@ RAINS_M = {"us": (0.25 * 0.0254, 0.0254, 3 * 0.0254), "metric": (0.005, 0.02, 0.
 def layout(site: Site, rest: str, screen: dict[str, bool], listen: str) -> list[Component]:
     facts = site.facts(now_us())
     if not site.plant.storages:
-        return [html.H1("Storage"), html.P("The plant file names no storage.")]
+        words = (
+            "The plant file names no storage. With one, and a sensor of its level, this page says how long "
+        )
+        return [html.H1("Storage"), html.P(f"{words}the water lasts.")]
     page: list[Component] = []
     for storage in site.plant.storages:
         page += _one(site, facts, storage, look_of(screen), zoom=bool(screen.get("fine")))
@@ -66,9 +69,9 @@ def _one(site: Site, facts: Facts, storage: Storage, look: Look, *, zoom: bool) 
     if demand is not None:
         rows.append(("Usual use", f"{display.volume(demand.p50, units)} a day"))
     rows.append(("You are told ahead by", display.duration(storage.warn_ahead_s)))
-    words = (
-        f"Level over {PAST_DAYS} days; to the right of today the days until it is empty, if no rain falls."
-    )
+    words = f"Level over {PAST_DAYS} days."
+    if days is not None and days.p10 is not None:
+        words = f"{words[:-1]}; to the right of today the days until it is empty, if no rain falls."
     return [html.H1(title), *_headline(days), chart(figure, words), pairs(rows)]
 
 

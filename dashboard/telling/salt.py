@@ -82,7 +82,7 @@ def live(facts: Facts, asked_ds_m: float | None = None) -> Mix:
     fit = "unknown" if measured is None else "well" if measured.conductivity_s_m <= target else "poor"
     return Mix(
         display.show(measured.conductivity_s_m if measured else None, "conductivity", "metric"),
-        age if measured or now is None else f"{age}; {now.told_by}",
+        age if measured or now is None else "; ".join(filter(None, (age, now.told_by))),
         _share(measured, two),
         _steer(target, two),
         f"{10 * target:.2f}".rstrip("0").rstrip("."),

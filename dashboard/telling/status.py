@@ -129,6 +129,8 @@ def _verdict(facts: Facts, found: list[Told], column: tuple[Station, ...]) -> tu
             detail = f"And {others} more: {_listed([one.advice.title for one in found[1:]])}."
         return "wrong", verdict, f"{silence} {detail}".strip() if silence else detail
     if silence:
+        if facts.newest_us is None:
+            return "blind", silence, "Each sensor's first one shows here at once. Set-up lists who was heard."
         return "blind", silence, "What stands below is the last that was heard."
     if facts.trouble:
         return "blind", "What comes in cannot be kept.", f"{facts.trouble}."

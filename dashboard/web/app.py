@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import logging
 import re
 import threading
 import time
@@ -32,6 +33,8 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from analytics.plant.description import Plant
+
+log = logging.getLogger("holdwater.dashboard")
 
 #: Streams may hold no more than this many of the server's threads; the rest answer requests.
 MOST_STREAMS = 24
@@ -72,6 +75,7 @@ def make_app(
     actions.mount(server, sites)
     worker.mount(server, files)
     _streams(server, sites, gate)
+    server.register_error_handler(HistoryError, lambda error: _trouble(error, files))
     server.add_url_rule("/health", "health", lambda: health(sites.by_name.values(), data))
     if ahead:
         threading.Thread(target=_draw_ahead, args=(sites, files), name="ahead", daemon=True).start()
@@ -86,6 +90,13 @@ def _draw_ahead(sites: Sites, files: Files) -> None:
         except HistoryError:
             continue  # the visitor is told
     files.warm()
+
+
+def _trouble(error: HistoryError, files: Files) -> Response:
+    """A history that cannot be read: what is in the way, and what would help."""
+    log.error("%s", error)
+    words = water.partial("trouble.html", error=error, kept=files.url)
+    return Response(words, 503, {"Retry-After": "30"}, mimetype="text/html")
 
 
 def _dash(server: Flask, sites: Sites, listen: str) -> dash.Dash:

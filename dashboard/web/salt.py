@@ -140,7 +140,8 @@ def shown(site: Site, facts: Facts, found: salt.Mix, told: Plan | None) -> dict[
     tests = latest(site)
     held = held_m3(facts)
     week = told.lines[0] if told is not None else None
-    rain_day = week.rain_m3 / 7 if week is not None else None
+    heard = not house_m3_day(facts)[1].startswith("not known")
+    rain_day = week.rain_m3 / 7 if week is not None and heard else None
     units = facts.plant.display_units
     flushing = salt.flush(facts, tests[0].soil_s_m, tests[0].when, rain_day, held) if tests else None
     return {

@@ -228,3 +228,46 @@ def test_an_error_within_shows_nothing_of_the_inside(folder: Path, monkeypatch: 
     answer = client_of(app).get("/")
     assert answer.status_code == 500
     assert "secret inside" not in answer.text
+
+
+def test_a_history_that_cannot_be_read_is_said_with_what_would_help(
+    folder: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    from collector.store.errors import HistoryUnreachable
+
+    app = make_app([made.juniper()], folder, "")
+
+    def broken(*_: object, **__: object) -> None:
+        raise HistoryUnreachable(folder / "history.sqlite", "input/output error")
+
+    monkeypatch.setattr("dashboard.web.shell.status", broken)
+    for room in ("/", f"{BASE}/history", f"{BASE}/storage"):
+        answer = client_of(app).get(room)
+        assert answer.status_code == 503
+        assert "the disk does not answer" in answer.text
+        assert "check the card or disk" in answer.text
+
+
+def test_a_plant_that_was_never_heard_shows_nothing_as_zero(tmp_path: Path) -> None:
+    client = client_of(make_app([made.juniper()], tmp_path, ""))
+    water = client.get("/").text
+    assert "Each sensor" in water
+    assert "last that was heard" not in water
+    history = client.get(f"{BASE}/history").text
+    assert "in-water" not in history
+    assert '<div class="beside"></div>' in history
+    storage = client.get(f"{BASE}/storage").text
+    assert not re.search(r">0 gal a day", storage)
+    assert ">; " not in client.get(f"{BASE}/salt").text
+
+
+def test_runs_are_not_counted_where_nothing_tells_of_the_motor(folder: Path) -> None:
+    from dataclasses import replace
+
+    one = made.juniper()
+    blind = replace(one, signals=tuple(s for s in one.signals if s.name != "motor"))
+    client = client_of(make_app([blind], folder, ""))
+    words = client.get(f"{BASE}/history?part=1").json
+    assert words is not None
+    assert "psi" in words["words"]
+    assert "run" not in words["words"]
