@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import re
 from typing import TYPE_CHECKING
 
 import pytest
 from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import expect
 
+from dashboard.practice.record import Record
 from tests.browser.conftest import DESK, PHONE, go
 from tests.browser.test_everyone import RULES
 from tests.browser.test_paths import listening
@@ -123,6 +125,20 @@ def test_axe_finds_nothing_in_practice(
     page.goto(well_server.url + ROOM)
     page.get_by_role("button", name="Show me one blind").click()
     page.wait_for_selector("#ask", timeout=PLAYING_MS)
+    is_clean(page)
+
+
+def test_a_lesson_keeps_its_name_once_it_was_answered(
+    browser: Callable[..., BrowserContext], well_server: Server
+) -> None:
+    page = browser(**PHONE).new_page()
+    kept = Record(well_server.data / "juniper-bench")
+    for right in (True, True, True, False):  # some right; mastered; not mastered any more
+        kept.answered("burst_line", right)
+        page.goto(well_server.url + ROOM)
+        lesson = page.get_by_role("radio", name="The line has parted", exact=True)
+        expect(lesson).to_have_accessible_description(re.compile("right|mastered"))
+        expect(page.get_by_label("The line has parted", exact=True)).to_have_count(1)
     is_clean(page)
 
 
