@@ -20,7 +20,7 @@ from dashboard.access.household import household
 from dashboard.drawing import water
 from dashboard.drawing.ready import ready
 from dashboard.telling.status import status
-from dashboard.web import actions, findings, history, practice, rooms, salt, trials, worker
+from dashboard.web import actions, findings, history, packing, practice, rooms, salt, trials, worker
 from dashboard.web.files import Files
 from dashboard.web.guard import guard
 from dashboard.web.health import health
@@ -62,6 +62,7 @@ def make_app(
     server.config["MAX_FORM_MEMORY_SIZE"] = server.config["MAX_CONTENT_LENGTH"] = LARGEST_REQUEST
     sites, files, gate = Sites(plants, data), Files(), Gate(Book(data), secure, clock)
     guard(server, names)
+    packing.mount(server)
     gate.mount(server)
     files.mount(server)
     server.register_blueprint(doors(files))

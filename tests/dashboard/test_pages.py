@@ -271,3 +271,21 @@ def test_runs_are_not_counted_where_nothing_tells_of_the_motor(folder: Path) -> 
     assert words is not None
     assert "psi" in words["words"]
     assert "run" not in words["words"]
+
+
+@pytest.mark.parametrize("path", ["/", f"{BASE}/history", f"{BASE}/history?part=1"])
+def test_pages_go_out_compressed_to_whoever_can_read_that(client: FlaskClient, path: str) -> None:
+    packed = client.get(path, headers={"Accept-Encoding": "gzip, br"})
+    assert packed.headers["Content-Encoding"] == "gzip"
+    assert "Accept-Encoding" in packed.headers["Vary"]
+    plain = client.get(path)
+    assert "Content-Encoding" not in plain.headers
+    assert abs(len(gzip.decompress(packed.data)) - len(plain.data)) < 200  # ages and clocks go on
+    assert len(packed.data) * 2 < len(plain.data)
+
+
+def test_a_stream_is_not_held_back_to_be_compressed(client: FlaskClient) -> None:
+    answer = client.get(f"{BASE}/live", headers={"Accept-Encoding": "gzip"}, buffered=False)
+    assert "Content-Encoding" not in answer.headers
+    assert next(answer.response) == b"retry: 2000\n\n"  # type: ignore[call-overload]
+    answer.close()
