@@ -9,6 +9,7 @@ same judgement, while it is going on, after the phone slept, or a year later.
     holding       how fast a closed system loses pressure, and what that is in water
     air_charge, leak_down, check_valve, delivery   one trial a file
     course        where a trial stands, given its taps and its readings
+    since         a figure of today beside the one that was kept when the plant was well
 """
 
 from __future__ import annotations

@@ -9,10 +9,10 @@ from dash import html
 from analytics.trials.course import TRIALS
 from dashboard.pages.common import pairs, picks, register_picks
 from dashboard.site import now_us
-from dashboard.telling import display
+from dashboard.telling import display, kept
 from dashboard.telling.coverage import seen_and_unseen
 from dashboard.telling.expected import expected
-from dashboard.telling.trials import FIGURES, figure_words, signature
+from dashboard.telling.trials import FIGURES, UNTOLD, figure_words
 from dashboard.web.address import listening, reach
 
 if TYPE_CHECKING:
@@ -108,13 +108,27 @@ def _tests(site: Site) -> Component:
 
 
 def _when_well(site: Site) -> list[Component]:
-    """What the owner kept as this plant's own figures; nothing before the first."""
-    rows = []
+    """What the owner kept as this plant's own figures, and what was found since; nothing before the first."""
+    results = site.history.logbook(kind="test result")
+    own = kept.signature(results)
+    if not own:
+        return []
     at, zone, units = now_us(), site.plant.timezone, site.plant.display_units
-    for name, (value, time_us) in signature(site.history.logbook(kind="test result")).items():
-        when = display.day(time_us, at, zone)
-        rows.append((f"{FIGURES[name][0]}, {when}", figure_words(name, value, units)))
-    return [html.H2("As measured when well"), pairs(rows)] if rows else []
+    rows = [
+        (
+            f"{FIGURES[name][0]}, {display.day(one.time_us, at, zone)}",
+            figure_words(name, one.estimate.value, units),
+        )
+        for name, one in own.items()
+    ]
+    since = [
+        (FIGURES[name][0], kept.told(site.plant, name, own[name], one, at))
+        for found in (kept.later(results, own), kept.learned(site.facts(), own))
+        for name, one in found.items()
+        if name not in UNTOLD
+    ]
+    page: list[Component] = [html.H2("As measured when well"), pairs(rows)]
+    return [*page, html.H3("Found since"), pairs(since, "told")] if since else page
 
 
 def _sensors(site: Site) -> Component:

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from analytics.alarms.rationale import ALARMS
 from analytics.alarms.states import Event, State
-from dashboard.telling import display
+from dashboard.telling import display, kept, trials
 from dashboard.telling.evidence import worded
 
 if TYPE_CHECKING:
@@ -174,11 +174,12 @@ def of_entry(entry: Entry, units: display.Units | None = None) -> Joint:
 
 
 def figure_words(entry: Entry, units: display.Units) -> list[tuple[str, str]]:
-    """An entry's figures, each with its name in words and its unit."""
-    return [
+    """An entry's figures, each with its name in words and its unit, a test's with their bands."""
+    tested = kept.estimates(entry)
+    return trials.figures_words(tested, units) + [
         worded(name, value, units) if isinstance(value, int | float) else (_label(name), value)
         for name, value in entry.figures.items()
-        if name not in ("outcome", "commissioning")
+        if name not in ("outcome", "commissioning") and kept.bare(name) not in tested
     ]
 
 

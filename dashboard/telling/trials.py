@@ -7,10 +7,9 @@ from typing import TYPE_CHECKING
 from dashboard.telling import display
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Mapping, Sequence
+    from collections.abc import Callable, Mapping
 
     from analytics.trials.shapes import Estimate, Sighting
-    from collector.store.response import Entry
 
 #: What a judged step sees while it goes on.
 SEEN = {
@@ -37,6 +36,8 @@ FIGURES = {
     "delivery_cut_in_m3_s": ("Delivery near cut-in", "flow"),
     "fill_s": ("Time to fill the drawdown", "seconds"),
 }
+#: How long a draw took is how the test was done, not how the plant is.
+UNTOLD = frozenset({"draw_s"})
 STATION = {"air_charge": "tank", "leak_down": "line", "check_valve": "pump", "delivery": "pump"}
 
 
@@ -57,21 +58,6 @@ def figure_words(name: str, value: float, units: display.Units) -> str:
     """One figure without its band."""
     kind = FIGURES[name][1]
     return display.duration(value) if kind == "seconds" else SAY[kind](value, units)
-
-
-def signature(results: Sequence[Entry]) -> dict[str, tuple[float, int]]:
-    """(value, when) of each figure that the owner kept as the plant's own, the newest of each.
-
-    `results` are the logbook's test results, newest first.
-    """
-    found: dict[str, tuple[float, int]] = {}
-    for entry in results:
-        if not entry.figures.get("commissioning"):
-            continue
-        for name, value in entry.figures.items():
-            if name in FIGURES and isinstance(value, int | float):
-                found.setdefault(name, (float(value), entry.time_us))
-    return found
 
 
 def _valued(one: Estimate, kind: str, units: display.Units) -> str:

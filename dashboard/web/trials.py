@@ -20,15 +20,17 @@ from collector.commands import Commands, Hold, new_key
 from dashboard.access.gate import who
 from dashboard.drawing import water
 from dashboard.site import now_us
-from dashboard.telling import display
-from dashboard.telling.trials import STATION, figures_words, seen_words
+from dashboard.telling import display, kept
+from dashboard.telling.trials import FIGURES, STATION, UNTOLD, figures_words, seen_words
 from dashboard.web.shell import shell
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
+
     from flask import Flask
 
     from analytics.trials.course import Course
-    from analytics.trials.shapes import Trial
+    from analytics.trials.shapes import Estimate, Trial
     from dashboard.site import Site
     from dashboard.web.files import Files
     from dashboard.web.sites import Sites
@@ -132,7 +134,7 @@ def shown(site: Site, found: Course, pressure: float | None) -> dict[str, object
     units, trial = site.plant.display_units, found.trial
     told = found.conclusion
     words = trial.words(told.said) if told else ""
-    figures = {name: one.value for name, one in told.figures.items()} if told else {}
+    figures = kept.logged(told.figures) if told else {}
     return {
         "trial": trial,
         "found": found,
@@ -142,6 +144,7 @@ def shown(site: Site, found: Course, pressure: float | None) -> dict[str, object
         "told": told,
         "words": words,
         "figures": figures_words(told.figures, units) if told else [],
+        "since": _since(site, told.figures, found.begun_us) if told else [],
         "log": {
             "station": STATION[trial.key],
             "words": f"{trial.title} test. {words}",
@@ -151,3 +154,13 @@ def shown(site: Site, found: Course, pressure: float | None) -> dict[str, object
         },
         "step_number": min(found.position + 1, len(trial.steps)),
     }
+
+
+def _since(site: Site, figures: Mapping[str, Estimate], begun_us: int) -> list[tuple[str, str]]:
+    """Each figure beside the one kept when the plant was well, in words."""
+    known = kept.signature(site.history.logbook(kind="test result"))
+    return [
+        (FIGURES[name][0], kept.told(site.plant, name, known[name], kept.Found(one, begun_us), now_us()))
+        for name, one in figures.items()
+        if name in known and name not in UNTOLD and known[name].time_us < begun_us
+    ]

@@ -6,16 +6,21 @@ import html
 import json
 import re
 import time
+from types import SimpleNamespace
 from typing import TYPE_CHECKING
 
 import numpy as np
 import pytest
 
 from analytics.readings import Readings
+from analytics.records import Outlook
 from analytics.trials.course import TRIALS
+from analytics.trials.shapes import Estimate
 from collector.commands import Commands, Hold, Log
 from collector.store.response import Entry
-from dashboard.telling.trials import FIGURES, figures_words, signature
+from dashboard.telling import kept
+from dashboard.telling.alarms import figure_words as logbook_figures
+from dashboard.telling.trials import FIGURES, figures_words
 from dashboard.web.app import make_app
 from tests.analytics.trials.plants import slow_draw
 from tests.dashboard import made
@@ -153,11 +158,84 @@ def test_the_plants_own_figures_are_the_newest_that_were_kept() -> None:
         entry(2, air_charge_pa=2.0, commissioning=1),
         entry(1, air_charge_pa=3.0, delivery_m3_s=4.0, commissioning=1),
     ]
-    assert signature(newest_first) == {"air_charge_pa": (2.0, 2), "delivery_m3_s": (4.0, 1)}
+    found = kept.signature(newest_first)
+    assert {name: (one.estimate.value, one.time_us) for name, one in found.items()} == {
+        "air_charge_pa": (2.0, 2),
+        "delivery_m3_s": (4.0, 1),
+    }
 
 
 def test_a_band_about_nothing_is_said_as_less_than() -> None:
-    from analytics.trials.shapes import Estimate
-
     (said,) = figures_words({"leak_m3_s": Estimate(1e-9, -1e-8, 2e-8)}, "us")
     assert said == (FIGURES["leak_m3_s"][0], "nothing that shows; less than 0.5 gal a day")
+
+
+CHARGE = 28.0 * made.PSI
+KEPT_US, AT_US = 1_780_000_000_000_000, 1_783_000_000_000_000
+
+
+def result(at: int, **figures: float) -> Entry:
+    return Entry(at, at, "Ana", "tank", "test result", "", dict(figures))
+
+
+@pytest.mark.parametrize(
+    ("psi", "half", "means"),
+    [
+        (24.0, 0.6, "has lost air since"),
+        (28.4, 0.6, "As then, as near as this can tell."),
+        # ten kelvin are (28 + 12.4)/293 x 10 = 1.4 psi at 4600 ft: a cool tank is no tank that lost air
+        (25.9, 0.3, "As then, as near as this can tell."),
+        (24.0, 3.0, "As then, as near as this can tell."),
+        (32.0, 0.6, "has more air than then"),
+    ],
+)
+def test_a_later_charge_is_told_beside_the_kept_one(psi: float, half: float, means: str) -> None:
+    plant, value = made.juniper(), psi * made.PSI
+    first = result(KEPT_US, commissioning=1, **kept.logged({"air_charge_pa": estimate(CHARGE, 0.6)}))
+    later = result(AT_US - 60_000_000, **kept.logged({"air_charge_pa": estimate(value, half)}))
+    own = kept.signature([later, first])
+    (now,) = kept.later([later, first], own).values()
+    told = kept.told(plant, "air_charge_pa", own["air_charge_pa"], now, AT_US)
+    assert told.startswith(f"{psi:.1f} psi today; was 28.0 psi when kept ")
+    assert means in told
+
+
+def test_what_the_runs_teach_is_told_beside_the_kept_delivery() -> None:
+    plant, name = made.juniper(), "delivery_cut_in_m3_s"
+    own = kept.signature(
+        [
+            result(
+                KEPT_US,
+                commissioning=1,
+                **kept.logged({name: Estimate(9 * made.GPM, 8.2 * made.GPM, 9.4 * made.GPM)}),
+            )
+        ]
+    )
+
+    def told(p10: float, p50: float, p90: float) -> str:
+        facts = SimpleNamespace(
+            outlook=lambda _: Outlook(name, None, AT_US, *(made.GPM * one for one in (p10, p50, p90)))
+        )
+        (now,) = kept.learned(facts, own).values()  # type: ignore[arg-type]
+        return kept.told(plant, name, own[name], now, AT_US)
+
+    assert "flush the filter" in told(6.9, 7.0, 7.1)
+    assert "As then" in told(7.8, 8.0, 8.2)  # 8.2 is its 90th percentile, 8.3 its 97.5th
+    assert "As then" in told(8.5, 8.7, 8.9)
+
+
+def test_a_figure_kept_without_its_band_is_told_and_not_judged() -> None:
+    own = kept.signature([result(KEPT_US, commissioning=1, air_charge_pa=CHARGE)])
+    now = kept.Found(estimate(20 * made.PSI, 0.5), AT_US)
+    told = kept.told(made.juniper(), "air_charge_pa", own["air_charge_pa"], now, AT_US)
+    assert told.endswith(kept.NO_BAND)
+
+
+def test_the_logbook_tells_a_figure_once_with_its_band() -> None:
+    entry = result(KEPT_US, commissioning=1, **kept.logged({"air_charge_pa": estimate(CHARGE, 0.6)}))
+    (row,) = logbook_figures(entry, "us")
+    assert row == ("Air charge", "28.0 psi (between 27.4 and 28.6 psi)")
+
+
+def estimate(value_pa: float, half_psi: float) -> Estimate:
+    return Estimate(value_pa, value_pa - half_psi * made.PSI, value_pa + half_psi * made.PSI)
