@@ -40,10 +40,9 @@ STATE_VERSION = 3
 HEARD_BY: dict[type, str] = {
     Run: "run", Look: "look", Rest: "rest", Beat: "beat", Silence: "silence", Day: "day",
 }  # fmt: skip
-#: When one of these is over, the runs that showed it are no longer recent.
-CHANGES_THE_PLANT = frozenset(
-    {"short_cycling", "lost_prime", "dry_supply", "burst_line", "blocked_discharge"}
-)
+#: When this is over the tank counts water anew, and the runs before it are no longer recent. What stops
+#: the water altogether shows in no usable run and changes neither pump nor filter: runs before it stand.
+CHANGES_THE_PLANT = frozenset({"short_cycling"})
 #: While one of these stands, runs say nothing of filter, pump or switch.
 NOT_A_RUN = frozenset({"lost_prime", "dry_supply", "burst_line", "blocked_discharge", "overpressure"})
 #: Readings gone through at once: their arrays stay in the processor's cache.

@@ -12,8 +12,9 @@ that works a little less; with an outlet gauge the drop across the filter itself
 Mistaken for. Pump wear (the motor's power, the drop and, weakly, the shape of the curve tell); demand
 hidden in the runs (see `analytics.judging.decline`); lost prime (nothing moves).
 
-Parameters. See `analytics.judging.decline`: a loss of 13 % or four and a half standard errors, three
-runs in a row. Cleared when less than half of that loss is left, three runs in a row.
+Parameters. See `analytics.judging.decline`: a loss of 13 % at least, beyond scatter by five standard
+errors, in two runs in a row. Cleared when delivery is back within two standard errors (BACK at least, half
+of the least loss at most), in BACK_RUNS over BACK_HOURS.
 
 Source: quadratic pump and screen curves, common practice, no source; witnesses from trial figures.
 """
@@ -24,7 +25,7 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 from analytics import words
-from analytics.judging.decline import COARSE_S, Decline, decline
+from analytics.judging.decline import HOUR_US, LEAST, Decline, decline
 from analytics.judging.signature import best_delivery
 from analytics.judging.watch import AllClear, Claim, Coverage, Detector
 from analytics.outlooks.trend import days_until
@@ -39,15 +40,8 @@ if TYPE_CHECKING:
     from analytics.records import Priority
     from analytics.seeing.events import Day, Run
 
-HOUR_US = 3_600_000_000
-#: Sampled so seldom, a run of a minute or two is not resolved: what it delivers is told by days.
-BLIND_S = 45.0
-#: Delivery left, then how many runs in a row and how many hours it must show. Demand hidden in the runs
-#: differs with what draws, and a day has all of it: a loss that is no larger than what it hides (a
-#: quarter, trial figures) is asked for a whole day.
-NEEDS = ((0.6, 2, 0.0), (0.75, 6, 0.0), (9.9, 8, 24.0))
+IN_A_ROW = 2
 BACK_RUNS, BACK_HOURS = 6, 2.0
-#: Delivery counts as back when less than this share of the loss that raised it is left.
 BACK = 0.06
 #: A filter wants flushing when a quarter of the delivery is gone: common practice, no source.
 FLUSH_AT = 0.75
@@ -58,7 +52,6 @@ DAYS_KEPT = 30
 class DeliveryMemory:
     row: int = 0
     back: int = 0
-    since_us: int = 0
     back_since_us: int = 0
     onset_us: int = 0
     days: list[list[float]] = field(default_factory=list)  # time [s], delivery left
@@ -87,12 +80,9 @@ class DeliveryFault(Detector):
             memory.row = 0
             return ()
         if memory.row == 0:
-            memory.onset_us, memory.since_us = self._onset(run, known), run.at_us
+            memory.onset_us = self._onset(run, known)
         memory.row += 1
-        runs, hours = next(need for limit, *need in NEEDS if found.left <= limit)
-        if run.interval_s >= (COARSE_S if found.left > 0.5 else BLIND_S):
-            runs, hours = NEEDS[-1][1:]
-        if memory.row < runs or run.at_us - memory.since_us < hours * HOUR_US:
+        if memory.row < IN_A_ROW:
             return ()
         memory.back = 0
         return [self._claim(found)]
@@ -112,7 +102,7 @@ class DeliveryFault(Detector):
 
     def _while_open(self, found: Decline, now_us: int) -> Sequence[Word]:
         memory = self.memory
-        if not (found.left > 1.0 - BACK):
+        if found.left <= 1.0 - min(max(BACK, 2.0 * found.error), 0.5 * LEAST):
             memory.back, memory.back_since_us = 0, now_us
         else:
             memory.back += 1

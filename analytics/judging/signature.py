@@ -1,8 +1,8 @@
 """The plant's own clean signature, learned from its runs.
 
 The first LESSON usable runs while nothing is found wrong make the commissioning signature, which is
-then kept: a slow fault cannot move what it is measured against. The newest RECENT runs stand beside
-it. Robust throughout: medians, an upper quartile for delivery (demand that comes and goes inside a run
+then kept: a slow fault cannot move what it is measured against. The newest KEPT runs stand beside it.
+Robust throughout: medians, an upper quartile for delivery (demand that comes and goes inside a run
 hides delivery and can only lower it), and the median absolute deviation for the scatter.
 
 A signature is learned anew only where a repair has changed the plant (`begin_again`), which the
@@ -23,8 +23,10 @@ if TYPE_CHECKING:
     from analytics.seeing.events import Run
 
 LESSON = 24
+LATELY = 8  # of the newest runs, against the clean ones
 FIRST_WORD = 6
 RECENT = 12
+KEPT = LESSON  # of the newest runs, for what comes slowly
 ROUGH = 0.12
 DRAWS_KEPT, DRAWS_ENOUGH = 3, 2 * LESSON
 SANK = 0.3  # of its rise: a run in which pressure fell so far below its start did not go as usual
@@ -57,11 +59,12 @@ class Brief:
     stop_pa: float
     motor_level: float | None
     filter_drop_pa: float | None
+    metered_m3_s: float | None = None  # what the tank took and what a flow meter behind it saw
 
 
 TRAITS = (
     "kink_m3_s", "delivery_m3_s", "delivery_start_m3_s", "delivery_stop_m3_s", "drawdown_m3", "run_time_s",
-    "start_pa", "stop_pa", "motor_level", "filter_drop_pa",
+    "start_pa", "stop_pa", "motor_level", "filter_drop_pa", "metered_m3_s",
 )  # fmt: skip
 
 
@@ -81,7 +84,7 @@ class Signature:
         brief = usable(run)
         if brief is None or brief.stop_pa - brief.start_pa < least_rise_pa:
             return
-        self.recent = [*self.recent, brief][-RECENT:]
+        self.recent = [*self.recent, brief][-KEPT:]
         if self.learned_us is not None or not healthy:
             return
         self.lesson.append(brief)
@@ -131,10 +134,13 @@ def usable(run: Run) -> Brief | None:
     down, up = run.slope_before_m3_s, run.slope_after_m3_s
     steady = down is not None and up is not None and abs(up - down) < STEADY * c.delivery_mid_m3_s
     filled = (run.slope_run_m3_s or 0.0) * c.run_time_s
+    metered = None
+    if run.slope_run_m3_s is not None and run.flow_m3_s is not None:
+        metered = run.slope_run_m3_s + run.flow_m3_s
     return Brief(
         c.stop_us, kink(run), c.delivery_mid_m3_s if steady else None, c.delivery_start_m3_s,
         c.delivery_stop_m3_s, c.drawdown_m3 if c.drawdown_m3 is not None else filled, c.run_time_s,
-        c.demand_m3_s, low, high, c.motor_level, c.filter_drop_pa,
+        c.demand_m3_s, low, high, c.motor_level, c.filter_drop_pa, metered,
     )  # fmt: skip
 
 

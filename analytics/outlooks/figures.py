@@ -29,7 +29,7 @@ from dataclasses import dataclass, field
 from math import hypot, sqrt
 from typing import TYPE_CHECKING
 
-from analytics.judging.signature import best_delivery
+from analytics.judging.signature import RECENT, best_delivery
 from analytics.judging.watch import Detector
 from analytics.outlooks.trend import days_until
 from analytics.records import Outlook
@@ -85,7 +85,7 @@ class Figures(Detector):
         ):
             trait = known.signature.now(name)
             if trait is not None:
-                error = _error(trait, len(known.signature.recent))
+                error = _error(trait, min(len(known.signature.recent), RECENT))
                 found.append(_outlook(kind, day, true * trait.middle, true * error))
         return found + (self._air(day, known, *left) if left is not None else [])
 
@@ -122,7 +122,7 @@ class Figures(Detector):
         clean, name = known.signature.clean, best_delivery(known.signature.clean)
         if name is None or known.signature.learned_us is None:
             return None
-        now, count = known.signature.now(name), len(known.signature.recent)
+        now, count = known.signature.now(name), min(len(known.signature.recent), RECENT)
         if now is None or now.middle <= 0.0:
             return None
         share = clean[name].middle / now.middle

@@ -317,7 +317,7 @@ def _run(
         scatter_m3=_or_none(float(whole.scatter[k])),
         leap_pa=_or_none(start.leap_pa),
         before_us=run.before_stop_us,
-        flow_m3_s=_median(others.get("flow"), *span),
+        flow_m3_s=_mean(others.get("flow"), *span),
         discharge_pa=discharge,
         suction_pa=_median(others.get("suction"), *span),
     )
@@ -338,6 +338,17 @@ def _median(track: Track | None, from_us: int, to_us: int) -> float | None:
         return None
     a, b = np.searchsorted(track.time_us, (from_us, to_us)).tolist()
     return median(track.value[a:b]) if b > a else None
+
+
+def _mean(track: Track | None, from_us: int, to_us: int) -> float | None:
+    """Mean over time, each value standing until the next: what has run through a meter adds up."""
+    if track is None:
+        return None
+    a, b = np.searchsorted(track.time_us, (from_us, to_us)).tolist()
+    if b <= a:
+        return None
+    stood_us = np.diff(track.time_us[a:b], append=max(to_us, int(track.time_us[b - 1]) + 1))
+    return float(track.value[a:b] @ stood_us) / float(stood_us.sum())
 
 
 def _difference(upper: Track | None, lower: Track, from_us: int, to_us: int) -> float | None:
