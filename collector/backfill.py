@@ -66,41 +66,42 @@ def resumed(history: Writer) -> Engine:
 
     Where its stored state cannot be read (another version wrote it) or does not fit (the plant's
     signals are others now), a new engine is shown the last RELEARN_US of what is stored, so that
-    it knows the plant's healthy ways again; see `_learned_anew`. Raises HistoryError.
+    it knows the plant's healthy ways again; see `learned_anew`. Raises HistoryError.
     """
     resumption = history.resume()
     if not resumption.fits:
         log.info("%s: its signals have changed; learning it anew", history.plant.name)
-        return _learned_anew(history)
+        return learned_anew(history)
     engine = Engine(history.plant)
     if resumption.state is not None:
         try:
             engine = Engine.restore(history.plant, resumption.state)
         except ValueError as error:
             log.info("%s: %s; learning it anew", history.plant.name, error)
-            return _learned_anew(history)
+            return learned_anew(history)
     for part in resumption.replay:
         engine.feed(part)
     return engine
 
 
-def _learned_anew(history: Writer) -> Engine:
-    """A new engine that has seen the newest of what is stored.
+def learned_anew(history: Writer, until_us: int | None = None) -> Engine:
+    """A new engine that has seen the newest of what is stored, or of what is stored before a time.
 
     What it still holds open is stored; what was open and it does not know is closed at the newest
-    reading: it will be raised again if it stands. Findings of the past stay as they were told.
+    reading: it will be raised again if it stands. Findings of the past stay as they were told. Raises
+    HistoryError.
     """
     engine, span = Engine(history.plant), history.span()
     if span is None:
         return engine
     found: dict[tuple[str, str, int], Finding] = {}
     names = [signal.name for signal in history.plant.signals]
-    newest_us = span[1]
+    newest_us = span[1] if until_us is None else until_us - 1
     for part in history.recording(names, newest_us - RELEARN_US, newest_us + 1):
         found |= {finding.key: finding for finding in engine.feed(in_si(part, history.plant)).findings}
     standing = {key: finding for key, finding in found.items() if finding.cleared_us is None}
     closed = [
-        replace(finding, cleared_us=newest_us)
+        replace(finding, cleared_us=max(newest_us, finding.raised_us))
         for finding in history.findings(open_only=True)
         if finding.key not in standing
     ]

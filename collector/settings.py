@@ -11,7 +11,8 @@ in a file that only its owner may read.
     password_file = "/etc/holdwater/broker-password"
     ca_file = "/etc/holdwater/ca.pem"       # else the system's
     protocol = "5"                          # "5" | "3.1.1"; else 5, and 3.1.1 where the broker is old
-    client_id = "holdwater-juniper"         # else made once and kept in the data folder
+    client_id = "holdwater-juniper"         # else made once and kept in the data folder; each plant's
+                                            # session at the broker bears this and the plant's name
 
     [history]
     keep_days = 1500    # older readings are given up but for minutes and hours; else all are kept

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Literal
 import numpy as np
 
 from analytics.plant.description import MOTOR_MEASURES, Measure
-from collector.live.pulse import read_pulse
+from collector.live.pulse import SILENT_US, cannot_be_written, read_pulse
 from collector.store.history import History
 from dashboard.drawing.traces import DAY_US, LIVE_US
 from dashboard.telling.facts import Facts, Reading, Trace
@@ -24,8 +24,6 @@ if TYPE_CHECKING:
 FORTNIGHT_US = 14 * DAY_US
 #: How old the slow half (runs, levels by the hour) may be; a run that ends refreshes it at once.
 SLOW_S = 60.0
-#: The daemon renews its sign of life every ten seconds; three missed are no accident.
-PULSE_US = 35_000_000
 
 
 def now_us() -> int:
@@ -85,8 +83,8 @@ class Site:
         pulse = read_pulse(self.data)
         if pulse is None:
             return "unknown", ""
-        if not pulse.running or at - pulse.time_us > PULSE_US:
-            return "gone", ""
+        if not pulse.running or at - pulse.time_us > SILENT_US:
+            return "gone", cannot_be_written(self.data)
         return "alive" if pulse.connected else "cut off", pulse.trouble.get(self.plant.name, "")
 
     def open_findings(self) -> tuple[Finding, ...]:

@@ -23,9 +23,10 @@ def running_us() -> int:
     return time.monotonic_ns() // 1_000
 
 
-def is_set() -> bool:
-    """Whether the clock can be believed at all."""
-    return now_us() >= SET_AFTER_US
+def is_set(lived_us: int = 0) -> bool:
+    """Whether the clock can be believed: it shows no time before anybody could have run this, nor one
+    well before `lived_us`, when it is known to have been later."""
+    return now_us() >= max(SET_AFTER_US, lived_us - BELIEVED_BACK_US)
 
 
 class Stamps:
@@ -36,13 +37,14 @@ class Stamps:
     set back further is believed, since the time before was wrong.
     """
 
-    def __init__(self) -> None:
-        self._stamp_us = 0
-        self._ran_us = 0
+    def __init__(self, lived_us: int = 0) -> None:
+        """`lived_us`: a time that the clock is known to have shown before, by whoever ran then."""
+        self._stamp_us = lived_us
+        self._ran_us: int | None = None
 
     def at(self, wall_us: int, running_us: int) -> tuple[int, bool]:
         """The stamp for now, and whether time was turned back."""
-        passed_us = max(running_us - self._ran_us, 0)
+        passed_us = 0 if self._ran_us is None else max(running_us - self._ran_us, 0)
         self._ran_us = running_us
         if self._stamp_us - wall_us > BELIEVED_BACK_US:
             self._stamp_us = wall_us

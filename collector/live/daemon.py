@@ -3,15 +3,15 @@
 from __future__ import annotations
 
 import logging
+import select
 import signal
 import threading
 import time
-from collections import defaultdict
 from typing import TYPE_CHECKING
 
 from collector.live import clock, systemd
-from collector.live.link import Link
-from collector.live.pulse import Pulse, write_pulse
+from collector.live.pulse import RENEWED_S, Pulse, read_pulse, write_pulse
+from collector.live.watch import Watch
 from collector.notify.office import Office
 
 if TYPE_CHECKING:
@@ -25,12 +25,10 @@ if TYPE_CHECKING:
 log = logging.getLogger("holdwater.daemon")
 
 _COMMIT_S = 1.0
-#: A broker that allows few messages in flight (mosquitto: 20) waits for us long before the second is
-#: over: when messages stop coming and so many are owed, commit at once.
-_WINDOW = 16
 _LULL_S = 0.05
-_PULSE_S = 10.0
 _GIVE_UP_S = 600.0
+#: How long a clock that shows less than when we last lived is given to be set; then it is believed.
+_SET_WITHIN_S = 600.0
 
 
 class Daemon:
@@ -44,65 +42,80 @@ class Daemon:
         companion: Companion | None,
         office: Office | None = None,
     ) -> None:
-        self._sites = list(sites)
-        self._hearers: dict[str, list[Site]] = defaultdict(list)
-        for site in self._sites:
-            for topic in site.topics:
-                self._hearers[topic].append(site)
-        self._link = Link(broker, list(self._hearers), self._hear)
+        self._watches = [Watch(site, broker, self._now_us) for site in sites]
         self._broker = broker
         self._data = data
         self._companion = companion
         self._office = office or Office()
-        self._stamps = clock.Stamps()
-        self._received_us: dict[str, int] = {}
-        self._heard = 0
+        before = read_pulse(data)
+        self._lived_us = 0 if before is None else before.time_us
+        self._stamps = clock.Stamps(self._lived_us)
+        self._told: object = None  # what the last sign of life said, but for its time
         self._pulse_at = 0.0
         self._give_up_at = 0.0
         self.stop = threading.Event()
 
     def run(self) -> None:
         """Until stopped. Everything heard is stored before it returns."""
+        self._await_clock()
         began_us = clock.now_us()
         committed = time.monotonic()
         self._office.begin()
         systemd.tell("READY=1")
         while not self.stop.is_set():
-            heard = self._heard
-            self._link.work(_LULL_S)
-            lull = self._heard == heard and self._link.owed >= _WINDOW
-            if lull or time.monotonic() - committed >= _COMMIT_S:
-                self._commit()
+            self._listen()
+            if time.monotonic() - committed >= _COMMIT_S:
+                now_us = self._now_us()
+                for watch in self._watches:
+                    watch.commit(now_us)
                 committed = time.monotonic()
                 self._tend(began_us)
         systemd.tell("STOPPING=1")
         self._close(began_us)
 
-    def _hear(self, topic: str, payload: bytes, retained: bool, waited: bool) -> None:
-        self._heard += 1
-        # Two values of one topic in one millisecond are two: a bare one has no other time to be told by.
-        received_us = max(self._now_us(), self._received_us.get(topic, 0) + 1)
-        if topic in self._hearers:
-            self._received_us[topic] = received_us
-        for site in self._hearers.get(topic, ()):
-            site.hear(topic, payload, retained, waited, received_us)
+    def _await_clock(self) -> None:
+        """A clock that was never set, or shows less than when we last lived, would stamp readings with a
+        time before theirs: wait until it is set; the broker keeps what comes."""
+        until = time.monotonic() + _SET_WITHIN_S
+        if not clock.is_set():
+            log.warning("the clock shows a time before 2026: waiting until it is set")
+        elif not clock.is_set(self._lived_us):
+            log.warning("the clock shows a time before the newest that is stored: waiting for it to be set")
+        while not self.stop.is_set() and not clock.is_set(self._lived_us):
+            if clock.is_set() and time.monotonic() >= until:
+                log.warning("the clock was not set in ten minutes and is believed: it was wrong before")
+                return
+            if self._companion is not None:
+                self._companion.tend()
+            self.stop.wait(1.0)
+
+    def _listen(self) -> None:
+        """Take what came for each plant, waiting a moment where nothing does."""
+        if len(self._watches) == 1:
+            self._watches[0].work(_LULL_S)
+            return
+        heard, began = self._heard(), time.monotonic()
+        for watch in self._watches:
+            watch.work(0.0)
+            if time.monotonic() - began > _COMMIT_S:  # a broker that does not answer: the others in turn
+                return
+        if self._heard() == heard:
+            links = [watch.link for watch in self._watches]
+            there = [(link.socket, link.sending) for link in links if link.socket is not None]
+            sockets = [socket for socket, _ in there]
+            select.select(sockets, [socket for socket, sending in there if sending], [], _LULL_S)
+
+    def _heard(self) -> int:
+        return sum(watch.heard for watch in self._watches)
 
     def _now_us(self) -> int:
         """The time of receipt."""
         stamp_us, turned_back = self._stamps.at(clock.now_us(), clock.running_us())
         if turned_back:
-            self._received_us.clear()
+            log.warning("the clock was set back by more than five minutes: going on from the earlier time")
+            for watch in self._watches:
+                watch.turn_back(stamp_us)
         return stamp_us
-
-    def _commit(self) -> None:
-        now_us = self._now_us()
-        # No ticks while the link is down, since then silence is ours and not the sensors'; nor before
-        # what the broker kept for us is through, since it is older than now.
-        if self._link.settled():
-            for site in self._sites:
-                site.tick(now_us)
-        stored = {id(site): site.commit(now_us) for site in self._sites}
-        self._link.acknowledge(lambda topic: all(stored[id(site)] for site in self._hearers.get(topic, ())))
 
     def _tend(self, began_us: int) -> None:
         """The companion's health and our own sign of life, which need not wear the card each second."""
@@ -110,35 +123,38 @@ class Daemon:
         self._office.tend()
         if self._companion is not None:
             self._companion.tend()
-        if time.monotonic() >= self._pulse_at or self._link.connections != self._link.told:
-            self._pulse_at = time.monotonic() + _PULSE_S
-            self._link.told = self._link.connections
-            write_pulse(self._data, self._pulse(began_us, running=True))
+        pulse = self._pulse(began_us, running=True)
+        says = (pulse.connected, pulse.connections, pulse.trouble)
+        if time.monotonic() >= self._pulse_at or says != self._told:
+            self._pulse_at = time.monotonic() + RENEWED_S
+            self._told = says
+            write_pulse(self._data, pulse)
         if time.monotonic() >= self._give_up_at:
             self._give_up_at = time.monotonic() + _GIVE_UP_S
-            for site in self._sites:
-                site.give_up_old(self._now_us())
+            for watch in self._watches:
+                watch.site.give_up_old(self._now_us())
 
     def _pulse(self, began_us: int, running: bool) -> Pulse:
+        sites = [watch.site for watch in self._watches]
         return Pulse(
             time_us=clock.now_us(),
             began_us=began_us,
             running=running,
             broker=f"{self._broker.host}:{self._broker.port}",
-            connected=self._link.connected,
-            connections=self._link.connections,
-            messages=self._heard,
-            trouble={site.plant.name: site.trouble for site in self._sites if site.trouble},
+            connected=all(watch.link.connected for watch in self._watches),
+            connections=sum(watch.link.connections for watch in self._watches),
+            messages=self._heard(),
+            trouble={site.plant.name: site.trouble for site in sites if site.trouble},
         )
 
     def _close(self, began_us: int) -> None:
         if self._companion is not None:
             self._companion.stop()
-        self._commit()
-        self._link.close()
+        for watch in self._watches:
+            watch.close(self._now_us())
         self._office.end()  # what it has delivered goes into the sites' last commit
-        for site in self._sites:
-            site.close(self._now_us())
+        for watch in self._watches:
+            watch.site.close(self._now_us())
         write_pulse(self._data, self._pulse(began_us, running=False))
         log.info("stopped; everything heard is stored")
 
@@ -147,12 +163,3 @@ def stop_on_signals(daemon: Daemon) -> None:
     """SIGTERM and SIGINT end the loop in order."""
     for number in (signal.SIGTERM, signal.SIGINT):
         signal.signal(number, lambda *_: daemon.stop.set())
-
-
-def wait_for_clock(stop: threading.Event) -> None:
-    """A clock that was never set would stamp readings with 1970: wait, the broker keeps what comes."""
-    if clock.is_set():
-        return
-    log.warning("the clock shows a time before 2026: waiting until it is set")
-    while not clock.is_set() and not stop.wait(1.0):
-        pass

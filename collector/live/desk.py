@@ -93,6 +93,10 @@ class Desk:
             carried=carried,
         )
 
+    def look_through(self, findings: Sequence[Finding]) -> None:
+        """Findings as they are stored, which may have changed without passing here."""
+        self._unheard = list(findings)
+
     def committed(self, response: Response) -> None:
         """The response is durable: tell, and let go of the commands that it carried out."""
         self._office.hand_over(self._plant.name, [due for due in response.due if not due.tries])
@@ -221,10 +225,6 @@ class Desk:
 
 def _reason(command: Command) -> str:
     return command.reason if isinstance(command, asked_for.Shelve | asked_for.OutOfService) else ""
-
-
-def _until_us(command: Command, now_us: int) -> int | None:
-    return now_us + int(command.hours * _HOUR_US) if isinstance(command, asked_for.Shelve) else None
 
 
 def everything(desk: Desk) -> Response:

@@ -25,6 +25,8 @@ from paho.mqtt.subscribeoptions import SubscribeOptions
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
 
+    from paho.mqtt.client import SocketLike
+
     from collector.settings import Broker
 
 log = logging.getLogger("holdwater.link")
@@ -71,7 +73,6 @@ class Link:
         self._backlog = False
         self.connected = False
         self.connections = 0
-        self.told = -1  # connections when last spoken of
 
     def _new_client(self) -> mqtt.Client:
         broker = self._broker
@@ -117,6 +118,16 @@ class Link:
             heard = self._heard
             if not self.connected or self._client.loop_read() or self._heard == heard:
                 break
+
+    @property
+    def socket(self) -> SocketLike | None:
+        """What to wait for, None while there is no connection."""
+        return self._client.socket()
+
+    @property
+    def sending(self) -> bool:
+        """Whether something is still to be sent."""
+        return bool(self._client.want_write())
 
     def settled(self) -> bool:
         """Connected for a while, and what the broker kept for us is through: silence is the sensors' now."""

@@ -18,10 +18,6 @@ class OneLine(logging.Formatter):
         )
 
 
-def _spelt(sign: str) -> str:
-    return sign.encode("unicode_escape").decode()
-
-
 def begin() -> None:
     """Log to standard error from here on."""
     handler = logging.StreamHandler(sys.stderr)

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 
 from analytics.plant.payload import Decoder, Rows
 from analytics.readings import TICK, Readings
-from collector.backfill import resumed
+from collector.backfill import learned_anew, resumed
 from collector.commands import Commands
 from collector.live.desk import Desk, everything
 from collector.notify.office import Office
@@ -70,6 +70,7 @@ class Site:
         self._last_us = now_us  # of the newest tick or message
         self._snapshot_us = now_us
         self._committed_us = now_us
+        self._turned_us: int | None = None  # the clock was set back to this, and the engine knows not
         self.trouble: str | None = None
         self._damaged = False
 
@@ -119,6 +120,16 @@ class Site:
             self._rows.add(TICK, now_us, float("nan"))
             self._last_us = now_us
 
+    def turn_back(self, now_us: int) -> None:
+        """The clock was set back to now: what it stamped before lies ahead, and stays as it is stored.
+
+        The engine would wait for time to catch up. So it is made anew from what is stored before now,
+        and what is heard from here on follows that.
+        """
+        self._turned_us = now_us
+        self._last_us = self._snapshot_us = self._committed_us = now_us
+        self.commit(now_us)
+
     # -- keeping -------------------------------------------------------------------------------
 
     def commit(self, now_us: int, final: bool = False) -> bool:
@@ -128,6 +139,7 @@ class Site:
         )
         asked = self._desk.due(now_us)
         due = heard or asked or final or now_us - self._committed_us >= _TICKS_COMMIT_US
+        due |= self._turned_us is not None
         if not due and not len(self._pending.readings):
             return True
         snapshot = final or now_us - self._snapshot_us >= _SNAPSHOT_US
@@ -148,7 +160,21 @@ class Site:
         if self._pending.snapshot is not None:
             self._snapshot_us = now_us
         self._pending = Batch()
+        if self._turned_us is not None:
+            self._follow(self._turned_us)
         return True
+
+    def _follow(self, now_us: int) -> None:
+        """An engine that stands at a time before that of what is stored; tried again where it fails."""
+        try:
+            self._engine = learned_anew(self._history, now_us)
+            self._desk.look_through(self._history.findings())
+        except HistoryError as error:
+            self._damaged |= isinstance(error, HistoryDamaged)
+            self._in_trouble(str(error))
+            return
+        self._late = self._engine.late
+        self._turned_us = None
 
     def _in_trouble(self, why: str) -> None:
         """Said once, not at every attempt."""

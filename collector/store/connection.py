@@ -19,11 +19,15 @@ if TYPE_CHECKING:
 PAGE_BYTES = 1024
 LOG_BYTES = 4 * 1024 * 1024
 _PATIENCE_S = 10.0
+#: The one writer waits for nobody in the usual course; and all plants wait while it does.
+_WRITER_PATIENCE_S = 2.0
 
 
 def writing(path: Path) -> sqlite3.Connection:
     """A connection that writes; makes the file where there is none."""
-    connection = sqlite3.connect(path, timeout=_PATIENCE_S, isolation_level=None, check_same_thread=False)
+    connection = sqlite3.connect(
+        path, timeout=_WRITER_PATIENCE_S, isolation_level=None, check_same_thread=False
+    )
     connection.execute(f"PRAGMA page_size = {PAGE_BYTES}")  # only a new file heeds it
     connection.execute("PRAGMA journal_mode = WAL")
     connection.execute("PRAGMA synchronous = FULL")

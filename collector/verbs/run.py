@@ -40,7 +40,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 def run(options: argparse.Namespace) -> int:
     from analytics.plant.mistakes import PlantErrors
     from collector.live import clock, logs
-    from collector.live.daemon import Daemon, stop_on_signals, wait_for_clock
+    from collector.live.daemon import Daemon, stop_on_signals
     from collector.live.site import Site
     from collector.notify.office import Office
     from collector.notify.settings import notify, warnings
@@ -82,7 +82,6 @@ def run(options: argparse.Namespace) -> int:
         print(f"the broker's settings: {error}", file=sys.stderr)
         return 2
     stop_on_signals(daemon)
-    wait_for_clock(daemon.stop)
     daemon.run()
     return 0
 

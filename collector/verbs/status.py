@@ -14,9 +14,6 @@ if TYPE_CHECKING:
 
 HELP = "how the daemon is: broker, newest reading of each signal, what was set aside"
 
-#: The sign of life is renewed every ten seconds; three missed are no accident.
-_SILENT_S = 35.0
-
 
 def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("plants", nargs="*", metavar="PLANT", help="plant file")
@@ -57,15 +54,16 @@ def age(seconds: float) -> str:
 
 def daemon_lines(pulse: object, now_us: int, data: Path) -> list[str]:
     """The daemon's sign of life in words."""
-    from collector.live.pulse import Pulse
+    from collector.live.pulse import SILENT_US, Pulse, cannot_be_written
 
     if not isinstance(pulse, Pulse):
         return [f"No daemon has run on {data}."]
     since = age((now_us - pulse.time_us) / 1e6)
     if not pulse.running:
         return [f"The daemon was stopped {since} ago."]
-    if now_us - pulse.time_us > _SILENT_S * 1e6:
-        return [f"The daemon gave its last sign of life {since} ago: it was ended or hangs."]
+    if now_us - pulse.time_us > SILENT_US:
+        why = cannot_be_written(data) or "it was ended or hangs"
+        return [f"The daemon gave its last sign of life {since} ago: {why}."]
     link = "connected to" if pulse.connected else "NOT connected to"
     runs = f"The daemon runs since {age((now_us - pulse.began_us) / 1e6)}, {link} {pulse.broker}"
     heard = f"({pulse.connections} connections, {pulse.messages:,} messages)."

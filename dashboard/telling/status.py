@@ -118,7 +118,8 @@ def _place(facts: Facts, one: Told, column: tuple[Station, ...]) -> str:
 
 
 def _verdict(facts: Facts, found: list[Told], column: tuple[Station, ...]) -> tuple[Mood, str, str]:
-    silence = _silence(facts)
+    # What cannot be kept looks like silence, and is none of the sensors'.
+    silence = f"What comes in cannot be kept: {facts.trouble}." if facts.trouble else _silence(facts)
     aside = [one.advice.title for one in found if one.aside]
     found = [one for one in found if not one.aside]
     if found:
@@ -128,12 +129,12 @@ def _verdict(facts: Facts, found: list[Told], column: tuple[Station, ...]) -> tu
         if others:
             detail = f"And {others} more: {_listed([one.advice.title for one in found[1:]])}."
         return "wrong", verdict, f"{silence} {detail}".strip() if silence else detail
+    if facts.trouble:
+        return "blind", "What comes in cannot be kept.", f"{facts.trouble}."
     if silence:
         if facts.newest_us is None:
             return "blind", silence, "Each sensor's first one shows here at once. Set-up lists who was heard."
         return "blind", silence, "What stands below is the last that was heard."
-    if facts.trouble:
-        return "blind", "What comes in cannot be kept.", f"{facts.trouble}."
     if aside:
         return "well", "Nothing new is wrong.", f"Put aside: {_listed(aside)}."
     unseen = [station.name.lower() for station in column if not station.seen]

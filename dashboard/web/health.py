@@ -10,9 +10,9 @@ from typing import TYPE_CHECKING
 
 from flask import Response, json
 
-from collector.live.pulse import read_pulse
+from collector.live.pulse import SILENT_US, read_pulse
 from collector.store.errors import HistoryError
-from dashboard.site import PULSE_US, now_us
+from dashboard.site import now_us
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -44,7 +44,7 @@ def daemon_state(pulse: Pulse | None, at_us: int) -> str:
     """ "alive", "cut off" from its broker, "gone", or "unknown" where none has run on this folder."""
     if pulse is None:
         return "unknown"
-    if not pulse.running or at_us - pulse.time_us > PULSE_US:
+    if not pulse.running or at_us - pulse.time_us > SILENT_US:
         return "gone"
     return "alive" if pulse.connected else "cut off"
 

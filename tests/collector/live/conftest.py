@@ -118,10 +118,12 @@ class Running:
         self.log = folder / "daemon.log"
         self.url = broker.url
         self._settings = settings
+        self.also: list[Path] = []  # further plant files
+        self.program = [sys.executable, "-m", "collector.cli"]
         self.process: subprocess.Popen[bytes] | None = None
 
     def start(self) -> None:
-        words = [sys.executable, "-m", "collector.cli", "run", str(self.file), "--no-dashboard"]
+        words = [*self.program, "run", str(self.file), *map(str, self.also), "--no-dashboard"]
         words += ["--broker", self.url, "--data", str(self.data)]
         if self._settings is not None:
             words += ["--settings", str(self._settings)]
