@@ -29,7 +29,7 @@ from tests.dashboard import made
 from tests.dashboard.paired import cookie_of
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Iterator, Sequence
 
     from playwright.sync_api import BrowserType, CDPSession, Page
 
@@ -118,6 +118,21 @@ def history_ms(chromium: BrowserType, server: Server) -> tuple[float, float, flo
         page.wait_for_selector(".chart .hoverlayer text", timeout=30_000)
         page.evaluate(PAINTED)
         return (opened - begin) * 1e3, (year - opened) * 1e3, (time.monotonic() - year) * 1e3
+
+
+def room_ms(chromium: BrowserType, server: Server, room: str) -> float:
+    """From the tap on a room until its charts are painted, cold [ms]."""
+    with phone(chromium, server) as (page, _):
+        page.goto(server.url, wait_until="load")
+        page.wait_for_timeout(1000)
+        link = page.locator("nav.rooms").get_by_role("link", name=room, exact=True)
+        if not link.is_visible():
+            page.locator("nav.rooms summary").click()
+        begin = time.monotonic()
+        link.click()
+        page.wait_for_selector(".chart svg path.in-water", state="attached", timeout=60_000)
+        page.evaluate(PAINTED)
+        return (time.monotonic() - begin) * 1e3
 
 
 def to_pixel_ms(chromium: BrowserType, server: Server, samples: int = 30) -> list[float]:
@@ -213,6 +228,11 @@ def _drain(answer: http.client.HTTPResponse) -> None:
         return  # closed from the other end of this test
 
 
+def _seen(took_ms: Sequence[float]) -> str:
+    """The median, and the best: what the machine does when other work lets it."""
+    return f"{statistics.median(took_ms):.0f} ms, best {min(took_ms):.0f}"
+
+
 def measured(data: Path) -> list[tuple[str, str, str]]:
     """(what, seen, budget)."""
     server = Server(data, free_port())
@@ -223,19 +243,20 @@ def measured(data: Path) -> list[tuple[str, str, str]]:
             chromium = started.chromium
             for net, budget in (("LAN", 700), ("slow 4G", 1500)):
                 loads = [loaded(chromium, server, net) for _ in range(ROUNDS)]
-                lcp = statistics.median(one.lcp_ms for one in loads)
-                blocked = statistics.median(one.blocked_ms for one in loads)
-                rows.append((f"largest paint, {net}", f"{lcp:.0f} ms", f"under {budget} ms"))
-                rows.append((f"blocking time, {net}", f"{blocked:.0f} ms", "under 400 ms"))
+                painted, blocked = [one.lcp_ms for one in loads], [one.blocked_ms for one in loads]
+                rows.append((f"largest paint, {net}", _seen(painted), f"under {budget} ms"))
+                rows.append((f"blocking time, {net}", _seen(blocked), "under 400 ms"))
             rows.append(("first load", f"{loads[0].bytes / 1e3:.0f} kB", "at most 250 kB"))
             rows.append(("first load", f"{loads[0].requests} requests", "at most 16"))
             opened = [history_ms(chromium, server) for _ in range(ROUNDS)]
-            first, year, read = (statistics.median(column) for column in zip(*opened, strict=True))
-            rows.append(("History, from the tap to its chart", f"{first:.0f} ms", ""))
-            rows.append(
-                ("a year's history: the same, and the tap on year", f"{first + year:.0f} ms", "under 2000 ms")
-            )
-            rows.append(("from a first touch of the chart to its value read off", f"{read:.0f} ms", ""))
+            first, _, read = zip(*opened, strict=True)
+            both = [one + year for one, year, _ in opened]
+            rows.append(("History, from the tap to its chart", _seen(first), ""))
+            rows.append(("a year's history: the same, and the tap on year", _seen(both), "under 2000 ms"))
+            rows.append(("from a first touch of the chart to its value read off", _seen(read), ""))
+            for room in ("Storage", "Cycles"):
+                took = [room_ms(chromium, server, room) for _ in range(ROUNDS)]
+                rows.append((f"{room}, from the tap to its charts", _seen(took), ""))
             pixels = to_pixel_ms(chromium, server)
             rows.append(
                 (
