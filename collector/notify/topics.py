@@ -55,8 +55,12 @@ class Topics:
 
     def _new_client(self) -> mqtt.Client:
         broker = self._broker
+        # Nothing here needs MQTT 5, and every broker speaks 3.1.1: but where the owner asks for 5, it may
+        # be that this broker is set to take nothing else.
         client = mqtt.Client(
-            CallbackAPIVersion.VERSION2, client_id=f"{broker.client_id}-alarms", protocol=mqtt.MQTTv311
+            CallbackAPIVersion.VERSION2,
+            client_id=f"{broker.client_id}-alarms",
+            protocol=mqtt.MQTTv5 if broker.protocol == "5" else mqtt.MQTTv311,
         )
         if broker.user is not None:
             client.username_pw_set(broker.user, broker.password())

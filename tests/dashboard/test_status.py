@@ -78,6 +78,15 @@ def test_silence_is_said_and_the_old_number_looks_old(facts: Facts) -> None:
     assert station(later, "pump").figure.text == "unknown"
 
 
+def test_what_cannot_be_kept_is_not_taken_for_silent_sensors(facts: Facts) -> None:
+    """Nothing new is in a history that cannot be written, however loudly the sensors speak."""
+    later = replace(facts, now_us=facts.now_us + 3 * 3_600_000_000, trouble="the disk is full")
+    told = status(later)
+    assert told.mood == "blind"
+    assert told.verdict == "What comes in cannot be kept."
+    assert "the disk is full" in told.detail
+
+
 def test_nothing_heard_yet_is_unknown_and_never_zero() -> None:
     told = status(Facts(made.juniper(), now_us=1_778_616_000_000_000))
     assert told.verdict == "No reading has come in yet."

@@ -1,4 +1,4 @@
-"""A real HTTP receiver on loopback, for Apprise's json:// to speak to; it can be made to refuse or hang."""
+"""A real HTTP receiver on loopback, for Apprise to speak to; it can be made to refuse or hang."""
 
 from __future__ import annotations
 
@@ -16,7 +16,9 @@ class Receiver:
     """`got` holds what arrived and was answered with 200; `offered` counts all attempts."""
 
     def __init__(self) -> None:
-        self.got: list[dict[str, str]] = []
+        self.got: list[dict[str, str]] = []  # of json://
+        self.bodies: list[bytes] = []
+        self.paths: list[str] = []
         self.offered = 0
         self.refuses = False
         self.hangs_s = 0.0
@@ -29,7 +31,10 @@ class Receiver:
                 if outer.refuses:
                     self.send_error(503)
                     return
-                outer.got.append(json.loads(body))
+                outer.bodies.append(body)
+                outer.paths.append(self.path)
+                if body.startswith(b"{"):
+                    outer.got.append(json.loads(body))
                 time.sleep(outer.hangs_s)
                 self.send_response(200)
                 self.end_headers()

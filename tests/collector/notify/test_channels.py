@@ -128,8 +128,9 @@ def test_a_channel_that_hangs_holds_up_no_other(receiver: Receiver, tmp_path: Pa
 
 
 @pytest.mark.broker
-def test_topics_hold_the_state_now_and_after_the_broker_was_away(broker: Broker) -> None:
-    topics = Topics(Reached("127.0.0.1", broker.port, False, client_id="me"), "ours")
+@pytest.mark.parametrize("protocol", ["auto", "5", "3.1.1"])
+def test_topics_hold_the_state_now_and_after_the_broker_was_away(broker: Broker, protocol: str) -> None:
+    topics = Topics(Reached("127.0.0.1", broker.port, False, client_id="me", protocol=protocol), "ours")
     seen: dict[str, bytes] = {}
     listener = broker.publisher()
     listener.on_message = lambda _, __, m: seen.__setitem__(m.topic, m.payload)
