@@ -144,6 +144,11 @@ def _decode(plan: _Plan, payload: bytes, received_us: int, rows: Rows, reasons: 
     if text[:1] not in (b"{", b"["):
         _decode_bare(plan, text, received_us, rows, reasons)
         return
+    if plan.plain and not plan.pointed and text[:1] == b"[":
+        plain = senml.plain_records(text, received_us)
+        if plain is not None:
+            _take_records(plan.plain, plain, rows, reasons)
+            return
     try:
         document = msgspec.json.decode(text)
     except (msgspec.DecodeError, UnicodeDecodeError) as error:
@@ -209,6 +214,12 @@ def _decode_pack(
         reasons.append(f"SenML: {error}")
         return
     reasons.extend(f"SenML: {reason}" for reason in wrong)
+    _take_records(listeners, records, rows, reasons)
+
+
+def _take_records(
+    listeners: list[Listener], records: list[senml.Record], rows: Rows, reasons: list[str]
+) -> None:
     before = len(rows)
     foreign: list[str] = []
     alone = len(listeners) == 1 and listeners[0].signal.record is None

@@ -9,6 +9,8 @@ from __future__ import annotations
 from math import isfinite
 from typing import Any, NamedTuple, cast
 
+import msgspec
+
 #: Times below this are relative to the moment of receipt (RFC 8428, 4.5.3).
 _RELATIVE_BELOW_S = 2**28
 
@@ -49,6 +51,18 @@ class Record(NamedTuple):
     time_us: int
 
 
+class _Plain(msgspec.Struct, forbid_unknown_fields=True):
+    """A record as nearly all are: a name, a number, perhaps its unit and time, and nothing else."""
+
+    n: str
+    v: float
+    u: str | msgspec.UnsetType = msgspec.UNSET
+    t: float = 0.0
+
+
+_PLAIN = msgspec.json.Decoder(list[_Plain])
+
+
 class PackError(ValueError):
     """The pack as a whole cannot be used; the message says why."""
 
@@ -78,6 +92,26 @@ def records(pack: list[Any], received_us: int) -> tuple[list[Record], list[str]]
         if resolved is not None:
             found.append(resolved)
     return found, wrong
+
+
+def plain_records(text: bytes, received_us: int) -> list[Record] | None:
+    """What `records` gives for a pack of plain records, several times as fast; None for any other."""
+    try:
+        pack = _PLAIN.decode(text)
+        if not all(record.n and isfinite(record.v) for record in pack):
+            return None
+        return [
+            Record(
+                record.n,
+                record.n,
+                None if record.u is msgspec.UNSET else record.u,
+                record.v,
+                _time_us(0, record.t, received_us),
+            )
+            for record in pack
+        ]
+    except (msgspec.DecodeError, UnicodeDecodeError, RecursionError, _RecordError):
+        return None
 
 
 def _check_fields(record: Any) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 import logging
 import select
 import signal
@@ -61,6 +62,8 @@ class Daemon:
         began_us = clock.now_us()
         committed = time.monotonic()
         self._office.begin()
+        gc.collect()
+        gc.freeze()  # what start-up made lives as long as we do: collections need not walk it
         systemd.tell("READY=1")
         while not self.stop.is_set():
             self._listen()

@@ -9,6 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from analytics.plant import senml
 from analytics.plant.parsing import parse_plant
 from analytics.plant.payload import LARGEST, MOST_REJECTS, Decoder
 
@@ -392,3 +393,32 @@ def test_anything_is_readings_or_rejects(topic: str, payload: bytes, received_us
 def test_every_finite_number_comes_through_exactly(value: float) -> None:
     assert rows("p/pressure", repr(value)) == [("pressure", NOW, value)]
     assert rows("p/pressure", [{"n": "x", "v": value}]) == [("pressure", NOW, value)]
+
+
+PLAIN_FIELDS = st.fixed_dictionaries(
+    {"n": st.sampled_from(["pressure", "urn:dev:1:pressure", "", "Ü"])},
+    optional={
+        "v": st.one_of(
+            st.integers(), st.floats(allow_nan=False, allow_infinity=False), st.booleans(), st.none()
+        ),
+        "u": st.sampled_from(["Pa", "bar", "", None, 3]),
+        "t": st.one_of(st.integers(-10, 2 * 10**10), st.floats(0, 2e9), st.just("now")),
+        "bt": st.just(1.7e9),
+        "vs": st.just("on"),
+    },
+)
+
+
+@given(st.lists(PLAIN_FIELDS, max_size=4), st.integers(0, 2 * 10**15))
+def test_plain_packs_are_read_as_any_pack(pack: list[dict[str, object]], received_us: int) -> None:
+    text = json.dumps(pack).encode()
+    fast = senml.plain_records(text, received_us)
+    if fast is not None:
+        assert (fast, []) == senml.records(json.loads(text), received_us)
+
+
+def test_a_plain_pack_takes_the_short_way() -> None:
+    text = b'[{"n": "pressure", "u": "Pa", "t": 1.7e9, "v": 250000}]'
+    assert senml.plain_records(text, 0) == [
+        senml.Record("pressure", "pressure", "Pa", 250_000.0, 1_700_000_000_000_000)
+    ]
