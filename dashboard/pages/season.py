@@ -155,4 +155,7 @@ def _changes(told: Plan, facts: Facts) -> Component:
         for one in told.changes
     ]
     head = html.Thead(html.Tr([html.Th(text, scope="col") if text else html.Td("") for text in heads]))
-    return html.Table([head, html.Tbody(body)])
+    table = html.Table([head, html.Tbody(body)])
+    # wider than a phone in large text: then it is pushed sideways, also by keyboard
+    named = {"role": "region", "aria-label": "What would change it", "tabIndex": "0"}
+    return html.Div(table, className="sheet", **named)
