@@ -43,6 +43,11 @@ if TYPE_CHECKING:
 BEGUN_PA = 10e3
 #: Nothing left to give: below this (1.5 psi) the line is empty for our purpose.
 EMPTY_PA = 10e3
+#: A tap above the gauge leaves its own height of water standing: below three metres of it, and still
+#: for a minute, the line is empty too. An air charge is far above that (common practice, no source).
+STILL_BELOW_PA = 30e3
+STILL_S = 60.0
+STILL_PA = 2e3
 #: `a` beyond so many times its median is the knee: a pipe gives a hundredth of what a tank gives, so
 #: the true ratio is far above; a tap touched by hand changes its flow by less.
 KNEE_RATIO = 6.0
@@ -58,8 +63,8 @@ STEPS = (
     Step("Let the pump run to its stop with every tap shut, and wait until it rests.", name="full"),
     Step("Switch the pump off at its breaker.", BREAKER),
     Step(
-        "Open one tap a little, so that a bucket takes a minute or two to fill, and leave it so. Tap here "
-        "when it runs.",
+        "Open the lowest tap a little, so that a bucket takes a minute or two to fill, and leave it so. Tap "
+        "here when it runs.",
         DRAIN,
     ),
     Step("Wait until no more water comes. Ten minutes or more make it sure.", name="draw"),
@@ -85,12 +90,12 @@ def look(plant: Plant, step: Step, spell: Spell) -> Sighting:
     pa = _atmosphere(plant)
     if len(spell) < 2:
         return Sighting(False, "unheard")
-    empty = np.flatnonzero(spell.pressure_pa <= EMPTY_PA)
-    spell = until(spell, float(spell.time_s[empty[0]])) if len(empty) else spell
+    empty_s = _empty_s(spell)
+    spell = until(spell, spell.end_s if empty_s is None else empty_s)
     if spell.ran(5.0):
         return Sighting(True, "pump_ran")
     top, last = float(spell.pressure_pa[0]), float(spell.pressure_pa[-1])
-    if last > EMPTY_PA:
+    if empty_s is None:
         return Sighting(False, "falling" if top - last > BEGUN_PA else "standing", 1.0 - last / max(top, 1.0))
     return _judged(spell, pa)
 
@@ -109,6 +114,24 @@ def conclude(plant: Plant, seen: Mapping[str, Sighting], left_out: frozenset[str
         if charge.low > should + KNOWN_PA:
             return Conclusion("poor", "high", draw.figures)
     return Conclusion("good", "as_set", draw.figures)
+
+
+def _empty_s(spell: Spell) -> float | None:
+    """When the line had given its last water; None while it still gives."""
+    pressure, time_s = spell.pressure_pa, spell.time_s
+    empty = np.flatnonzero(pressure <= EMPTY_PA)
+    if len(empty):
+        return float(time_s[empty[0]])
+    for first in np.flatnonzero(pressure <= STILL_BELOW_PA).tolist():
+        if time_s[-1] < time_s[first] + STILL_S:
+            return None
+        half = time_s <= time_s[first] + STILL_S / 2
+        whole = time_s <= time_s[first] + STILL_S
+        early, late = pressure[first:][half[first:]], pressure[first:][whole[first:] & ~half[first:]]
+        # medians: a gauge's noise alone spans more in a minute than a line that stands may fall
+        if len(late) and abs(float(np.median(early) - np.median(late))) <= STILL_PA:
+            return float(time_s[first])
+    return None
 
 
 def _atmosphere(plant: Plant) -> float:

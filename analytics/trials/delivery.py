@@ -5,8 +5,9 @@ delivery, Q = (w(P2) - w(P1))/t. Judged from the part of the run between SHARES 
 the first seconds hold the start and the hand that shuts the tap, the last the switch.
 
 Band: the tank's volume and charge within a twentieth each (as in `holding`); one reading's interval
-at either end; and a fill that is quick for the air reads up to a tenth high (`hydraulics.
-tank_water_m3`), so the band reaches a tenth lower.
+at either end; and how quickly the tank's air gives its warmth away (`warmth`): the draw that starts
+the pump cools it, the fill warms it, and both make the pressure rise faster than the water does. The
+readings from the step's begin on follow it; the band spans a threefold slower and quicker air.
 
 Held against the plant file's rated flow, the delivery at cut-in when new, within the 8 % that a
 pump's delivery may miss its curve by when new: ISO 9906:2012 grade 2B, from memory.
@@ -20,6 +21,7 @@ import numpy as np
 
 from analytics.physics import hydraulics
 from analytics.trials.shapes import Conclusion, Estimate, Sighting, Step, Trial
+from analytics.trials.warmth import TAU_S, TAUS_S, water_m3
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -30,7 +32,6 @@ if TYPE_CHECKING:
 SHARES = (0.15, 0.9)
 NEAR_CUT_IN = 0.5  # the band's lower half tells the delivery at cut-in
 TANK_KNOWN = 0.07  # volume and charge, a twentieth each, together
-QUICK_FILL = 0.10
 GRADE = 0.08
 LEAST_READINGS = 4
 #: A fill that takes this many times longer than rated is no fill: something draws, or nothing moves.
@@ -72,7 +73,7 @@ def look(plant: Plant, step: Step, spell: Spell) -> Sighting:
         over = spell.end_s - spell.time_s[start] > ENDLESS_S
         return Sighting(over, "endless" if over else "filling", share)
     end = start + int(reached[0])
-    figures = _figures(plant, spell.time_s[start : end + 1], spell.pressure_pa[start : end + 1])
+    figures = _figures(plant, spell.time_s[: end + 1], spell.pressure_pa[: end + 1], start)
     return Sighting(True, "filled" if figures else "unheard", 1.0, figures)
 
 
@@ -91,37 +92,42 @@ def _figures(
     plant: Plant,
     time_s: np.ndarray[tuple[int], np.dtype[np.float64]],
     pressure: np.ndarray[tuple[int], np.dtype[np.float64]],
+    start: int,
 ) -> dict[str, Estimate]:
+    """From all readings of the step, of which those after `start` are the fill."""
     assert plant.switch is not None
     assert plant.pressure_tank is not None
-    inner = slice(1, None)  # the first stands below the band's beginning: the pump had not caught up yet
-    time_s, pressure = time_s[inner], pressure[inner]
-    if len(time_s) < LEAST_READINGS:
+    # the reading at `start` stands below the band's beginning: the pump had not caught up yet
+    fill = slice(start + 1, None)
+    if len(time_s[fill]) < LEAST_READINGS:
         return {}
     tank, pa = plant.pressure_tank, float(hydraulics.atmosphere_pa_abs(plant.altitude_m))
-    water = hydraulics.tank_water_m3(pressure, tank.volume_m3, tank.precharge_pa, pa)
-    whole = _mean_flow(time_s, water)
+    waters = [water_m3(time_s, pressure, tank, pa, tau)[fill] for tau in TAUS_S]
+    time_s, pressure = time_s[fill], pressure[fill]
+    whole = _mean_flow(time_s, waters)
     middle = plant.switch.cut_in_pa + NEAR_CUT_IN * (plant.switch.cut_out_pa - plant.switch.cut_in_pa)
     lower = pressure <= middle
     figures = {"delivery_m3_s": whole}
     if lower.sum() >= LEAST_READINGS:
-        figures["delivery_cut_in_m3_s"] = _mean_flow(time_s[lower], water[lower])
+        figures["delivery_cut_in_m3_s"] = _mean_flow(time_s[lower], [water[lower] for water in waters])
     low, high = plant.switch.cut_in_pa, plant.switch.cut_out_pa
     drawdown = float(hydraulics.drawdown_m3(low, high, tank.volume_m3, tank.precharge_pa, pa))
-    fill = drawdown / whole.value
-    figures["fill_s"] = Estimate(fill, fill, fill)
+    isothermal = float(waters[0][-1] - waters[0][0]) / float(time_s[-1] - time_s[0])
+    takes = drawdown / isothermal  # by the clock, whatever the air's warmth: between the same pressures
+    figures["fill_s"] = Estimate(takes, takes, takes)
     return figures
 
 
 def _mean_flow(
-    time_s: np.ndarray[tuple[int], np.dtype[np.float64]], water: np.ndarray[tuple[int], np.dtype[np.float64]]
+    time_s: np.ndarray[tuple[int], np.dtype[np.float64]],
+    waters: list[np.ndarray[tuple[int], np.dtype[np.float64]]],
 ) -> Estimate:
-    """Water over time, with its band."""
+    """Water over time, with its band; `waters` are what each of TAUS_S makes of the pressure."""
     lasted = float(time_s[-1] - time_s[0])
-    flow = float(water[-1] - water[0]) / lasted
+    flows = [float(water[-1] - water[0]) / lasted for water in waters]
     late = float(np.max(np.diff(time_s))) / lasted / np.sqrt(3.0)  # either end falls anywhere in an interval
     wide = float(np.hypot(TANK_KNOWN, late))
-    return Estimate(flow, flow * (1.0 - wide - QUICK_FILL), flow * (1.0 + wide))
+    return Estimate(flows[TAUS_S.index(TAU_S)], min(flows) * (1.0 - wide), max(flows) * (1.0 + wide))
 
 
 def conclude(plant: Plant, seen: Mapping[str, Sighting], left_out: frozenset[str]) -> Conclusion:

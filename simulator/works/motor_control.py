@@ -27,10 +27,16 @@ class MotorControl:
         self.run_since = nan  # [s]; NaN at rest
         self._agenda, self._changed = agenda, changed
         self._tripped = self._bounced_open = False
+        self._supplied = True
 
     @property
     def energised(self) -> bool:
-        return self.switch.closed and not self._tripped and not self._bounced_open
+        return self._supplied and self.switch.closed and not self._tripped and not self._bounced_open
+
+    def supply(self, now_s: float, *, on: bool) -> None:
+        """The breaker is switched."""
+        self._supplied = on
+        self._update(now_s)
 
     def operate(self, now_s: float, condition: Condition) -> None:
         """The pressure has reached the switch's point."""

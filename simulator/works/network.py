@@ -31,6 +31,7 @@ class Network:
         self.line_leak_m3_s = 0.0
         self.line_leak_exponent = 0.5
         self.after_k = 0.0  # filter after the tank
+        self.line_open = True  # the valve between tank and supply line
         #: (coefficient [m^2.5/s], height above the tee [m]) of plain outlets
         self.outlets: list[tuple[float, float]] = []
         self.regulated_m3_s = 0.0
@@ -58,7 +59,7 @@ class Network:
 
     def supply_flow(self, pressure_pa: float) -> tuple[float, float]:
         """(flow through the supply line, its slope over pressure): what passes a flow meter there."""
-        if not self.outlets and self.regulated_m3_s == 0.0:
+        if not self.line_open or (not self.outlets and self.regulated_m3_s == 0.0):
             self._supply = 0.0
             return 0.0, 0.0
         resistance, after_k = self.hardware.line_r, self.after_k
@@ -103,6 +104,8 @@ class Network:
 
     def line_leak(self, pressure_pa: float) -> float:
         """Leak out of the buried line [m3/s]: beyond a flow meter, which sees it."""
+        if not self.line_open:
+            return 0.0
         return leak_m3_s(self.line_leak_m3_s, pressure_pa, self.hardware.cut_out_pa, self.line_leak_exponent)
 
     def lost_flow(self, pressure_pa: float) -> tuple[float, float]:

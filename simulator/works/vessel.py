@@ -14,6 +14,8 @@ if TYPE_CHECKING:
 #: A blown valve core lets a hundredth of the charge go in so many seconds: empty in some seven minutes.
 AIR_STEP = 0.01
 AIR_STEP_S = 4.0
+#: n R [Pa m3/K] of air that no line pressure would move.
+_SEATED = 1e9
 #: A pump house lags the air by some hours and stays above freezing (common practice, no source).
 _HOUSE_LAG_S = 14_400.0
 _HOUSE_COLDEST_C = 2.0
@@ -29,16 +31,39 @@ class Vessel:
         self.wall_k = self.gas_k = ZERO_CELSIUS_K + now_c
         self.air_share = 1.0
         self.tank_share = 1.0
+        self._apart_m3: float | None = None  # water in a tank whose valve is shut
+
+    def part(self) -> None:
+        """Shut the valve between tank and pipe: the pipe's own give is all that is left."""
+        if self._apart_m3 is None:
+            self._apart_m3 = self.held_m3()
+
+    def join(self) -> float:
+        """Open that valve: the pipe takes the tank's pressure. Returns the water that came with it [m3]."""
+        if self._apart_m3 is None:
+            return 0.0
+        before, held = self.water_m3(), self._apart_m3
+        self._apart_m3 = None
+        if held > 1e-6:
+            air = self.air()
+            self.line_pa = (
+                air.gas_pa_m3_k * self.gas_k / (air.volume_m3 - held) - self._hardware.atmosphere_pa
+            )
+        return self.water_m3() - before
 
     def air(self) -> Air:
         """The air as the stepper wants it."""
         hardware = self._hardware
+        if self._apart_m3 is not None:  # a diaphragm that cannot leave its seat, as the pipe sees it
+            return Air(_SEATED, hardware.tank_m3, self.wall_k, hardware.cooling_s, hardware.line_m3_pa)
         volume = hardware.tank_m3 * self.tank_share
         gas = hardware.charge_abs_pa * self.air_share * volume / self.charge_k
         return Air(gas, volume, self.wall_k, hardware.cooling_s, hardware.line_m3_pa)
 
     def held_m3(self) -> float:
         """Water in the tank alone."""
+        if self._apart_m3 is not None:
+            return self._apart_m3
         return tank.water_m3(
             self.line_pa + self._hardware.atmosphere_pa,
             self.gas_k,

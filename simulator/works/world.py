@@ -71,7 +71,7 @@ class World:
         self.reservoir = Reservoir(plant, scenario.storage_share, self.totals)
         self.intake = Intake(self.hardware, self.reservoir)
         self._network = Network(self.hardware)
-        self._outlets = Outlets(self.hardware)
+        self.outlets = Outlets(self.hardware)
         self.motor = MotorControl(self.hardware, seed, self._agenda, self._motor_changed)
         self._troubles = Troubles()
         self._rain_m = 0.0
@@ -142,6 +142,17 @@ class World:
     def clean_filter(self) -> None:
         self.intake.covered = 0.0
 
+    # -- what a person does by hand (hands) ----------------------------------------------------------
+
+    def touched(self) -> None:
+        """Somebody has turned a tap or a valve."""
+        self._set_outlets()
+
+    def line_open(self, is_open: bool) -> None:
+        """Whether water reaches the supply line."""
+        self._network.line_open = is_open
+        self.touched()
+
     # -- events ---------------------------------------------------------------------------------
 
     def plan(self, plans: tuple[FaultPlan, ...]) -> None:
@@ -178,16 +189,16 @@ class World:
         self._agenda.at(tomorrow.start_s, partial(self._new_day, tomorrow))
 
     def _open_outlet(self, use: Use) -> None:
-        self._outlets.open(use)
+        self.outlets.open(use)
         self._agenda.at(use.stop_s, partial(self._close_outlet, use))
         self._set_outlets()
 
     def _close_outlet(self, use: Use) -> None:
-        self._outlets.close(use)
+        self.outlets.close(use)
         self._set_outlets()
 
     def _set_outlets(self) -> None:
-        self._outlets.set(self._network, self.condition.burst_m3_s)
+        self.outlets.set(self._network, self.condition.burst_m3_s)
         self._step_s = min(self._step_s, _AFTER_EVENT_STEP_S)
 
     def _motor_changed(self) -> None:

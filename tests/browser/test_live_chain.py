@@ -136,7 +136,7 @@ def chain(tmp_path: Path) -> Iterator[tuple[str, Sensors]]:
     words += ["--data", str(data), "--listen", f"127.0.0.1:{port}"]
     daemon = subprocess.Popen(words, start_new_session=True, env=os.environ | {"HOLDWATER_SETTINGS": ""})
     try:
-        _answers(f"http://127.0.0.1:{port}/health", daemon)
+        answers(f"http://127.0.0.1:{port}/health", daemon)
         yield f"http://127.0.0.1:{port}", Sensors(simulated, broker.url, begin_us)
     finally:
         daemon.send_signal(signal.SIGTERM)
@@ -144,7 +144,7 @@ def chain(tmp_path: Path) -> Iterator[tuple[str, Sensors]]:
         broker.stop()
 
 
-def _answers(address: str, daemon: subprocess.Popen[bytes]) -> None:
+def answers(address: str, daemon: subprocess.Popen[bytes]) -> None:
     until = time.monotonic() + 30
     while time.monotonic() < until:
         assert daemon.poll() is None, "the daemon ended"

@@ -8,9 +8,11 @@ import pytest
 from analytics.plant.description import Plant
 from analytics.trials.course import TRIALS, Mark, course
 from analytics.trials.shapes import Conclusion, Estimate
+from analytics.trials.warmth import water_m3
 from tests.analytics.trials.plants import (
     BEGUN_US,
     GAL,
+    PA,
     PSI,
     plant,
     pressure_of,
@@ -50,11 +52,57 @@ def fill(of_gal: float, charge: float, seconds: float, after_s: float = 30.0) ->
 def test_delivery_of_a_worked_example() -> None:
     """R. Pelikan, "How to Calculate and Control Pressure Tank Drawdown", trade-journal column, Feb 2006,
     Example 1: 85 gal, 28/30/50 psi, atmosphere 14.7 psi, gives 25.1 gal; here in 150 s."""
-    said = concluded(plant(), "delivery", [1.0, 240.0], readings(*fill(85.0, 28.0, 150.0), 0.01), 240.0)
-    drawdown = said.figures["delivery_m3_s"].value * 150.0 / GAL
-    assert drawdown == pytest.approx(25.1, abs=0.06)
+    time_s, psi, amps = fill(85.0, 28.0, 150.0)
+    tank = plant().pressure_tank
+    assert tank is not None
+    water = water_m3(time_s, psi * PSI, tank, PA, 0.0)  # the example's air keeps its temperature
+    assert (water[-1] - water[30]) / GAL == pytest.approx(25.1, abs=0.06)
+    said = concluded(plant(), "delivery", [1.0, 240.0], readings(time_s, psi, amps, 0.01), 240.0)
+    assert within(said.figures["delivery_m3_s"], 25.1 * GAL / 150.0)
     assert said.figures["fill_s"].value == pytest.approx(150.0, rel=0.003)
     assert (said.outcome, said.said) == ("good", "as_rated")
+
+
+@pytest.mark.parametrize(
+    ("tau_s", "exponent"), [(0.0, 1.0), (1e9, 1.4)], ids=["at the wall's warmth", "without any exchange"]
+)
+def test_water_from_pressure_at_both_ends_of_how_air_warms(tau_s: float, exponent: float) -> None:
+    """Handbook polytropes of air: P V = const kept at one temperature, P V^1.4 = const without exchange."""
+    tank = plant().pressure_tank
+    assert tank is not None
+    pressure = np.linspace(50.0, 30.0, 50) * PSI
+    water = water_m3(np.arange(50.0), pressure, tank, PA, tau_s)
+    first = tank.volume_m3 - water[0]
+    assert first == pytest.approx(tank.volume_m3 * (28 * PSI + PA) / (50 * PSI + PA))
+    air = first * ((50 * PSI + PA) / (pressure + PA)) ** (1.0 / exponent)
+    assert water == pytest.approx(tank.volume_m3 - air, rel=1e-6)
+
+
+@pytest.mark.parametrize("tau_s", [45.0, 90.0, 240.0])
+@pytest.mark.parametrize("draw_s", [40.0, 400.0])
+def test_the_band_of_a_delivery_holds_what_a_real_gas_does(tau_s: float, draw_s: float) -> None:
+    """Air by the first law in small steps, drawn down quickly or slowly and filled at 10 gpm."""
+    volume, charge = 44.0 * GAL, 28 * PSI + PA
+    air, warm, step = volume * charge / (50 * PSI + PA), 1.0, 0.05
+    moles, flow = charge * volume, 10.0 * GAL / 60.0
+    drawn = water_of(50.0, 44.0, 28.0) * GAL - water_of(30.0, 44.0, 28.0) * GAL
+    times, shown, filling, at = [], [], False, 0.0
+    while at < 3000.0:
+        pressure = moles * warm / air - PA
+        filling = filling or pressure <= 30 * PSI
+        times.append(at)
+        shown.append(pressure / PSI)
+        if filling and pressure >= 50 * PSI:
+            break
+        grown = air + (-flow if filling else drawn / draw_s) * step
+        warm = 1.0 + (warm * (air / grown) ** 0.4 - 1.0) * np.exp(-step / (1.4 * tau_s))
+        air, at = grown, at + step
+    every = slice(None, None, 20)
+    said = readings(np.array(times)[every], np.array(shown)[every], 6.0)
+    found = concluded(plant(44.0), "delivery", [0.5, at], said, at)
+    assert within(found.figures["delivery_m3_s"], flow)
+    assert within(found.figures["delivery_cut_in_m3_s"], flow)
+    assert found.said == "as_rated"
 
 
 @pytest.mark.parametrize(("seconds", "said"), [(150.0, "as_rated"), (230.0, "below")])
@@ -110,6 +158,27 @@ def test_air_charge_is_held_against_the_plant_file(true_psi: float, said: str) -
     time_s, psi = slow_draw(44.0, true_psi, minutes=15.0)
     ends = [0.5, 1.0, 1.5, float(time_s[-1]) + 60]
     assert concluded(plant(44.0), "air_charge", ends, drawn(time_s, psi), 9e3).said == said
+
+
+def test_a_tap_above_the_gauge_leaves_its_own_height_standing() -> None:
+    """Two metres of water are 2.84 psi (9.81 kPa a metre): the line is empty, the gauge never at zero."""
+    time_s, psi = slow_draw(44.0, 28.0, minutes=15.0)
+    psi = np.maximum(psi, 2.84)
+    after_s = np.arange(1.0, 120.0)
+    stood = readings(
+        np.concatenate([[0.0, 1.0], 2.0 + time_s, 2.0 + time_s[-1] + after_s]),
+        np.concatenate([[psi[0]] * 2, psi, np.full(len(after_s), 2.84)]),
+    )
+    ends = [0.5, 1.0, 1.5, float(time_s[-1]) + 110]
+    said = concluded(plant(44.0), "air_charge", ends, stood, 9e3)
+    assert said.said == "as_set"
+    assert within(said.figures["air_charge_pa"], 28.0 * PSI)
+
+
+def test_a_tap_shut_on_the_way_is_no_empty_line() -> None:
+    time_s, psi = slow_draw(44.0, 28.0, minutes=15.0)
+    stood = readings(time_s, np.maximum(psi, 20.0))
+    assert concluded(plant(44.0), "air_charge", [0.5, 1.0, 1.5, 900.0], stood, 9e3).said == "too_early"
 
 
 def test_a_draw_too_quick_to_tell_is_said_to_be() -> None:
