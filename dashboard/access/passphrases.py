@@ -43,10 +43,12 @@ def hashed(passphrase: str) -> str:
 
 
 def matches(stored: str | None, passphrase: str) -> bool:
-    """Whether it is the one. Takes as long where there is none, so that names cannot be found out."""
+    """Whether it is the one, to the last sign (OWASP ASVS 5, 6.2.8). Takes as long where there is none, so
+    that names cannot be found out; and no longer for one too long to be anybody's."""
     with _turn:
         try:
-            return _hasher.verify(stored or _nobodys(), passphrase[:LONGEST]) and stored is not None
+            same = _hasher.verify(stored or _nobodys(), passphrase[:LONGEST])
+            return same and stored is not None and len(passphrase) <= LONGEST
         except (VerifyMismatchError, InvalidHashError):
             return False
 

@@ -35,6 +35,10 @@ def test_a_good_one_is_taken_whatever_its_signs(good: str) -> None:
     assert passphrases.matches(stored, good)
     assert not passphrases.matches(stored, good.swapcase())
     assert not passphrases.matches(stored, good + " ")
+    longest = good.ljust(passphrases.LONGEST, "~")
+    stored = passphrases.hashed(longest)
+    assert passphrases.matches(stored, longest)
+    assert not passphrases.matches(stored, longest + "~")
 
 
 def test_sixty_four_signs_are_allowed_and_more_than_the_longest_are_not() -> None:
