@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Literal
 import numpy as np
 
 from analytics.plant.description import MOTOR_MEASURES, Measure
+from collector.live.clock import AHEAD_US
 from collector.live.pulse import SILENT_US, cannot_be_written, read_pulse
 from collector.store.history import History
 from dashboard.drawing.traces import DAY_US, LIVE_US
@@ -58,7 +59,7 @@ class Site:
         by_name = {signal.name: signal for signal in self.plant.signals}
         latest = {
             name: Reading(sample.time_us, float(by_name[name].to_si(sample.value)))
-            for name, sample in self.history.latest().items()
+            for name, sample in self.history.latest(at + AHEAD_US).items()
         }
         cycles, levels = self._slow_half(at)
         collector, trouble = self._collector(at)

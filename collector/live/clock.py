@@ -8,6 +8,9 @@ import time
 SET_AFTER_US = 1_767_225_600_000_000  # 2026-01-01
 #: A clock set back by less is caught up with slowly; one set back further was wrong before.
 BELIEVED_BACK_US = 300_000_000
+#: A sensor's own clock may be ahead of ours by so much. A reading further ahead is set aside, since it
+#: would make everything after it look late; one that is stored was stamped before the clock was set back.
+AHEAD_US = 300_000_000
 #: While it is caught up with, time goes on at this share of its pace: flows are off by as much and no
 #: more, and a minute is made good in twenty.
 SLOWED = 0.95

@@ -13,6 +13,7 @@ from analytics.plant.payload import Decoder, Rows
 from analytics.readings import TICK, Readings
 from collector.backfill import learned_anew, resumed
 from collector.commands import Commands
+from collector.live.clock import AHEAD_US
 from collector.live.desk import Desk, everything
 from collector.notify.office import Office
 from collector.store import Batch, HistoryError, SetAside
@@ -27,9 +28,6 @@ if TYPE_CHECKING:
 
 log = logging.getLogger("holdwater.site")
 
-#: A sensor's own clock may be ahead of ours by so much; a reading further ahead is set aside, since
-#: it would make everything after it look late.
-AHEAD_US = 5 * 60 * 1_000_000
 #: While nothing can be stored the broker stops sending when so many messages are unacknowledged (see
 #: the link's window). What comes at QoS 0 knows no such bound: beyond this it is counted and lost.
 MOST_UNSTORED = 200_000

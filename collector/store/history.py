@@ -89,10 +89,10 @@ class History:
 
     # --- readings ---------------------------------------------------------------------------
 
-    def latest(self) -> dict[str, Sample]:
-        """The newest reading of each signal that has one."""
+    def latest(self, not_after_us: int = queries.LAST_US) -> dict[str, Sample]:
+        """The newest reading, not later than a time, of each signal that has one."""
         with self._transaction() as connection:
-            return {} if connection is None else dict(self._latest(connection))
+            return {} if connection is None else dict(self._latest(connection, not_after_us))
 
     def readings(self, signal: str, from_us: int, to_us: int) -> Series:
         """One signal at full resolution, in its declared unit."""
@@ -277,9 +277,12 @@ class History:
             streams = [stream.number for name in names for stream in self._streams.of(self._signal(name))]
             return queries.occupied(connection, self._hot, streams, first, last)
 
-    def _latest(self, connection: sqlite3.Connection) -> Iterator[tuple[str, Sample]]:
+    def _latest(
+        self, connection: sqlite3.Connection, not_after_us: int = queries.LAST_US
+    ) -> Iterator[tuple[str, Sample]]:
         for signal in self.plant.signals:
-            found = [(queries.newest(connection, self._hot, s), s) for s in self._streams.of(signal)]
+            streams = self._streams.of(signal)
+            found = [(queries.newest(connection, self._hot, s, not_after_us), s) for s in streams]
             there = [(sample, stream) for sample, stream in found if sample is not None]
             if there:
                 sample, stream = max(there, key=lambda pair: pair[0].time_us)

@@ -138,12 +138,33 @@ def bands_of(signal_series: Series) -> Bands:
     return Bands(signal_series.time_us, value, value, value, count, 0)
 
 
-def newest(connection: sqlite3.Connection, hot: Hot, stream: Stream) -> Sample | None:
-    """The newest reading of one stream."""
+def newest(
+    connection: sqlite3.Connection, hot: Hot, stream: Stream, not_after_us: int = LAST_US
+) -> Sample | None:
+    """The newest reading of one stream, or the newest that is not later than a time."""
     if stream.number not in hot.newest_sealed:
         hot.newest_sealed[stream.number] = newest_sealed(connection, stream)
     samples = (hot.newest.get(stream.number), hot.newest_sealed[stream.number])
-    return max(filter(None, samples), key=lambda sample: sample.time_us, default=None)
+    found = max(filter(None, samples), key=lambda sample: sample.time_us, default=None)
+    if found is None or found.time_us <= not_after_us:
+        return found
+    return _newest_not_after(connection, hot, stream, not_after_us)
+
+
+def _newest_not_after(
+    connection: sqlite3.Connection, hot: Hot, stream: Stream, not_after_us: int
+) -> Sample | None:
+    """For the rare case that later ones were stamped by a clock that has been set back since."""
+    bodies = connection.execute(
+        "SELECT body FROM sealed WHERE signal = ? AND hour <= ? ORDER BY hour DESC LIMIT 2",
+        (stream.number, not_after_us // HOUR_US),
+    )
+    found: list[Sample] = []
+    for time_us, value in [hot.of(stream.number), *(decode_readings(body) for (body,) in bodies)]:
+        count = int(np.searchsorted(time_us, not_after_us, side="right"))
+        if count:
+            found.append(Sample(int(time_us[count - 1]), float(value[count - 1])))
+    return max(found, key=lambda sample: sample.time_us, default=None)
 
 
 def newest_sealed(connection: sqlite3.Connection, stream: Stream) -> Sample | None:

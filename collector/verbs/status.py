@@ -75,10 +75,11 @@ def daemon_lines(pulse: object, now_us: int, data: Path) -> list[str]:
 
 def plant_lines(plant: Plant, data: Path, now_us: int) -> list[str]:
     """One plant's signals with the age of their newest reading, its tallies and open findings."""
+    from collector.live.clock import AHEAD_US
     from collector.store import History
 
     with History.open(data, plant, read_only=True) as history:
-        latest, counts = history.latest(), history.counts()
+        latest, counts = history.latest(now_us + AHEAD_US), history.counts()
         standing, aside = history.findings(open_only=True), history.set_aside(3)
         states = {alarm.place: alarm.state.value for alarm in history.alarms()}
         untold = len(history.due())

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 from dash import html
 
 from analytics.trials.course import TRIALS
+from collector.live.clock import AHEAD_US
 from dashboard.pages.common import pairs, picks, register_picks
 from dashboard.site import now_us
 from dashboard.telling import display, kept
@@ -132,7 +133,8 @@ def _when_well(site: Site) -> list[Component]:
 
 
 def _sensors(site: Site) -> Component:
-    latest, at, units = site.history.latest(), now_us(), site.plant.display_units
+    at, units = now_us(), site.plant.display_units
+    latest = site.history.latest(at + AHEAD_US)
     body = []
     for signal in site.plant.signals:
         kind = display.KIND[signal.measures]

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 
 from flask import Response, json
 
+from collector.live.clock import AHEAD_US
 from collector.live.pulse import SILENT_US, read_pulse
 from collector.store.errors import HistoryError
 from dashboard.site import now_us
@@ -54,7 +55,7 @@ def newest_age_s(sites: Iterable[Site], at_us: int) -> float | None:
     ages: list[float] = []
     for site in sites:
         try:
-            latest = site.history.latest()
+            latest = site.history.latest(at_us + AHEAD_US)
         except HistoryError:
             return None
         if not latest:

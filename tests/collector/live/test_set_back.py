@@ -53,6 +53,11 @@ def test_a_clock_set_back_is_followed_at_once_and_no_fault_arises(tmp_path: Path
         # One sensor of the plant has never spoken, which is no matter of the clock.
         assert [finding.summary for finding in history.findings() if finding.of != "outlet"] == []
         assert [alarm.fault for alarm in history.alarms() if alarm.of != "outlet"] == []
+        # What was stamped ahead does not stand on the page for as long as it takes to catch up.
+        ahead_us = BEGIN_US + 3600 * S
+        assert history.latest()["pressure"].time_us >= ahead_us - S
+        shown = history.latest(turned_us + 1000 * S)["pressure"]
+        assert 0 <= turned_us + 1000 * S - shown.time_us < S
     again = Site(plant, PLANT_FILE, tmp_path, turned_us + 3600 * S)  # and so after a restart
     for second in range(7200, 7300):
         hear(again, turned_us + (second - 3600) * S + S // 2, second)
