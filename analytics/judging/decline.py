@@ -16,6 +16,9 @@ read up to a tenth low by their upper quartile (synthetic traces, sampled at 1 t
 day's runs, and more in few: each window has a least loss of its own. Mains that sag by a tenth cost a
 pump about as much (common practice, no source): none is below LEAST.
 
+What is clean: the lesson, and besides it the lesson's first LATELY runs, so that what begins while the
+plant is being learned is not learned.
+
 Parameters: see the constants. SIGMA_LEAST 4 %: kinks at 1 s sampling.
 """
 
@@ -31,6 +34,7 @@ from analytics.judging.signature import LATELY, LESSON, best_delivery
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
+    from analytics.judging.signature import Signature, Trait
     from analytics.judging.watch import Known
 
 LEAST, BORNE = 0.13, 0.04
@@ -46,11 +50,15 @@ CLOG_SEEN = 0.97
 COARSE_S, LEAST_COARSE, COARSE_HOURS = 15.0, 0.25, 24.0
 #: Two samples that both lie within a run for sure are an interval from either edge and one from another.
 SEEN_INTERVALS = 3.0
+#: Asked each minute or so, a run of three samples has one sure interval: a slope wants more of them.
+BLIND_S, BLIND_INTERVALS = 45.0, 5.0
 #: Present from the first row: against the plant file's rating, in water that is counted by the tank's size.
 #: A tank taken for the next one up in the trade's row (20, 32, 44, 62, 86 gal; common practice, no
 #: source) shows 0.69 of the flow, and a rating is good to a tenth: below 0.62 neither explains it.
 #: Quickly filled, air warms and flows look a tenth larger (exponent 1.1 to 1.2).
 FROM_FIRST, FIRST_RUNS, WARMED, SHUT_OFF = 0.62, 12, 1.10, 1.5
+#: Asked once of a plant, when it is learned: 2.5 errors is one in 160.
+SURE_OF_FIRST = 2.5
 #: A median's standard error over the mean's; a quartile's is 1.36, which the better of the two hides.
 OF_A_MEDIAN = 1.2533
 HOUR_US = 3_600_000_000
@@ -65,6 +73,23 @@ class Decline:
     drop: float | None  # filter resistance over its clean value
 
 
+@dataclass(frozen=True, slots=True)
+class Base:
+    """Traits that count as clean, and of how many runs."""
+
+    traits: dict[str, Trait]
+    runs: int
+
+
+@dataclass(frozen=True, slots=True)
+class Share:
+    """Delivery over the rating, as learned and by the newest runs, and the first one's relative error."""
+
+    learned: float
+    now: float
+    error: float
+
+
 def decline(known: Known, interval_s: float = 1.0) -> Decline | None:
     """None while there is nothing clean to compare with, or too few runs.
 
@@ -74,24 +99,37 @@ def decline(known: Known, interval_s: float = 1.0) -> Decline | None:
     runs = signature.now("run_time_s", LATELY)
     if runs is None or signature.learned_runs < FIRST_RUNS:
         return None
-    if interval_s >= COARSE_S and runs.middle < SEEN_INTERVALS * interval_s:
+    least = BLIND_INTERVALS if interval_s >= BLIND_S else SEEN_INTERVALS
+    if interval_s >= COARSE_S and runs.middle < least * interval_s:
         return None
     share = share_of_rated(known)
     limit = FROM_FIRST if interval_s < COARSE_S else FROM_FIRST * (1.0 - LEAST_COARSE)
-    if share is not None and share[0] < limit:  # it never was clean
-        return Decline(share[1], 0.1, share[1] < limit, filter_share(known, 1.0, None), None)
-    if signature.learned_us is None:
+    if share is not None and share.learned < limit * (
+        1.0 - SURE_OF_FIRST * share.error
+    ):  # it never was clean
+        sure = share.now < limit
+        return Decline(share.now, share.error, sure, filter_share(known, 1.0, None), None)
+    found = [
+        (newest, any(_sure(known, base, interval_s)))
+        for base in _bases(signature)
+        if (newest := left_over(known, base, LATELY)) is not None
+    ]
+    if not found:
         return None
-    newest = left_over(known, LATELY)
-    if newest is None:
-        return None
-    left, error = newest
+    (left, error), sure = next((one for one in found if one[1]), found[0])
     drop = resistance(known, left)
-    sure = any(_sure(known, interval_s)) or (drop is not None and drop > CLOG_SURE and left < CLOG_SEEN)
+    sure = sure or (drop is not None and drop > CLOG_SURE and left < CLOG_SEEN)
     return Decline(left, error, sure, filter_share(known, left, drop), drop)
 
 
-def _sure(known: Known, interval_s: float) -> Iterator[bool]:
+def _bases(signature: Signature) -> list[Base]:
+    """What is clean: the lesson, once it is over, and its first runs, before a fault that began within it."""
+    lesson = Base(signature.clean, signature.learned_runs)
+    first = Base(signature.first, LATELY)
+    return [lesson, first] if signature.learned_us is not None else [first]
+
+
+def _sure(known: Known, base: Base, interval_s: float) -> Iterator[bool]:
     """For each window, whether a loss is beyond doubt in it."""
     recent = known.signature.recent
     for runs, least in WINDOWS:
@@ -101,32 +139,32 @@ def _sure(known: Known, interval_s: float) -> Iterator[bool]:
             if recent[-1].at_us - recent[-runs].at_us < COARSE_HOURS * HOUR_US:
                 continue
             least = max(least, LEAST_COARSE)
-        found = left_over(known, runs)
+        found = left_over(known, base, runs)
         if found is not None:
             loss = 1.0 - found[0]
             z = (loss - BORNE) / found[1]
             yield loss >= least and z > 0.0 and 0.5 * z**2 >= ENOUGH
 
 
-def left_over(known: Known, runs: int) -> tuple[float, float] | None:
+def left_over(known: Known, base: Base, runs: int) -> tuple[float, float] | None:
     """Delivery of the newest runs over its clean value, and the standard error of that."""
-    clean, weights, sums = known.signature.clean, 0.0, 0.0
-    lesson = max(known.signature.learned_runs, 1)
+    weights, sums = 0.0, 0.0
     for name in FIGURES:
-        base, now = clean.get(name), known.signature.now(name, runs)
-        if base is None or now is None or base.middle <= 0.0:
+        clean, now = base.traits.get(name), known.signature.now(name, runs)
+        if clean is None or now is None or clean.middle <= 0.0:
             continue
-        left = now.upper / base.upper
+        left = now.upper / clean.upper
         if name == "kink_m3_s":
-            left = max(left, now.middle / base.middle)  # a tap in the kink's window spoils it either way
-        sigma = max(base.sigma / base.middle, SIGMA_LEAST)
-        weight = 1.0 / (OF_A_MEDIAN * sigma * hypot(1.0 / sqrt(lesson), 1.0 / sqrt(runs))) ** 2
-        weights, sums = weights + weight, sums + weight * left
+            left = max(left, now.middle / clean.middle)  # a tap in the kink's window spoils it either way
+        learned = known.signature.clean.get(name, clean)  # eight runs alone tell little of the scatter
+        sigma = max(clean.sigma / clean.middle, learned.sigma / learned.middle, SIGMA_LEAST)
+        error = OF_A_MEDIAN * sigma * hypot(1.0 / sqrt(max(base.runs, 1)), 1.0 / sqrt(runs))
+        weights, sums = weights + error**-2, sums + left * error**-2
     return (sums / weights, 1.0 / sqrt(weights)) if weights > 0.0 else None
 
 
-def share_of_rated(known: Known) -> tuple[float, float] | None:
-    """Delivery over what the plant file lets the slope of tank water show when new: learned, and now."""
+def share_of_rated(known: Known) -> Share | None:
+    """Delivery over what the plant file lets the slope of tank water show when new."""
     rated, switch, clean = known.plant.pump.rated_flow_m3_s, known.plant.switch, known.signature.clean
     name = best_delivery(clean)
     now = known.signature.now(name, LATELY) if name is not None else None
@@ -139,4 +177,7 @@ def share_of_rated(known: Known) -> tuple[float, float] | None:
             seen_pa = clean["start_pa"].middle
     head = SHUT_OFF * switch.cut_out_pa
     new = WARMED * rated * sqrt(max(head - seen_pa, 0.0) / (head - switch.cut_in_pa))
-    return (clean[name].middle / new, now.upper / new) if new > 0.0 else None
+    if new <= 0.0:
+        return None
+    error = OF_A_MEDIAN * clean[name].sigma / clean[name].middle / sqrt(max(known.signature.learned_runs, 1))
+    return Share(clean[name].middle / new, now.upper / new, error)

@@ -73,6 +73,7 @@ class Signature:
     lesson: list[Brief] = field(default_factory=list)
     recent: list[Brief] = field(default_factory=list)
     clean: dict[str, Trait] = field(default_factory=dict)
+    first: dict[str, Trait] = field(default_factory=dict)  # of the first LATELY runs alone
     learned_us: int | None = None  # when the lesson was over
     learned_runs: int = 0
     draws_m3_s: list[float] = field(default_factory=list)  # the largest that were seen, largest first
@@ -93,6 +94,8 @@ class Signature:
             self.learned_us = brief.at_us
         if len(self.lesson) >= FIRST_WORD:
             self.clean = {name: t for name in TRAITS if (t := _trait(self.lesson, name)) is not None}
+        if len(self.lesson) == LATELY:
+            self.first = self.clean
         if self.learned_us is not None:
             self.lesson = []
 
@@ -109,7 +112,7 @@ class Signature:
 
     def begin_again(self) -> None:
         """Forget the clean signature and learn it anew from what follows."""
-        self.lesson, self.clean, self.learned_us, self.learned_runs = [], {}, None, 0
+        self.lesson, self.clean, self.first, self.learned_us, self.learned_runs = [], {}, {}, None, 0
 
     def repaired(self) -> None:
         """A fault of pump, filter or tank is gone: the runs that showed it are no longer recent."""

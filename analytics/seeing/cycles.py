@@ -49,6 +49,10 @@ class Start:
     leap_pa: float
 
 
+#: Words in a row that no drop-out of readings takes: of one reading in ten, one run in a hundred thousand.
+HELD = 12
+
+
 def _nearest(track: Track, times_us: NDArray[np.int64], side: Any = "left") -> NDArray[np.int64]:
     return np.searchsorted(track.time_us, times_us, side=side)
 
@@ -222,12 +226,23 @@ def measure_runs(
     )
     after_to = np.minimum(after_to, following)
     after = _window_lines(pressure, water, after_from, after_to)
+    _hold(after, after_to - after_from, spacing)
     return [
         _run(
             k, runs[k], starts[k], int(stop[k]), pressure, water, whole, last, after, others, int(spacing[k])
         )
         for k in range(len(runs))
     ]
+
+
+def _hold(lines: Lines, lasted_us: NDArray[np.int64], spacing_us: NDArray[np.int64]) -> None:
+    """A gauge that speaks on change and is silent where HELD words were due says that nothing moves.
+
+    (Where it is silent because it is lost, the run is not entire.)
+    """
+    held = (lines.count < 3) & (lasted_us >= HELD * np.maximum(spacing_us, 1_000_000))
+    lines.slope[held] = 0.0
+    lines.count[held] = 3
 
 
 def _starts(
