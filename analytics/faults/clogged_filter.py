@@ -26,7 +26,7 @@ from typing import TYPE_CHECKING
 
 from analytics import words
 from analytics.judging.decline import HOUR_US, LEAST, Decline, decline
-from analytics.judging.signature import best_delivery
+from analytics.judging.signature import LATELY, LESSON, best_delivery
 from analytics.judging.watch import AllClear, Claim, Coverage, Detector
 from analytics.outlooks.trend import days_until
 from analytics.plant.description import MOTOR_MEASURES, Measure
@@ -46,6 +46,8 @@ BACK = 0.06
 #: A filter wants flushing when a quarter of the delivery is gone: common practice, no source.
 FLUSH_AT = 0.75
 DAYS_KEPT = 30
+#: Of the error of a share, the clean value's part: LATELY runs over a lesson's.
+OF_CLEAN = (LATELY / (LATELY + LESSON)) ** 0.5
 
 
 @dataclass
@@ -54,6 +56,7 @@ class DeliveryMemory:
     back: int = 0
     back_since_us: int = 0
     onset_us: int = 0
+    clean_error: float = 0.0  # of delivery left, by what is not known of the clean
     days: list[list[float]] = field(default_factory=list)  # time [s], delivery left
 
 
@@ -140,12 +143,20 @@ class CloggedFilter(DeliveryFault):
         found = decline(known)
         if found is not None:
             self.memory.days = [*self.memory.days, [day.to_us / 1e6, found.left]][-DAYS_KEPT:]
+            self.memory.clean_error = found.error * OF_CLEAN
         return ()
 
     def outlooks(self, day: Day, known: Known) -> Sequence[Outlook]:
         """Days until a quarter of the delivery is gone, by the straight line of the last weeks."""
         points = [(at_s / 86_400.0, left) for at_s, left in self.memory.days[-14:]]
-        return [Outlook("days_to_flush_filter", None, day.at_us, *days_until(points, FLUSH_AT))]
+        return [
+            Outlook(
+                "days_to_flush_filter",
+                None,
+                day.at_us,
+                *days_until(points, FLUSH_AT, self.memory.clean_error),
+            )
+        ]
 
 
 def detector(plant: Plant) -> CloggedFilter:

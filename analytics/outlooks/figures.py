@@ -75,7 +75,7 @@ class Figures(Detector):
             return ()
         newest = known.signature.recent[-1].at_us if known.signature.recent else 0
         left = self._air_left(known)
-        true = left[0] if left is not None else 1.0  # apparent flows are 1/f too large
+        true = min(left[0], 1.0) if left is not None else 1.0  # apparent flows are 1/f too large
         found = self._demand(day, true)
         if newest < day.from_us:
             return found
@@ -109,7 +109,9 @@ class Figures(Detector):
         drawn_m3 = water.between_m3(start.middle, stop.middle)
         absolute_pa = water.precharge_pa + water.atmosphere_pa_abs
         points = self.memory.air = [*self.memory.air, [day.to_us / 1e6 / DAY_S, share]][-7 * WEEKS :]
-        weeks = [None if days is None else days / 7.0 for days in days_until(points, TOP_UP_AT)]
+        common = share * self._clean_error(known)
+        share = min(share, 1.0)
+        weeks = [None if days is None else days / 7.0 for days in days_until(points, TOP_UP_AT, common)]
         charge_pa = max(share * absolute_pa - water.atmosphere_pa_abs, 0.0)  # less air is less volume
         return [
             _outlook("drawdown_m3", day, share * drawn_m3, error * drawn_m3),
@@ -126,11 +128,15 @@ class Figures(Detector):
         if now is None or now.middle <= 0.0:
             return None
         share = clean[name].middle / now.middle
-        lesson = max(known.signature.learned_runs, 1)
-        error = share * hypot(
-            _error(now, count) / now.middle, _error(clean[name], lesson) / clean[name].middle
-        )
-        return min(share, 1.0), error
+        error = share * hypot(_error(now, count) / now.middle, self._clean_error(known))
+        return share, error
+
+    def _clean_error(self, known: Known) -> float:
+        """Relative standard error of the clean delivery."""
+        clean, name = known.signature.clean, best_delivery(known.signature.clean)
+        if name is None:
+            return 0.0
+        return _error(clean[name], known.signature.learned_runs) / clean[name].middle
 
 
 def _error(trait: Trait, count: int) -> float:

@@ -37,3 +37,29 @@ def test_band_holds_eight_in_ten() -> None:
         truth = 20.0 - 13.0
         inside += (early is not None and early <= truth) and (late is None or late >= truth)
     assert inside / 2000 == pytest.approx(0.8, abs=0.03)
+
+
+def test_level_days_before_a_decline_do_not_flatten_its_line() -> None:
+    """Ten level days, then a hundredth a day: 0.75 is due ten days after the last. One line through all
+    would say fourteen. Eight in ten within the band, by three standard errors of a share of 200."""
+    inside, middles = 0, []
+    for seed in range(200):
+        rng = np.random.default_rng(seed)
+        value = [1.0 - 0.01 * max(d - 10, 0) + 0.003 * rng.normal() for d in range(26)]
+        early, middle, late = days_until(list(enumerate(value)), 0.75)
+        assert early is not None
+        assert middle is not None
+        assert late is not None
+        inside += early <= 10.0 <= late
+        middles.append(middle)
+    assert inside / 200 == pytest.approx(0.8, abs=0.085)
+    assert np.median(middles) == pytest.approx(10.0, abs=0.3)
+
+
+def test_an_error_that_all_days_share_widens_the_band() -> None:
+    """Of a fiftieth, at a hundredth a day: a tenth and a ninetieth percentile 1.28 x 2 days either side."""
+    points = [(d, 1.0 - 0.01 * d) for d in range(40)]
+    early, _, late = days_until(points, 0.5, 0.02)
+    assert early is not None
+    assert late is not None
+    assert late - early == pytest.approx(2 * 1.28 * 2.0, rel=0.05)
