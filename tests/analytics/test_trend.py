@@ -41,7 +41,7 @@ def test_band_holds_eight_in_ten() -> None:
 
 def test_level_days_before_a_decline_do_not_flatten_its_line() -> None:
     """Ten level days, then a hundredth a day: 0.75 is due ten days after the last. One line through all
-    would say fourteen. Eight in ten within the band, by three standard errors of a share of 200."""
+    would say nineteen. Eight in ten within the band, by three standard errors of a share of 200."""
     inside, middles = 0, []
     for seed in range(200):
         rng = np.random.default_rng(seed)
