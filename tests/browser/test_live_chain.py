@@ -30,7 +30,7 @@ from simulator.publish import connected, send
 from simulator.scenario_file import parse_scenario
 from simulator.sensing.messages import messages
 from simulator.simulation import Simulation
-from tests.browser.conftest import COOKIES, PHONE, free_port
+from tests.browser.conftest import COOKIES, DESK, PHONE, free_port
 from tests.collector.live.conftest import Broker
 from tests.dashboard import made
 from tests.dashboard.paired import cookie_of
@@ -158,17 +158,21 @@ def answers(address: str, daemon: subprocess.Popen[bytes]) -> None:
     raise AssertionError("the dashboard did not come up")
 
 
+@pytest.mark.parametrize("screen", [PHONE, DESK], ids=["phone", "desk"])
 def test_a_fault_over_a_real_broker_shows_and_is_seen_to(
-    browser: Callable[..., BrowserContext], chain: tuple[str, Sensors], shot: Callable[[Page, str], None]
+    browser: Callable[..., BrowserContext],
+    chain: tuple[str, Sensors],
+    screen: dict[str, object],
+    shot: Callable[[Page, str], None],
 ) -> None:
     url, sensors = chain
-    page = browser(**PHONE).new_page()
+    page, size = browser(**screen).new_page(), "phone" if screen is PHONE else "desk"
     page.goto(url)
     expect(page.locator("body")).to_have_attribute("data-link", "live")
     with sensors:
         expect(page.locator("#verdict")).to_contain_text(TITLE, timeout=40_000)
         expect(page.locator(".station.wrong h3")).to_contain_text(TITLE)
-        shot(page, "chain-prime-lost")
+        shot(page, f"chain-prime-lost-{size}")
         page.locator(".do summary").first.click()
         expect(page.locator(".steps").first).to_contain_text("breaker")
     # that it goes again takes the next good run, minutes later: test_paths sees it go from the page
@@ -181,4 +185,4 @@ def test_a_fault_over_a_real_broker_shows_and_is_seen_to(
     page.get_by_label("What was done").fill("Filled the suction pipe through the priming plug.")
     page.get_by_role("button", name="Write it down").click()
     expect(page.locator(".pipe")).to_contain_text("Filled the suction pipe")
-    shot(page, "chain-repair-logged")
+    shot(page, f"chain-repair-logged-{size}")
