@@ -97,11 +97,15 @@ def since(session: Session, at_us: int) -> str:
 
 
 def marks(session: Session) -> list[dict[str, Any]]:
-    """The instants to mark: the true beginning, and every finding as it was raised. None while blind."""
+    """The instants to mark: the true beginning, when it could first be seen, and every finding as it
+    was raised. None while blind."""
     if session.blind or session.lesson is WELL:
         return []
     truth = f"The fault truly began: {session.lesson.title.lower()}."
     there = [{"at": session.onset_us // 1000, "word": "began", "kind": "onset", "says": truth}]
+    if session.shows_us is not None:
+        says = f"From here on the sensors could show it, {since(session, session.shows_us)}."
+        there.append({"at": session.shows_us // 1000, "word": "shows", "kind": "shows", "says": says})
     detection = session.detection()
     for finding in session.found():
         right = finding is detection

@@ -18,6 +18,7 @@ from analytics.plant.description import Measure
 from dashboard.practice.healthy import DAY_US, advance
 from dashboard.practice.lessons import WELL
 from simulator.scenario import FaultPlan
+from simulator.truth.labels import truths
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
@@ -27,6 +28,7 @@ if TYPE_CHECKING:
     from dashboard.practice.healthy import Healthy, Stretch
     from dashboard.practice.lessons import Lesson
     from dashboard.practice.tape import Tape
+    from simulator.simulation import Simulation
 
 HOUR_US = DAY_US // 24
 #: Ten minutes before the misting at one o'clock: the pump is about to be wanted.
@@ -92,6 +94,8 @@ class Session:
         self.answer: str | None = None
         self._begins_us = round(begins_h * HOUR_US)
         self.begin_us = self.onset_us = self.end_us = 0
+        self.shows_us: int | None = None  # from when a fitted sensor could show it; None: not known (yet)
+        self._over = False
         self.tape: Tape | None = None
         self.twin: Tape | None = None
         self.failed = ""
@@ -110,7 +114,7 @@ class Session:
 
     @property
     def done(self) -> bool:
-        return self.until_us >= self.end_us > 0
+        return self._over
 
     def start(self, stretch: Stretch) -> None:
         threading.Thread(target=self._make, args=(stretch,), name=f"practice {self.id}", daemon=True).start()
@@ -141,6 +145,15 @@ class Session:
             advance(well, engines[1], self.twin, at_us)
             if at_us >= self.begin_us:
                 self.ready.set()
+        if not self.stopped.is_set() and plans:
+            my_turn()
+            self.shows_us = self._shows(faulty)
+        self._over = not self.stopped.is_set()
+
+    def _shows(self, faulty: Simulation) -> int | None:
+        """When the practised fault left what the sensors' noise hides: the simulator's own truth."""
+        mine = [one for one in truths(faulty) if one.fault == self.lesson.fault and not one.follows]
+        return mine[0].symptomatic_us if mine else None
 
     def _plans(self, healthy: Healthy, onset_us: int) -> tuple[FaultPlan, ...]:
         if self.lesson is WELL:

@@ -74,8 +74,10 @@ def test_the_fault_is_called_while_it_lasts_and_not_before(prime: Session) -> No
     assert before.mood == "well"
     assert after.mood == "wrong"
     assert after.verdict == "The pump runs but moves no water."
-    assert [mark["kind"] for mark in frames.marks(prime)] == ["onset", "called"]
-    assert detection.summary in frames.marks(prime)[1]["says"]
+    began, shows, called = frames.marks(prime)
+    assert [mark["kind"] for mark in (began, shows, called)] == ["onset", "shows", "called"]
+    assert began["at"] <= shows["at"] < called["at"]  # nobody calls what no sensor shows yet
+    assert detection.summary in called["says"]
     assert frames.summary(prime).startswith("Called ")
 
 
