@@ -53,6 +53,7 @@ class Desk:
         self._carried: set[str] = set()  # carried out, and still among the waiting
         self._unheard = history.findings()  # what the history knows and the alarms may not
         self._asked: list[Asked] = []
+        self._notes: list[str] = []
         self._trouble = False
         office.hand_over(plant.name, history.due())
         office.show(plant.name, history.alarms())
@@ -63,7 +64,7 @@ class Desk:
             self._asked = [asked for asked in self._waiting() if asked.key not in self._carried]
         at_us = self._annunciator.due_us()
         return (
-            bool(self._unheard)
+            bool(self._unheard or self._notes)
             or (at_us is not None and now_us >= at_us)
             or self._repairs.due(now_us)
             or self._office.reports.waiting(self._plant.name)
@@ -85,6 +86,8 @@ class Desk:
         carried, entries, commanded = self._carry_out(history, now_us)
         changes += commanded
         entries += self._watched(history, now_us, findings)
+        entries += [self._repairs.noted(words, now_us) for words in self._notes]
+        self._notes = []
         return Response(
             alarms=[a for place, a in self._annunciator.alarms.items() if before.get(place) != a],
             changes=changes,
@@ -92,6 +95,10 @@ class Desk:
             due=[*self._office.reports.take(self._plant.name), *self._messages(changes)],
             carried=carried,
         )
+
+    def note(self, words: str) -> None:
+        """Something that the owner should find in the logbook."""
+        self._notes.append(words)
 
     def look_through(self, findings: Sequence[Finding]) -> None:
         """Findings as they are stored, which may have changed without passing here."""

@@ -71,6 +71,7 @@ class Link:
         self._heard = 0
         self._heard_at = 0.0
         self._backlog = False
+        self._resumed = False
         self.connected = False
         self.connections = 0
 
@@ -95,6 +96,7 @@ class Link:
         client.on_connect = self._on_connect
         client.on_disconnect = self._on_disconnect
         client.on_message = self._on_message
+        client.on_subscribe = self._on_subscribe
         return client
 
     # -- what the caller does ------------------------------------------------------------------
@@ -186,21 +188,25 @@ class Link:
         self._connected_at = time.monotonic()
         self.connections += 1
         self._failures = 0
-        log.info(
-            "connected to %s:%d%s",
-            self._broker.host,
-            self._broker.port,
-            ", session resumed" if flags.session_present else ", new session",
-        )
+        self._resumed = bool(flags.session_present)
         # Also on a resumed session: the plant files may name other topics than last time. With MQTT 5
         # retained values then are not sent again; with 3.1.1 they are, and are known by their flag.
         if self._topics:
             quality = self._quality(flags.session_present)
             client.subscribe([(topic, quality) for topic in (*self._topics, self._mark)])
-        self._backlog = bool(flags.session_present)
+        self._backlog = self._resumed
         self._heard_at = time.monotonic()
         if self._backlog:
             client.publish(self._mark, str(self.connections), qos=1)
+
+    def _on_subscribe(self, _: Any, __: Any, ___: Any, reasons: Sequence[Any], ____: Any = None) -> None:
+        """Only now does the broker send what is published."""
+        session = "session resumed" if self._resumed else "new session"
+        log.info("connected to %s:%d, %s", self._broker.host, self._broker.port, session)
+        answers = zip(self._topics, reasons, strict=False)  # the last answer is the mark's
+        refused = [topic for topic, reason in answers if reason.is_failure]
+        if refused:
+            log.error("the broker does not let us hear %s; see its access rules", ", ".join(refused))
 
     def _quality(self, resumed: bool) -> Any:
         if not self._five:

@@ -52,6 +52,11 @@ class Repairs:
             self._looked_us = 0
         return entry
 
+    def noted(self, words: str, now_us: int) -> Entry:
+        """An entry of the tool's own, about itself."""
+        self._last += 1
+        return Entry(self._last, now_us, AUTHOR, "", "observation", words)
+
     def watch(self, history: History, now_us: int, findings: Sequence[Finding]) -> list[Entry]:
         """Confirmations that are due. `findings` are newer than what the history holds."""
         if not self._watched or not (findings or self.due(now_us)):

@@ -56,9 +56,11 @@ class Site:
         self._data = data
         self._plant_file = plant_file
         self._kept_us = None if kept_days is None else kept_days * _DAY_US
-        self._open()
+        lost = self._open()
         self._engine = resumed(self._history)
         self._desk = Desk(self._history, plant, Commands(data, plant.name), office or Office())
+        if lost:
+            self._desk.note(lost)
         self._rows = Rows()
         self._waited = Rows()  # kept, and not examined
         self._aside: list[SetAside] = []
@@ -72,17 +74,18 @@ class Site:
         self.trouble: str | None = None
         self._damaged = False
 
-    def _open(self, damaged: bool = False) -> None:
-        """The history for writing; a damaged one is set aside first. Raises HistoryError."""
+    def _open(self, damaged: bool = False) -> str:
+        """The history for writing; a damaged one is set aside first, and what came of it said. Raises
+        HistoryError."""
         self._history, salvaged = opened(self._data, self.plant, damaged)
-        if salvaged is not None:
-            log.error(
-                "%s: its history was damaged: set aside as %s; %s readings could be saved into a new one",
-                self.plant.name,
-                salvaged.aside,
-                f"{salvaged.readings:,}",
-            )
         self._history.keep_plant_file(self._plant_file)
+        if salvaged is None:
+            return ""
+        saved = f"{salvaged.readings:,} readings could be saved into a new one"
+        said = f"its history was damaged: set aside as {salvaged.aside}; {saved}"
+        log.error("%s: %s", self.plant.name, said)
+        advice = "A card that fails once fails again: copy it with holdwater backup, and put in a new one."
+        return f"{said[0].upper()}{said[1:]}. {advice}"
 
     # -- hearing -------------------------------------------------------------------------------
 
@@ -184,7 +187,7 @@ class Site:
         """A new file in place of the damaged one, with what could be saved of it. Raises HistoryError."""
         with contextlib.suppress(HistoryError, sqlite3.Error):
             self._history.close()
-        self._open(damaged=True)
+        self._desk.note(self._open(damaged=True))
         self._damaged = False
         # The engine in memory knows more than what was saved: its state goes along with the next commit.
         self._pending = replace(

@@ -12,6 +12,7 @@ what came since; after `admit`, what is in it counts as held.
 from __future__ import annotations
 
 import contextlib
+import errno
 import fcntl
 import os
 import sqlite3
@@ -23,7 +24,7 @@ from analytics.readings import TICK, Readings
 from collector.store import connection as connections
 from collector.store import journal, queries, records, response, schema, tallies
 from collector.store.blocks import HOUR_US, decode_readings
-from collector.store.errors import HistoryReadOnly, HistoryTaken, translating
+from collector.store.errors import HistoryFull, HistoryReadOnly, HistoryTaken, translating
 from collector.store.history import History
 from collector.store.sealing import prune, seal
 from collector.store.seen import Seen
@@ -79,12 +80,17 @@ class Writer(History):
         return self
 
     def keep_plant_file(self, text: str) -> None:
-        """Keep the plant file in force beside the history, so that the folder holds everything."""
+        """Keep the plant file in force beside the history, so that the folder holds everything. Raises
+        HistoryError."""
         kept = self.folder / "plant.toml"
-        if not kept.exists() or kept.read_text("utf-8") != text:
-            fresh = kept.with_suffix(".new")
-            fresh.write_text(text, "utf-8")
-            fresh.replace(kept)
+        try:
+            if not kept.exists() or kept.read_text("utf-8") != text:
+                fresh = kept.with_suffix(".new")
+                fresh.write_text(text, "utf-8")
+                fresh.replace(kept)
+        except OSError as error:
+            kind = HistoryFull if error.errno == errno.ENOSPC else HistoryReadOnly
+            raise kind(kept, error.strerror or "") from error
 
     def admit(self, readings: Readings) -> Readings:
         """Those that the history does not hold yet, in the order given; ticks always.

@@ -6,6 +6,7 @@ import logging
 import os
 import sys
 from dataclasses import replace
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -39,8 +40,9 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(options: argparse.Namespace) -> int:
     from analytics.plant.mistakes import PlantErrors
-    from collector.live import clock, logs
+    from collector.live import logs
     from collector.live.daemon import Daemon, stop_on_signals
+    from collector.live.opening import opened
     from collector.live.site import Site
     from collector.notify.office import Office
     from collector.notify.settings import notify, warnings
@@ -73,8 +75,14 @@ def run(options: argparse.Namespace) -> int:
     try:
         reached = replace(reached, client_id=reached.client_id or own_client_id(data))
         office = Office.of(told, reached)
-        sites = [Site(plant, text, data, clock.now_us(), kept, office) for plant, text in plants]
-        daemon = Daemon(sites, reached, data, _companion(options, data), office)
+        companion = _companion(options, data)
+        sites = opened(
+            [partial(Site, plant, text, data, kept_days=kept, office=office) for plant, text in plants],
+            [plant.name for plant, _ in plants],
+            data,
+            companion,
+        )
+        daemon = Daemon(sites, reached, data, companion, office)
     except HistoryError as error:
         print(error, file=sys.stderr)
         return 2

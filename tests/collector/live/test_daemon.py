@@ -9,7 +9,11 @@ import time
 from typing import TYPE_CHECKING
 
 import pytest
+from paho.mqtt.packettypes import PacketTypes
+from paho.mqtt.reasoncodes import ReasonCode
 
+from collector.live.link import Link
+from collector.settings import Broker as Reached
 from tests.collector.live.conftest import Broker, Running, until
 
 if TYPE_CHECKING:
@@ -143,6 +147,16 @@ def test_a_broker_that_lets_us_publish_nothing_is_caught_up_with_after_a_lull(tm
         broker.stop()
 
 
+def test_a_topic_that_the_broker_keeps_from_us_is_named_in_the_log(caplog: pytest.LogCaptureFixture) -> None:
+    """mosquitto grants and sends nothing; others say so, as MQTT 5 has it (3.9.3)."""
+    link = Link(Reached("127.0.0.1", 1, False, client_id="me"), ["bench/motor", "bench/a"], lambda *_: None)
+    granted, refused = (ReasonCode(PacketTypes.SUBACK, name) for name in ("Granted QoS 1", "Not authorized"))
+    with caplog.at_level("INFO"):
+        link._on_subscribe(None, None, 1, [granted, refused, granted])
+    assert [line for line in caplog.messages if "does not let us hear bench/motor;" in line]
+    assert "bench/a" not in caplog.text
+
+
 def _saw_tooth(broker: Broker, seconds: int) -> None:
     out = broker.publisher()
     for i in range(seconds):
@@ -181,6 +195,8 @@ def test_a_damaged_history_is_set_aside_and_listening_goes_on(broker: Broker, da
     assert daemon.stop() == 0
     assert "set aside as" in daemon.log.read_text()
     assert (folder / "history.damaged-1.sqlite").read_bytes().startswith(b"no database")
+    with daemon.history() as history:
+        assert ["0 readings could be saved" in entry.words for entry in history.logbook()] == [True]
 
 
 def test_two_daemons_on_one_machine_let_each_other_be(

@@ -23,6 +23,11 @@ pytestmark = pytest.mark.broker
 
 #: The program's own words follow; $0 is the data folder.
 ON_A_SMALL_DISK = 'mount -t tmpfs -o size=1500k tmpfs "$0" && exec "$@"'
+#: Once in order, and then again when something else has taken all the room.
+FULL_AT_ITS_START = (
+    'mount -t tmpfs -o size=1500k tmpfs "$0" && timeout -s TERM 5 "$@";'
+    ' cat /dev/zero > "$0/photographs"; exec "$@"'
+)
 
 
 def fill(file: Path) -> None:
@@ -40,15 +45,22 @@ def status(daemon: Running) -> str:
     return subprocess.run([*there, *ask], capture_output=True, text=True, check=True).stdout
 
 
+def on_a_disk_of_its_own(broker: Broker, folder: Path, script: str) -> Running:
+    daemon = Running(broker, folder)
+    daemon.data.mkdir()
+    within = ["unshare", "--user", "--map-root-user", "--mount", "sh", "-c"]
+    tried = subprocess.run(
+        [*within, ON_A_SMALL_DISK, str(daemon.data), "true"], capture_output=True, text=True
+    )
+    assert tried.returncode == 0, f"this test needs leave to make namespaces: {tried.stderr}"
+    daemon.program = [*within, script, str(daemon.data), *daemon.program]
+    return daemon
+
+
 def test_a_full_disk_is_said_and_what_waited_is_stored_when_there_is_room(
     broker: Broker, tmp_path: Path
 ) -> None:
-    daemon = Running(broker, tmp_path)
-    daemon.data.mkdir()
-    within = ["unshare", "--user", "--map-root-user", "--mount", "sh", "-c", ON_A_SMALL_DISK]
-    daemon.program = [*within, str(daemon.data), *daemon.program]
-    tried = subprocess.run([*within, str(daemon.data), "true"], capture_output=True, text=True)
-    assert tried.returncode == 0, f"this test needs leave to make namespaces: {tried.stderr}"
+    daemon = on_a_disk_of_its_own(broker, tmp_path, ON_A_SMALL_DISK)
     daemon.start()
     out = broker.publisher()
     begin_s = round(time.time()) - 100_000
@@ -90,4 +102,24 @@ def test_a_full_disk_is_said_and_what_waited_is_stored_when_there_is_room(
         assert "storing again" in daemon.log.read_text()
     finally:
         out.disconnect()
+        assert daemon.stop() == 0
+
+
+def test_a_disk_that_is_full_at_the_start_is_waited_for(broker: Broker, tmp_path: Path) -> None:
+    daemon = on_a_disk_of_its_own(broker, tmp_path, FULL_AT_ITS_START)
+    daemon.start()
+    assert daemon.process is not None
+    data = Path(f"/proc/{daemon.process.pid}/root{daemon.data}")
+    try:
+        until(lambda: "its history cannot be opened, and is waited for" in daemon.log.read_text(), 40)
+        assert daemon.connected(1)
+        assert not daemon.connected(2)
+        pulse = read_pulse(data)
+        assert pulse is not None
+        assert pulse.running
+        assert "bench" in pulse.trouble
+        (data / "photographs").unlink()
+        until(lambda: daemon.connected(2))
+        until(lambda: getattr(read_pulse(data), "trouble", None) == {})
+    finally:
         assert daemon.stop() == 0

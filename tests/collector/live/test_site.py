@@ -47,6 +47,10 @@ def test_a_history_damaged_under_way_is_set_aside_and_what_was_heard_is_kept(tmp
     site.close(BEGIN_US + 7 * S)
     assert stored(tmp_path)[-2:] == [45.0, 46.0]
     assert (tmp_path / "bench" / "history.damaged-1.sqlite").exists()
+    with History.open(tmp_path, parse_plant(PLANT_FILE, "bench"), read_only=True) as history:
+        (entry,) = history.logbook()  # the owner need not read the daemon's log to learn of it
+    assert "history.damaged-1.sqlite" in entry.words
+    assert entry.author == "Holdwater"
 
 
 def test_a_full_disk_holds_back_acknowledgement_and_loses_only_beyond_a_bound(
