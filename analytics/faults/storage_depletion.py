@@ -36,7 +36,7 @@ from typing import TYPE_CHECKING, Literal
 
 from analytics import words
 from analytics.judging.watch import AllClear, Claim, Coverage, Detector
-from analytics.outlooks.balance import LevelStep, LevelTrack, Watched, follow
+from analytics.outlooks.balance import LevelStep, LevelTrack, Watched, follow, watched_storages
 from analytics.outlooks.forecast import HORIZON_DAYS, RECORD_DAYS, days_to_empty
 from analytics.plant.description import Measure
 from analytics.records import Outlook
@@ -91,7 +91,7 @@ class StorageDepletion(Detector):
 
     def __init__(self, plant: Plant) -> None:
         super().__init__(plant)
-        self._watched = [Watched(plant, one) for one in plant.storages]
+        self._watched = watched_storages(plant)
 
     def beat(self, beat: Beat, known: Known) -> Sequence[Word]:
         found: list[Word] = []
@@ -123,11 +123,11 @@ class StorageDepletion(Detector):
 
     def outlooks(self, day: Day, known: Known) -> Sequence[Outlook]:
         found = []
-        for watched in self._watched:
-            stock = self.memory.storages.get(watched.storage.name)
-            bands = self._forecast(stock, watched.storage, (0.1, 0.5, 0.9)) if stock else None
+        for storage in self.plant.storages:
+            stock = self.memory.storages.get(storage.name)
+            bands = self._forecast(stock, storage, (0.1, 0.5, 0.9)) if stock else None
             p10, p50, p90 = bands if bands else (None, None, None)
-            found.append(Outlook("days_to_empty", watched.storage.name, day.at_us, p10, p50, p90))
+            found.append(Outlook("days_to_empty", storage.name, day.at_us, p10, p50, p90))
         return found
 
     def _forecast(self, stock: Stock, storage: Storage, shares: Sequence[float]) -> tuple[float, ...] | None:

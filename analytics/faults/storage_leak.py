@@ -55,7 +55,14 @@ from typing import TYPE_CHECKING
 
 from analytics import words
 from analytics.judging.watch import AllClear, Claim, Coverage, Detector
-from analytics.outlooks.balance import LevelStep, LevelTrack, Watched, follow, storage_volume_m3
+from analytics.outlooks.balance import (
+    LevelStep,
+    LevelTrack,
+    Watched,
+    follow,
+    storage_volume_m3,
+    watched_storages,
+)
 from analytics.plant.description import MOTOR_MEASURES, Measure, Storage
 
 if TYPE_CHECKING:
@@ -146,7 +153,7 @@ class StorageLeak(Detector):
 
     def __init__(self, plant: Plant) -> None:
         super().__init__(plant)
-        self._watched = [Watched(plant, one) for one in plant.storages]
+        self._watched = watched_storages(plant)
         self._motors = [plant.signals[at].name for at in plant.measuring(*MOTOR_MEASURES)]
 
     def beat(self, beat: Beat, known: Known) -> Sequence[Word]:

@@ -16,7 +16,6 @@ give a provisional signature.
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from statistics import median
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
@@ -79,6 +78,10 @@ class Signature:
     draws_m3_s: list[float] = field(default_factory=list)  # the largest that were seen, largest first
     draws_seen: int = 0
 
+    def __post_init__(self) -> None:
+        self._told: dict[tuple[str, int], Trait | None] = {}  # by `now`, of the list `_told_of`
+        self._told_of = self.recent
+
     def learn(self, run: Run, healthy: bool, least_rise_pa: float) -> None:
         """Take up a run that is over; one that raised pressure by less says nothing of filter or pump."""
         self._see_draws(run)
@@ -120,8 +123,13 @@ class Signature:
 
     def now(self, name: str, last: int = RECENT) -> Trait | None:
         """A trait over the newest `last` runs; None with fewer than half of them."""
-        briefs = self.recent[-last:]
-        return _trait(briefs, name) if len(briefs) * 2 >= last else None
+        if self._told_of is not self.recent:
+            self._told, self._told_of = {}, self.recent
+        asked = (name, last)
+        if asked not in self._told:
+            briefs = self.recent[-last:]
+            self._told[asked] = _trait(briefs, name) if len(briefs) * 2 >= last else None
+        return self._told[asked]
 
 
 def usable(run: Run) -> Brief | None:
@@ -172,10 +180,16 @@ def best_delivery(clean: dict[str, Trait]) -> str | None:
 
 
 def _trait(briefs: list[Brief], name: str) -> Trait | None:
-    values = sorted(v for b in briefs if (v := getattr(b, name)) is not None)
+    values = sorted([v for b in briefs if (v := getattr(b, name)) is not None])
     if len(values) < 3 or 2 * len(values) < len(briefs):
         return None
-    middle = median(values)
-    sigma = 1.4826 * median(abs(v - middle) for v in values)
+    middle = _middle(values)
+    sigma = 1.4826 * _middle(sorted([abs(v - middle) for v in values]))
     last = len(values) - 1
     return Trait(middle, values[(3 * last + 2) // 4], sigma, values[(last + 2) // 4])
+
+
+def _middle(values: list[float]) -> float:
+    """The median of sorted numbers."""
+    half = len(values) // 2
+    return values[half] if len(values) % 2 else (values[half - 1] + values[half]) / 2

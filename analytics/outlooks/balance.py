@@ -109,6 +109,11 @@ class Watched:
         self.has_motor = bool(self.motors)
 
 
+def watched_storages(plant: Plant) -> list[Watched]:
+    """The storages whose level is measured: of the others nothing can be said."""
+    return [watched for one in plant.storages if (watched := Watched(plant, one)).level is not None]
+
+
 def follow(track: LevelTrack, beat: Beat, watched: Watched) -> LevelStep | None:
     """Take up one beat; the step that its level reading ends, where there is one."""
     ran = beat.running_s > 0.0 or _pumped(beat, watched) or _unseen(track, beat, watched)

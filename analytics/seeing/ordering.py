@@ -150,8 +150,9 @@ def _copied(readings: Readings) -> Readings:
 
 def _sorted(readings: Readings) -> Readings:
     """By time, signal, value. Looks first: most feeds are in order already."""
-    time_us = readings.time_us
-    if (time_us[1:] > time_us[:-1]).all():
+    time_us, signal = readings.time_us, readings.signal
+    later = time_us[1:] > time_us[:-1]
+    if later.all() or (later | ((time_us[1:] == time_us[:-1]) & (signal[1:] > signal[:-1]))).all():
         return readings
     return readings[np.lexsort((readings.value, readings.signal, readings.time_us))]
 

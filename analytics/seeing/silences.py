@@ -80,7 +80,7 @@ class Silences:
             self._start_us = self._newest_us = int(time_us[0])
             self._word_us = [self._start_us if every is not None else None for every in self._every]
         self._readings = parted.readings
-        self._find_holes(time_us)
+        self._find_holes(parted)
         found: list[Silence] = []
         for signal in range(len(self._every)):
             self._hear(signal, time_us, parted.of[signal], found)
@@ -90,15 +90,25 @@ class Silences:
         del self._readings, self._hole_at, self._hole_lost
         return sorted(found, key=lambda one: (one.at_us, one.signal))
 
-    def _find_holes(self, time_us: NDArray[np.int64]) -> None:
+    def _find_holes(self, parted: Parted) -> None:
         """Where nothing was heard from anybody: the reading after it, and the time lost up to there."""
-        if time_us[0] - self._newest_us <= self._hole_us and widest(time_us) <= self._hole_us:
+        time_us = parted.time_us
+        if time_us[0] - self._newest_us <= self._hole_us and self._nobody_missed(parted):
             self._hole_at = self._hole_lost = time_us[:0]
             return
         steps = np.diff(time_us, prepend=self._newest_us)
         holes = np.flatnonzero(steps > self._hole_us)
         self._hole_at = time_us[holes]
         self._hole_lost = self._lost_us + np.cumsum(steps[holes])
+
+    def _nobody_missed(self, parted: Parted) -> bool:
+        """Whether readings leave no hole among them; as a rule one signal that speaks throughout says so."""
+        first, last = int(parted.time_us[0]), int(parted.time_us[-1])
+        for words in parted.of:
+            ends = len(words) and max(words.time_us[0] - first, last - words.time_us[-1]) <= self._hole_us
+            if ends and words.widest_us <= self._hole_us:
+                return True
+        return widest(parted.time_us) <= self._hole_us
 
     def _lost(self, time_us: int) -> int:
         """Time lost in holes up to and including the reading at `time_us`."""
