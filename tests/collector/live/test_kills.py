@@ -67,7 +67,9 @@ def _publish_and_kill(broker: Broker, daemon: Running, begin_s: int, chance: ran
             sent += 1
         if second % 20 == 19:
             last.wait_for_publish(30)
-            time.sleep(0.02)
+            # Two seconds a kill, so that most find it listening; and no second without a word, since then
+            # the twin's clock would tick, hours ahead of these readings.
+            time.sleep(0.1)
         if second in kill_at:
             daemon.kill()
             if second in restart_at:
@@ -79,6 +81,8 @@ def _publish_and_kill(broker: Broker, daemon: Running, begin_s: int, chance: ran
             daemon.start()
     last.wait_for_publish(30)
     out.disconnect()
+    lives = daemon.log.read_text().count("connected to")
+    assert lives > KILLS // 2, f"in {KILLS} kills it had reached the broker {lives} times only"
     return sent
 
 
