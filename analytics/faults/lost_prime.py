@@ -27,6 +27,7 @@ from typing import TYPE_CHECKING, ClassVar
 from analytics import words
 from analytics.judging.no_delivery import Story, Witness, follow, lasted, witness
 from analytics.judging.reference import reference
+from analytics.judging.supply import storage_low
 from analytics.judging.watch import AllClear, Claim, Coverage, Detector
 from analytics.plant.description import Measure
 
@@ -38,8 +39,6 @@ if TYPE_CHECKING:
     from analytics.seeing.events import Look, Run
 
 AGREEMENT = 2
-#: A level reading older than this says nothing about now.
-LEVEL_AGE_US = 6 * 3_600_000_000
 
 
 @dataclass
@@ -49,20 +48,6 @@ class PrimeMemory:
     since_us: int = 0
     story: Story = field(default_factory=Story)
     idle_us: int = 0  # when no water was last seen to move
-
-
-def storage_low(known: Known) -> bool | None:
-    """Whether every storage with a fresh level is at or below its outlet; None where no level is known."""
-    seen = []
-    for position in known.plant.measuring(Measure.STORAGE_LEVEL):
-        storage = next((s for s in known.plant.storages if s.name == known.plant.signals[position].of), None)
-        if storage is None and len(known.plant.storages) == 1:
-            storage = known.plant.storages[0]
-        last = known.last(position)
-        if storage is not None and last is not None:
-            # a level gauge is good to a fiftieth of its range; the inlet draws air a little before
-            seen.append(last[1] <= storage.outlet_level_m + 0.02 * storage.full_level_m)
-    return all(seen) if seen else None
 
 
 class NoDelivery(Detector):

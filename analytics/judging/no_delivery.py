@@ -22,6 +22,7 @@ from math import sqrt
 from typing import TYPE_CHECKING
 
 from analytics.judging.reference import Reference, reference
+from analytics.judging.supply import storage_low
 from analytics.plant.description import Measure
 from analytics.seeing.motor import motor_signal
 
@@ -32,13 +33,17 @@ if TYPE_CHECKING:
 #: Motor below this share of its usual level moves no water; above WORKS it does. Halfway between no
 #: delivery and the least of a delivering run in a sagging supply (0.9).
 IDLES = {Measure.PUMP_POWER: 0.80, Measure.PUMP_CURRENT: 0.85}
-#: Below it the pump holds no water, above it stands at shut-off: halfway between the two, by power alone;
-#: by current they lie too close together.
-DRY_POWER = 0.61
 WORKS = 0.90
 #: Less than this share of the delivery is none: three standard errors of a kink (7 % a cycle, and the
 #: short window of a look doubles it) above nothing, four below a whole delivery.
 NONE_SHARE = 0.30
+#: A kink of between NONE_SHARE and this share of the delivery is a run that delivers, and too little: two
+#: standard errors of a kink (15 % in a look's short window) from a whole one. A filter that clogged at
+#: once throttles the pump to near its shut-off head and power, and yet lets water through.
+SHORT_SHARE = 0.70
+#: A motor below this share turns without water, whatever the kink seemed: half of the way from the dry
+#: share to that at shut-off (see the witnesses).
+DRY = {Measure.PUMP_POWER: 0.61, Measure.PUMP_CURRENT: 0.76}
 #: A start so far above cut-in (share of the band) is not the switch's: the motor signal lies.
 FALSE_START, FINE_S = 0.30, 3.0
 #: A draw so many times the largest known, and of most of the delivery, is none of the household's.
@@ -216,8 +221,12 @@ def _by_instruments(
         return False, False
     if look.age_s < 12.0:
         return None
+    signal = motor_signal(known.plant)
+    measures = known.plant.signals[signal].measures if signal is not None else Measure.PUMP_CURRENT
     told = look.pressure_pa > usual.drained_pa
     if look.flow_m3_s is not None and look.flow_m3_s + (slope if told else 0.0) > 0.5 * usual.now_m3_s:
+        return False, False
+    if _throttled(look, usual, motor, measures):
         return False, False
     if look.discharge_pa is not None:
         over = look.discharge_pa - look.pressure_pa
@@ -225,11 +234,19 @@ def _by_instruments(
             return True, True
     if motor is None:
         return None
-    signal = motor_signal(known.plant)
-    measures = known.plant.signals[signal].measures if signal is not None else Measure.PUMP_CURRENT
     if motor < IDLES.get(measures, 0.0):
-        return True, look.discharge_pa is None and measures is Measure.PUMP_POWER and motor > DRY_POWER
+        # By current dry and shut-off lie too close together. Where there is no water to shut off, it is dry.
+        by_power = look.discharge_pa is None and measures is Measure.PUMP_POWER and motor > DRY[measures]
+        return True, by_power and not storage_low(known)
     return (False, False) if motor > WORKS else None
+
+
+def _throttled(look: Look, usual: Reference, motor: float | None, measures: Measure) -> bool:
+    """Whether the run began with a part of its delivery, so that water moves, though little."""
+    kink = _kink(look)
+    if kink is None or usual.unproven or (motor is not None and motor < DRY.get(measures, 0.0)):
+        return False
+    return NONE_SHARE < kink / usual.now_m3_s < SHORT_SHARE
 
 
 def _by_pressure(look: Look, usual: Reference, share: float | None, story: Story, short: bool) -> bool:
