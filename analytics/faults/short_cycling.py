@@ -35,6 +35,7 @@ from statistics import median
 from typing import TYPE_CHECKING
 
 from analytics import words
+from analytics.judging.footing import LOW, SURE, Footing, Said, judged, note_beat, note_run
 from analytics.judging.reference import Reference, reference
 from analytics.judging.signature import best_delivery, kink
 from analytics.judging.watch import AllClear, Claim, Coverage, Detector
@@ -46,6 +47,7 @@ if TYPE_CHECKING:
     from analytics.judging.watch import Known, Word
     from analytics.plant.description import Plant
     from analytics.records import Priority
+    from analytics.seeing.beats import Beat
     from analytics.seeing.events import Run
 
 USUAL_MIN_RUN_S = 60.0
@@ -66,7 +68,6 @@ FLUTTER_RUNS = 3
 FLUTTER_WITHIN_US = 30_000_000
 #: A charge that stands above cut-in by a fifth of the band shows beyond the line's own curve (2 %).
 LEAP_SHARE = 0.22
-DIPS = 2  # samples far apart that met the collapse: no sound tank dips so at a start
 LEAP_SURE = 0.5  # no tank that holds air leaps by half the band
 NARROW = 0.70
 HOUR_US = 3_600_000_000
@@ -92,6 +93,7 @@ class Seen:
     leap: float | None  # of the band
     demand: float | None  # share of delivery
     coarse: bool  # samples too far apart to meet each leap
+    up: float | None = None  # start pressure above the usual, of the band
     net: float | None = None  # how fast the run filled the tank, over the usual delivery
 
 
@@ -106,6 +108,8 @@ class CyclingMemory:
     last_stop_pa: float | None = None
     cause: str | None = None  # of the finding that stands
     sure: float = 0.0
+    footing: Footing = field(default_factory=Footing)
+    either: bool = False  # charge above cut-in, or cut-in moved up: samples too far apart to tell
 
 
 class ShortCycling(Detector):
@@ -113,9 +117,20 @@ class ShortCycling(Detector):
     Memory = CyclingMemory
     memory: CyclingMemory
 
+    def __init__(self, plant: Plant) -> None:
+        super().__init__(plant)
+        self._pressure = next(iter(plant.measuring(Measure.LINE_PRESSURE)), None)
+
+    def beat(self, beat: Beat, known: Known) -> Sequence[Word]:
+        """Pressures far apart are kept for where they stand; the next run is judged by them."""
+        if self._pressure is not None and self.memory.footing.runs:
+            note_beat(self.memory.footing, beat.spans.get(self._pressure), beat.to_us, self.plant)
+        return ()
+
     def run(self, run: Run, known: Known) -> Sequence[Word]:
         if any(known.is_open(fault) for fault in SPOILS) and not known.is_open(self.FAULT):
             self.memory.runs = []  # what such runs are like says nothing of tank or switch
+            self.memory.footing = Footing()
             return ()
         usual = reference(known)
         self.memory.starts_us = [*self.memory.starts_us, run.cycle.start_us][-STARTS_KEPT:]
@@ -129,6 +144,7 @@ class ShortCycling(Detector):
             return ()
         memory = self.memory
         memory.runs = [*memory.runs, seen][-KEPT:]
+        note_run(memory.footing, run, self.plant)
         if memory.flutter_us is not None and run.cycle.start_us - memory.flutter_us < HOUR_US:
             memory.runs = []  # what a fluttering switch does between its bursts has no cause of its own
             return ()
@@ -201,8 +217,6 @@ class ShortCycling(Detector):
         if low is not None and high is not None:
             band = (high - low) / usual.band_pa
             leap = None if run.leap_pa is None else run.leap_pa / usual.band_pa
-            if leap is None and by_switch and run.pressure_low_pa is not None and run.interval_s > FINE_S:
-                leap = (low - run.pressure_low_pa) / usual.band_pa
         if run.interval_s > 1.5 and run.interval_s > 0.2 * cycle.run_time_s:
             apparent = None  # too few samples to see it
             moves_pa = run.interval_s * ((high or 0.0) - (low or 0.0)) / max(cycle.run_time_s, 1.0)
@@ -210,11 +224,12 @@ class ShortCycling(Detector):
             band = band if seen else None
         short = cycle.run_time_s < shortest - slack
         coarse = run.interval_s > FINE_S
-        net = None
+        net, up = None, None if low is None else (low - usual.start_pa) / usual.band_pa
         if run.slope_run_m3_s is not None and run.interval_s < 0.35 * cycle.run_time_s:
             net = run.slope_run_m3_s / self._sound_delivery_m3_s(usual)
         return Seen(
-            cycle.start_us, cycle.stop_us, cycle.run_time_s, short, apparent, band, leap, demand, coarse, net
+            cycle.start_us, cycle.stop_us, cycle.run_time_s, short, apparent, band, leap, demand, coarse,
+            up, net,
         )  # fmt: skip
 
     def _sound_delivery_m3_s(self, usual: Reference) -> float:
@@ -234,7 +249,8 @@ class ShortCycling(Detector):
         limit = self._grown_limit(known) if usual.learned else GROWN_FROM_FILE
         many = sum(seen.apparent is not None and seen.apparent > BACK for seen in memory.runs)
         has_grown = grown is not None and grown >= limit and many >= ENOUGH + 1
-        odd = self._odd(known)
+        foot = judged(memory.footing, self.plant, known.water)
+        odd = self._odd(known, foot)
         if usual.learned is False and not short:
             has_grown = False  # before anything is learned a long run is only a wrong nameplate
             odd = odd and self._near(run)
@@ -244,7 +260,7 @@ class ShortCycling(Detector):
             has_grown = odd = False
         frequent = self._too_frequent(run)
         if len(short) >= ENOUGH or has_grown or odd or frequent:
-            cause, sure = self._cause(usual, grown, has_grown, frequent and len(short) < ENOUGH)
+            cause, sure = self._cause(usual, grown, has_grown, frequent and len(short) < ENOUGH, foot)
             if stands and (cause is None or sure <= memory.sure):
                 cause, sure = memory.cause, memory.sure
             memory.cause, memory.sure = cause, sure
@@ -268,11 +284,13 @@ class ShortCycling(Detector):
         learned = known.signature.clean.get("run_time_s") if usual.learned else None
         return fills_s if learned is None else SHRUNK * max(fills_s, learned.lower)
 
-    def _odd(self, known: Known) -> bool:
+    def _odd(self, known: Known, foot: Said) -> bool:
         """Runs that leap at the start, or a band grown narrow: too short soon if not yet."""
         runs = self.memory.runs
         if len(runs) < KEPT:
             return False
+        if foot.stands == "overcharged" and foot.chance <= SURE:
+            return True
         leaps = sum(seen.leap is not None and seen.leap > LEAP_SHARE for seen in runs)
         bands = [seen.band for seen in runs if seen.band is not None]
         return leaps == KEPT or (len(bands) == KEPT and max(bands) < 0.5)
@@ -288,22 +306,33 @@ class ShortCycling(Detector):
         return sum(now - HOUR_US < start <= now for start in self.memory.starts_us) > limit + 1
 
     def _cause(
-        self, usual: Reference, grown: float | None, has_grown: bool, only_frequent: bool
+        self, usual: Reference, grown: float | None, has_grown: bool, only_frequent: bool, foot: Said
     ) -> tuple[str | None, float]:
         """The cause, in order of suspicion, and how sure it is."""
         runs = self.memory.runs
         leap = _median_of([seen.leap for seen in runs])
-        if sum(seen.coarse and seen.leap is not None and seen.leap > LEAP_SHARE for seen in runs) >= DIPS:
-            return "overcharged_tank", 0.85
+        if foot.stands == "overcharged":
+            return "overcharged_tank", 0.95
+        self.memory.either = foot.stands == "either"
+        if foot.stands == "either":
+            return None, 0.7
         band = _median_of([seen.band for seen in runs])
         nets = sorted(seen.net for seen in runs if seen.net is not None)
+        fills = nets[-2] if len(nets) >= 2 else None
         if leap is not None and leap > LEAP_SHARE:
             # the collapse before the start lies in the kink's window and makes it look larger; the rise
             # within the run does not know of it
-            fills = nets[-2] if len(nets) >= 2 else grown
-            if fills is None or fills < GROWN or leap > LEAP_SURE:
+            rises = fills if fills is not None else grown
+            if rises is None or rises < GROWN or leap > LEAP_SURE:
                 return "overcharged_tank", 0.9
+        # demand can only slow a fill: two runs that fill faster than the pump delivers have less air to press
+        if fills is not None and fills >= (GROWN if usual.learned else GROWN_FROM_FILE):
+            return "lost_air_charge", 0.95 if has_grown else 0.9
         if band is not None and band < NARROW and not (grown is not None and grown > 1.6):
+            ups = _median_of([seen.up for seen in runs if seen.coarse and seen.leap is None])
+            if ups is not None and ups > LEAP_SHARE and foot.stands != "raised":
+                self.memory.either = True
+                return None, 0.7  # too far apart to have met the collapse of an overcharged tank
             return "narrow_switch_band", 0.9
         expected = usual.drawdown_m3 / usual.delivery_m3_s
         shortest = self.plant.pump.min_run_time_s or USUAL_MIN_RUN_S
@@ -331,7 +360,7 @@ class ShortCycling(Detector):
             memory.onset_us, memory.cause, memory.sure, memory.good = None, None, 0.0, 0
             return ()
         last = memory.runs[-1]
-        sound = self._sound(last, usual)
+        sound = self._sound(last, usual, known)
         if sound is None:
             return ()
         memory.good = memory.good + 1 if sound else 0
@@ -343,13 +372,17 @@ class ShortCycling(Detector):
         told = f"Runs take {words.duration(last.run_s)} again: the cure has worked."
         return [AllClear(self.FAULT, summary=told, evidence={"run_time_after_s": last.run_s})]
 
-    def _sound(self, seen: Seen, usual: Reference) -> bool | None:
+    def _sound(self, seen: Seen, usual: Reference, known: Known) -> bool | None:
         """Whether a run lacks what the cause does to each run, however long demand makes it; None: cannot
         be told."""
         cause = self.memory.cause
         if seen.short:
             return False
         if cause == "overcharged_tank":
+            if seen.coarse and seen.leap is None:
+                foot = judged(self.memory.footing, self.plant, known.water).stands
+                from_cut_in = self.memory.footing.runs and self.memory.footing.runs[-1][3] < LOW
+                return None if foot == "unknown" else bool(foot == "whole" and from_cut_in)
             return None if seen.leap is None else seen.leap < 0.5 * LEAP_SHARE
         if cause == "narrow_switch_band":
             return None if seen.band is None else seen.band > 0.5 * (1.0 + NARROW)
@@ -397,6 +430,11 @@ class ShortCycling(Detector):
         }
         if cause in why:
             return f"{said}: {why[cause]}"
+        if self.memory.either:
+            return (
+                f"{said}; an air charge above the cut-in pressure and a cut-in that has moved up look alike "
+                "at this sampling: check the air charge with the tank drained."
+            )
         return (
             f"{said}; the sensors cannot tell lost air from a changed pump: check the air charge with the "
             "tank drained."

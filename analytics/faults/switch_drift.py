@@ -20,10 +20,12 @@ Source: common practice, no source.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 from analytics import words
+from analytics.judging.footing import FINE_S, Footing, judged, note_beat, note_run, seen_below
+from analytics.judging.reference import reference
 from analytics.judging.watch import AllClear, Claim, Coverage, Detector
 from analytics.plant.description import MOTOR_MEASURES, Measure
 
@@ -32,6 +34,7 @@ if TYPE_CHECKING:
 
     from analytics.judging.watch import Known, Word
     from analytics.plant.description import Plant
+    from analytics.seeing.beats import Beat
     from analytics.seeing.events import Run
 
 MOVED, UNSEEN = 0.10, 0.7
@@ -39,6 +42,8 @@ SIGMAS = 5.0
 LAST = 6
 IN_A_ROW = 3
 BACK = 0.5
+#: A charge above cut-in shows as a cut-in that has moved up by more than the line's own curve.
+COLLAPSED = 0.22
 
 
 @dataclass
@@ -47,12 +52,17 @@ class DriftMemory:
     back: int = 0
     onset_us: int = 0
     cut_in: bool = False
+    footing: Footing = field(default_factory=Footing)
 
 
 class SwitchDrift(Detector):
     FAULT = "switch_drift"
     Memory = DriftMemory
     memory: DriftMemory
+
+    def __init__(self, plant: Plant) -> None:
+        super().__init__(plant)
+        self._pressure = next(iter(plant.measuring(Measure.LINE_PRESSURE)), None)
 
     def run(self, run: Run, known: Known) -> Sequence[Word]:
         memory = self.memory
@@ -62,6 +72,9 @@ class SwitchDrift(Detector):
         if moves is None:
             return ()
         start, stop, limit_start, limit_stop = moves
+        note_run(memory.footing, run, self.plant)
+        if stop < limit_stop and self._collapses(start, run.interval_s, known):
+            return ()
         over = max(abs(start) / limit_start, abs(stop) / limit_stop)
         if known.is_open(self.FAULT):
             memory.back = memory.back + 1 if over < BACK else 0
@@ -76,6 +89,22 @@ class SwitchDrift(Detector):
             memory.onset_us = known.signature.recent[-min(LAST // 2, len(known.signature.recent))].at_us
         memory.row += 1
         return [self._claim(start, stop, limit_start, limit_stop)] if memory.row >= IN_A_ROW else ()
+
+    def beat(self, beat: Beat, known: Known) -> Sequence[Word]:
+        """Pressures far apart are kept: one below a cut-in that has moved up says that it has not."""
+        if self._pressure is not None and self.memory.footing.runs:
+            note_beat(self.memory.footing, beat.spans.get(self._pressure), beat.to_us, self.plant)
+        return ()
+
+    def _collapses(self, start_pa: float, interval_s: float, known: Known) -> bool:
+        """Whether pressure was seen well below where the runs now seem to start, which a moved cut-in would
+        not let happen: a charge above cut-in does, in the moment in which the tank is empty."""
+        if interval_s <= FINE_S or start_pa < COLLAPSED * reference(known).band_pa:
+            return False
+        foot = judged(self.memory.footing, self.plant, known.water)
+        return foot.stands in ("overcharged", "either") or seen_below(
+            self.memory.footing, start_pa + known.signature.clean["start_pa"].middle, self.plant
+        )
 
     def _moves(self, known: Known, interval_s: float) -> tuple[float, float, float, float] | None:
         """How far start and stop have moved, and how far they may [Pa]."""
