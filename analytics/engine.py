@@ -133,7 +133,7 @@ class Engine:
                     outlooks += [o for detector in self._detectors for o in detector.outlooks(event, self)]
             if len(readings):
                 self._observer.forget(int(readings.time_us[-1]))
-        return Outcome(tuple(cycles), tuple(changed.values()), tuple(outlooks))
+        return self._ordering.turns.told(Outcome(tuple(cycles), tuple(changed.values()), tuple(outlooks)))
 
     def _judge(self, event: Event) -> list[Finding]:
         changed: list[Finding] = []

@@ -9,6 +9,7 @@ follows ever sees half of the readings of one moment.
 
 One sensor with a wild time stamp must not blind the plant: a step forward of more than LEAP_US is
 believed only once a second reading has confirmed it. Until then the lone reading counts as late.
+A step back that lasts is a clock set back: see `analytics.seeing.turning`.
 
 Parameters: HOLD_BACK_US 10 s, the re-delivery of a local broker (common practice, no source);
 LEAP_US 1 h, longer than a plausible hiccup of a clock and shorter than a time zone's mistake.
@@ -21,6 +22,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from analytics.readings import Readings
+from analytics.seeing.turning import Streak, Turns
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -40,12 +42,19 @@ class Ordering:
         self._newest_us = NONE_YET
         self._leap_us = NONE_YET  # an unconfirmed step forward
         self.late = 0
+        self.turns = Turns()
+        self._streak = Streak()
+        self._known: set[int] = set()  # signals that have been on time
 
     def feed(self, readings: Readings) -> list[Readings]:
         """What may now be let go: stretches of whole instants, in order of time; readings of one
         instant by signal, then value. Many in order pass through as they are, uncopied."""
+        if self.turns.shift_us:
+            readings = _told_on(readings, self.turns.shift_us)
         if len(readings) >= MANY and self._in_order(readings):
             self._newest_us, self._leap_us = int(readings.time_us[-1]), NONE_YET
+            self._heard(readings.signal)
+            self._streak.broken()
             before = [_without_repeats(_sorted(self._held))] if len(self._held) else []
             ready = int(np.searchsorted(readings.time_us, self._newest_us - HOLD_BACK_US, side="left"))
             self._held = _copied(readings[ready:])
@@ -84,7 +93,14 @@ class Ordering:
             if self._newest_us == NONE_YET:
                 self._newest_us = int(readings.time_us[0])
             leap = self._first_leap(readings.time_us)
-            parts.append(self._admit_plain(readings[:leap]))
+            plain, turned = self._admit_plain(readings[:leap])
+            parts.append(plain)
+            if turned is not None:
+                time_us = int(readings.time_us[turned])
+                more_us = self.turns.turn(time_us, self._newest_us)
+                self._newest_us = time_us + more_us
+                readings = _told_on(readings[turned:], more_us)
+                continue
             readings = readings[leap:]
             if len(readings):
                 parts.append(
@@ -101,19 +117,52 @@ class Ordering:
         ahead = time_us - np.concatenate(([self._newest_us], newest)) > LEAP_US
         return int(np.argmax(ahead)) if ahead.any() else len(time_us)
 
-    def _admit_plain(self, readings: Readings) -> Readings:
+    def _admit_plain(self, readings: Readings) -> tuple[Readings, int | None]:
+        """Those that are not late; and the position at which the clock proves to have been set back, where
+        it does: from there on nothing has been taken up."""
         time_us = readings.time_us
         if not len(time_us):
-            return readings
+            return readings, None
+        self._leap_us = NONE_YET
         newest = np.maximum(np.maximum.accumulate(time_us), self._newest_us)
         before = np.concatenate(([self._newest_us], newest[:-1]))
-        self._newest_us = int(newest[-1])
-        self._leap_us = NONE_YET
         on_time = time_us >= before - HOLD_BACK_US
         if on_time.all():
-            return readings
+            self._newest_us = int(newest[-1])
+            self._heard(readings.signal)
+            self._streak.broken()
+            return readings, None
+        turned = self._turned(readings, on_time)
+        if turned is not None:
+            readings, on_time = readings[:turned], on_time[:turned]
+        if len(on_time):
+            self._newest_us = int(newest[len(on_time) - 1])
         self.late += int(len(on_time) - np.count_nonzero(on_time))
-        return readings[on_time]
+        kept = readings[on_time]
+        self._heard(kept.signal)
+        return kept, turned
+
+    def _turned(self, readings: Readings, on_time: NDArray[np.bool_]) -> int | None:
+        """Position of the late reading with which a streak has lasted."""
+        expected = 0
+        signals, first = np.unique(readings.signal[on_time], return_index=True)
+        known = dict(zip(signals.tolist(), np.flatnonzero(on_time)[first].tolist(), strict=True))
+        known |= dict.fromkeys(self._known, -1)  # where each was on time first
+        for at in np.flatnonzero(~on_time).tolist():
+            if at != expected:
+                self._streak.broken()
+            expected = at + 1
+            if known.get(int(readings.signal[at]), at) >= at:
+                continue
+            if self._streak.late(int(readings.time_us[at])):
+                self._streak.broken()
+                return at
+        if expected != len(on_time):
+            self._streak.broken()
+        return None
+
+    def _heard(self, signals: NDArray[np.int16]) -> None:
+        self._known.update(np.unique(signals).tolist())
 
     def _believe_leap(self, time_us: int) -> bool:
         """Whether an earlier lone leap bears this one out; else it is remembered and counts as late."""
@@ -132,6 +181,9 @@ class Ordering:
             "newest_us": self._newest_us,
             "leap_us": self._leap_us,
             "late": self.late,
+            "turns": self.turns.saved(),
+            "streak": self._streak.saved(),
+            "known": sorted(self._known),
         }
 
     def restore(self, saved: dict[str, Any]) -> None:
@@ -141,6 +193,14 @@ class Ordering:
             np.frombuffer(saved["value"], np.float64),
         )
         self._newest_us, self._leap_us, self.late = saved["newest_us"], saved["leap_us"], saved["late"]
+        self.turns.restore(saved["turns"])
+        self._streak.restore(saved["streak"])
+        self._known = set(saved["known"])
+
+
+def _told_on(readings: Readings, by_us: int) -> Readings:
+    """The same, so much later."""
+    return Readings(readings.signal, readings.time_us + by_us, readings.value)
 
 
 def _copied(readings: Readings) -> Readings:
