@@ -56,10 +56,11 @@ def days_to_empty(
     by_week = len(known) == min(len(daily_m3), RECORD_DAYS) and len(known) >= 28
     if usable_m3 <= 0.0:
         return tuple(0.0 for _ in quantiles)
+    drawn = _drawn(known, by_week)
     empties = np.concatenate(
-        [_empties(usable_m3 / factor, known, by_week) for factor in _factors(usable_m3, known)]
+        [_empties(usable_m3 / factor, known, drawn) for factor in _factors(usable_m3, known)]
     )
-    return tuple(float(np.quantile(empties, share)) for share in quantiles)
+    return tuple(np.quantile(empties, quantiles).tolist())
 
 
 def _factors(usable_m3: float, daily_m3: NDArray[np.float64]) -> NDArray[np.float64]:
@@ -87,20 +88,27 @@ def _weekly_drift(daily_m3: NDArray[np.float64]) -> float:
     return sqrt(max(steps, 0.0)) / float(means.mean())
 
 
-def _empties(usable_m3: float, daily_m3: NDArray[np.float64], by_week: bool) -> NDArray[np.float64]:
-    """Days to empty from each start on the ring of days."""
+def _drawn(daily_m3: NDArray[np.float64], by_week: bool) -> NDArray[np.float64]:
+    """Drawn so far, after each day of two laps of the ring of days: a row each start."""
     count = len(daily_m3)
     starts = np.arange(count % 7, count, 7) if by_week else np.arange(count)
+    ring = daily_m3[(starts[:, None] + np.arange(2 * count)[None, :]) % count]
+    return np.asarray(np.maximum.accumulate(np.cumsum(ring, axis=1), axis=1))
+
+
+def _empties(
+    usable_m3: float, daily_m3: NDArray[np.float64], drawn: NDArray[np.float64]
+) -> NDArray[np.float64]:
+    """Days to empty from each start on the ring of days."""
+    count, starts = len(daily_m3), len(drawn)
     total = float(daily_m3.sum())
     laps = max(int(usable_m3 // total) - 1, 0) if total > 0.0 else 0
     if laps * count >= HORIZON_DAYS or (total <= 0.0 and daily_m3.max() <= 0.0):
-        return np.full(len(starts), HORIZON_DAYS)
-    ring = daily_m3[(starts[:, None] + np.arange(2 * count)[None, :]) % count]
-    drawn = np.maximum.accumulate(np.cumsum(ring, axis=1), axis=1)
+        return np.full(starts, HORIZON_DAYS)
     left = usable_m3 - laps * total
     day = np.count_nonzero(drawn < left, axis=1)
     inside = day < drawn.shape[1]
-    rows, at = np.arange(len(starts)), np.minimum(day, drawn.shape[1] - 1)
+    rows, at = np.arange(starts), np.minimum(day, drawn.shape[1] - 1)
     before = np.where(at > 0, drawn[rows, at - 1], 0.0)
     part = (left - before) / np.maximum(drawn[rows, at] - before, 1e-12)
     days = laps * count + at + np.clip(part, 0.0, 1.0)
