@@ -7,13 +7,16 @@ Physics. dw/dt = Q(P) - q goes on past cut-out until Q(P) = q or the relief valv
 
 What the sensors show. A run that lasts beyond cut-out, at the usual rate of rise, then level.
 
-Mistaken for. A switch set higher than the plant file says (it stops, each time at one pressure: nothing
-is said before the first runs have shown where), a blocked outlet (pressure leaps, no water goes
-anywhere), a gauge that drifts.
+Mistaken for. A switch set higher than the plant file says (it stops, each time at one pressure: nothing is
+said before the first runs have shown where), a cut-out that has moved up (the first such run looks the
+same; then the pump is stopped twice at one pressure, while that still rises: neither a person at the
+breaker nor a relief valve does that, so the switch works, and switch_drift says where), a blocked outlet
+(pressure leaps, no water goes anywhere), a gauge that drifts.
 
 Parameters. PAST: beyond the usual stop by a quarter of the band, or beyond the file's cut-out by 0.6 of it
-while nothing is learned: switches and gauges are good to some tenth of the band each (common practice,
-no source). Two looks in agreement.
+while nothing is learned: switches and gauges are good to some tenth of the band each (common practice, no
+source). Two looks in agreement. SAME: two stops within a tenth of the band, the switch's own scatter;
+RISING: of the delivery, three standard errors of a slope near the end (5 %), still filling the tank.
 
 Source: common practice, no source.
 """
@@ -38,6 +41,7 @@ if TYPE_CHECKING:
 PAST = 0.25
 PAST_BY_FILE = 0.6
 LEAST_PA = 20_000.0
+SAME, RISING = 0.10, 0.15
 
 
 @dataclass
@@ -45,6 +49,8 @@ class OverpressureMemory:
     run_us: int = 0
     looks: int = 0
     since_us: int = 0
+    high_stop_pa: float | None = None  # at which the last run was stopped while pressure rose
+    moved_to_pa: float | None = None  # where the switch stops now, by two such runs
 
 
 class Overpressure(Detector):
@@ -53,9 +59,11 @@ class Overpressure(Detector):
     memory: OverpressureMemory
 
     def _limit_pa(self, known: Known) -> float:
-        usual = reference(known)
-        learned = known.signature.learned_runs >= 6
-        return usual.stop_pa + max((PAST if learned else PAST_BY_FILE) * usual.band_pa, LEAST_PA)
+        return self._limit_above(max(reference(known).stop_pa, self.memory.moved_to_pa or 0.0), known)
+
+    def _limit_above(self, stop_pa: float, known: Known) -> float:
+        share = PAST if known.signature.learned_runs >= 6 else PAST_BY_FILE
+        return stop_pa + max(share * reference(known).band_pa, LEAST_PA)
 
     def look(self, look: Look, known: Known) -> Sequence[Word]:
         memory, limit = self.memory, self._limit_pa(known)
@@ -80,11 +88,26 @@ class Overpressure(Detector):
 
     def run(self, run: Run, known: Known) -> Sequence[Word]:
         stop = run.cycle.pressure_stop_pa
-        if not known.is_open(self.FAULT) or stop is None or stop > self._limit_pa(known):
+        if stop is None:
+            return ()
+        self._note_stop(stop, run, known)
+        if not known.is_open(self.FAULT) or stop > self._limit_pa(known):
             return ()
         if stop < reference(known).start_pa + 0.3 * reference(known).band_pa:
             return ()
         return [AllClear(self.FAULT, summary="The switch stops the pump at its cut-out again.")]
+
+    def _note_stop(self, stop_pa: float, run: Run, known: Known) -> None:
+        """Learn where the switch stops, if that is higher than it was."""
+        memory, usual = self.memory, reference(known)
+        if stop_pa <= self._limit_above(usual.stop_pa, known):
+            memory.high_stop_pa = memory.moved_to_pa = None
+            return
+        if not run.entire or not (run.slope_last_m3_s or 0.0) > RISING * usual.delivery_m3_s:
+            return
+        last, memory.high_stop_pa = memory.high_stop_pa, stop_pa
+        if last is not None and abs(stop_pa - last) < SAME * usual.band_pa:
+            memory.moved_to_pa = stop_pa
 
 
 def detector(plant: Plant) -> Overpressure:

@@ -173,3 +173,15 @@ def test_a_motor_that_drags_is_overloaded_and_not_stalled() -> None:
 def test_sagging_mains_are_no_overload() -> None:
     sag = {"sag": lambda s: 1.0 + 0.1 * np.sin(s / 1800.0)}
     assert named(of(8.0, demand=STEADY, **sag)) == []
+
+
+def test_a_cut_out_that_has_moved_up_is_a_switch_that_works() -> None:
+    moved = of(14, demand=draws((0, 8)), cut_out_pa=traces.after(8 * HOUR, 59 * PSI, 50 * PSI))
+    standing = [finding.fault for finding in moved if finding.cleared_us is None]
+    assert standing == ["switch_drift"]
+    assert {finding.fault for finding in moved} <= {"switch_drift", "overpressure"}
+
+
+def test_a_switch_that_does_not_stop_the_pump_stays_overpressure() -> None:
+    welded = of(14, demand=draws((0, 8)), stuck=traces.after(8 * HOUR, 1.0, 0.0))
+    assert [(finding.fault, finding.cleared_us) for finding in welded] == [("overpressure", None)]
