@@ -78,6 +78,7 @@ class Doubt:
     since_us: int = 0
     cause: str | None = None  # while a finding stands
     still_us: int = 0  # since when it has stood still, where it is found stuck
+    still_at: float = 0.0  # and at what
     good_beats: int = 0
     silent_since_us: int | None = None
     cleared_us: int = 0
@@ -129,7 +130,8 @@ class SensorFault(Detector):
                 found.append(self._claim(position, doubt, cause, self._since_us(position, cause, beat)))
             elif doubt.cause not in (None, "silent") and position in beat.spans:
                 ill = cause is not None or self._unmoved(position, doubt) or _ill(beat, position)
-                doubt.good_beats = 0 if ill else doubt.good_beats + 1
+                if not self._stands_there_again(doubt, beat, position):
+                    doubt.good_beats = 0 if ill else doubt.good_beats + 1
                 if doubt.good_beats >= min(GOOD_BEATS << doubt.relapses, GOOD_BEATS_MOST):
                     found += self._clear(position, doubt, beat.to_us)
         return found
@@ -168,6 +170,13 @@ class SensorFault(Detector):
         still = self.memory.evidence.still.get(position)
         return doubt.cause == "stuck" and still is not None and still.since_us == doubt.still_us > 0
 
+    def _stands_there_again(self, doubt: Doubt, beat: Beat, position: int) -> bool:
+        """Whether one found stuck says, after a stray word, just what it was stuck at: no sign of health,
+        though a rest at that very reading is none of illness."""
+        span = beat.spans[position]
+        back = doubt.cause == "stuck" and span.low == span.high == doubt.still_at
+        return back and not self._unmoved(position, doubt)
+
     def _silent(self, position: int, doubt: Doubt, since_us: int, alone: bool) -> Sequence[Word]:
         """Raise it if others spoke meanwhile; if nobody did, once for all, by the first of the silent."""
         if doubt.cause is not None:
@@ -187,7 +196,7 @@ class SensorFault(Detector):
         evidence: dict[str, float] = {}
         if cause == "stuck" and position in self.memory.evidence.still:
             still = self.memory.evidence.still[position]
-            doubt.still_us = still.since_us
+            doubt.still_us, doubt.still_at = still.since_us, still.value
             evidence = {"runs_meanwhile": float(still.runs), "ran_meanwhile_s": still.ran_s}
         summary = f"The signal {signal.name} {SAYS[cause]}."
         if cause == "out_of_range":

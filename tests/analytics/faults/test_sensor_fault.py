@@ -116,3 +116,16 @@ def test_collector_that_was_off_makes_nobody_silent() -> None:
 
     holding = Holding(hush={"pressure": hush, "motor": hush, "level": hush})
     assert told(holding.outcome(6.0)) == []
+
+
+def test_a_stuck_gauge_with_stray_words_is_one_finding() -> None:
+    """A word of its own each nine hours or so, and back to where it stuck: no sign of health."""
+
+    def spoil(t, true):
+        shown = np.where(t >= STUCK_S, 2.8e5, true)
+        shown[(t >= STUCK_S) & (t % 33_000 < 10)] = 2.81e5
+        return shown
+
+    found = last_words(Holding(spoil={"pressure": spoil}).outcome(8.0))
+    stuck = [one for one in found if one.of == "pressure"]
+    assert [(one.cause, one.cleared_us) for one in stuck] == [("stuck", None)]
