@@ -162,7 +162,8 @@ class Ordering:
         return None
 
     def _heard(self, signals: NDArray[np.int16]) -> None:
-        self._known.update(np.unique(signals).tolist())
+        # counted, which is twice as quick as sorted; a tick is -1
+        self._known.update((np.flatnonzero(np.bincount(signals + 1)) - 1).tolist())
 
     def _believe_leap(self, time_us: int) -> bool:
         """Whether an earlier lone leap bears this one out; else it is remembered and counts as late."""
