@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 import pytest
 from playwright.sync_api import expect
 
-from tests.browser.conftest import PHONE
+from tests.browser.conftest import DESK, PHONE
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -31,13 +31,15 @@ def asleep(page: Page, hidden: bool) -> None:
     )
 
 
+@pytest.mark.parametrize("screen", [PHONE, DESK], ids=["phone", "desk"])
 def test_the_last_state_is_shown_and_marked_old_when_the_server_is_gone(
     browser: Callable[..., BrowserContext],
     own_server: tuple[Server, Feed],
     shot: Callable[[Page, str], None],
+    screen: dict[str, object],
 ) -> None:
     server, _ = own_server
-    context = browser(**PHONE)
+    context = browser(**screen)
     page = context.new_page()
     address = f"{server.url}/at/juniper-bench/"
     page.goto(address)
@@ -55,7 +57,7 @@ def test_the_last_state_is_shown_and_marked_old_when_the_server_is_gone(
     expect(page.locator("#age")).to_have_text(re.compile(r"heard \d+ (s|min) ago"))
     assert page.locator("#tank .figure b").inner_text() == last
     assert page.evaluate("document.body.dataset.flow") == "unknown"
-    shot(page, "away-last-known")
+    shot(page, "away-last-known" if screen is PHONE else "away-last-known-desk")
 
     page.goto(f"{address}cycles")
     expect(page.locator("h1")).to_have_text("Holdwater cannot be reached")
