@@ -59,8 +59,8 @@ def free_port() -> int:
 class Server:
     """`holdwater dashboard` in its own process, to be killed and started again."""
 
-    def __init__(self, data: Path, port: int) -> None:
-        self.data, self.port, self.process = data, port, None
+    def __init__(self, data: Path, port: int, plant_file: Path = made.PLANT_FILE) -> None:
+        self.data, self.port, self.plant_file, self.process = data, port, plant_file, None
 
     process: subprocess.Popen[bytes] | None
 
@@ -71,7 +71,7 @@ class Server:
     def start(self, paired: bool = True) -> None:
         if paired and self.port not in COOKIES:
             COOKIES[self.port] = cookie_of(self.data, self.port)
-        words = [sys.executable, "-m", "collector.cli", "dashboard", str(made.PLANT_FILE)]
+        words = [sys.executable, "-m", "collector.cli", "dashboard", str(self.plant_file)]
         words += ["--data", str(self.data), "--listen", f"127.0.0.1:{self.port}"]
         self.process = subprocess.Popen(words, start_new_session=True)
         until = time.monotonic() + 30
