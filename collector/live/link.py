@@ -62,7 +62,7 @@ class Link:
         self._mark = f"holdwater/{plain}/mark"
         self._hear = hear
         self._client = self._new_client()
-        self._owed: list[tuple[int, int, str]] = []  # (message id, QoS, topic) heard, not acknowledged
+        self._owed: list[tuple[int, int]] = []  # (message id, QoS) heard, not acknowledged
         self._refused: str | None = None
         self._asked_at = 0.0
         self._connected_at = 0.0
@@ -145,14 +145,11 @@ class Link:
         """Messages heard and not yet acknowledged."""
         return len(self._owed)
 
-    def acknowledge(self, stored: Callable[[str], bool]) -> None:
-        """Acknowledge what was heard on this connection on the topics of which `stored` says yes."""
+    def acknowledge(self) -> None:
+        """Acknowledge what was heard on this connection: it is stored."""
         owed, self._owed = self._owed, []
-        for message_id, qos, topic in owed:
-            if stored(topic):
-                self._client.ack(message_id, qos)
-            else:
-                self._owed.append((message_id, qos, topic))
+        for message_id, qos in owed:
+            self._client.ack(message_id, qos)
 
     def close(self) -> None:
         """Say goodbye; the session stays, and the broker keeps what comes for us."""
@@ -240,7 +237,7 @@ class Link:
         self._heard += 1
         topic, payload = message.topic, bytes(message.payload)
         if message.qos > 0:
-            self._owed.append((message.mid, message.qos, topic))
+            self._owed.append((message.mid, message.qos))
         if topic == self._mark:
             self._backlog = self._backlog and payload != str(self.connections).encode()
             return

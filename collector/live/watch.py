@@ -69,7 +69,7 @@ class Watch:
             return
         if self.site.commit(now_us):
             self._failures = 0
-            self.link.acknowledge(lambda topic: True)
+            self.link.acknowledge()
             return
         self._next_try = time.monotonic() + min(2.0**self._failures, _LONGEST_WAIT_S)
         self._failures += 1
