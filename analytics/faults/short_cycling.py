@@ -250,7 +250,9 @@ class ShortCycling(Detector):
         many = sum(seen.apparent is not None and seen.apparent > BACK for seen in memory.runs)
         has_grown = grown is not None and grown >= limit and many >= ENOUGH + 1
         foot = judged(memory.footing, self.plant, known.water)
-        odd = self._odd(known, foot)
+        # a footing that few samples tell is asked for runs that are short besides: else it is no harm yet
+        high_foot = foot.stands == "overcharged" and foot.chance <= SURE and self._near(run)
+        odd = self._odd() or (len(memory.runs) == KEPT and high_foot)
         if usual.learned is False and not short:
             has_grown = False  # before anything is learned a long run is only a wrong nameplate
             odd = odd and self._near(run)
@@ -284,13 +286,11 @@ class ShortCycling(Detector):
         learned = known.signature.clean.get("run_time_s") if usual.learned else None
         return fills_s if learned is None else SHRUNK * max(fills_s, learned.lower)
 
-    def _odd(self, known: Known, foot: Said) -> bool:
+    def _odd(self) -> bool:
         """Runs that leap at the start, or a band grown narrow: too short soon if not yet."""
         runs = self.memory.runs
         if len(runs) < KEPT:
             return False
-        if foot.stands == "overcharged" and foot.chance <= SURE:
-            return True
         leaps = sum(seen.leap is not None and seen.leap > LEAP_SHARE for seen in runs)
         bands = [seen.band for seen in runs if seen.band is not None]
         return leaps == KEPT or (len(bands) == KEPT and max(bands) < 0.5)
