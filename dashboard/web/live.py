@@ -113,6 +113,18 @@ class Watcher:
         return new[-60:]
 
     def _watch(self) -> None:
+        """Until nobody has listened for a while. A mistake of ours ends the streams, not only the watch:
+        phones come back by themselves, and find a new one."""
+        try:
+            self._look_on()
+        finally:
+            with self._lock:
+                self._running = False
+                for stream in self._streams:
+                    stream.put(None)
+                self._streams.clear()
+
+    def _look_on(self) -> None:
         seen: tuple[int, ...] = (-1,)
         told_at = alone_since = 0.0
         while True:
@@ -121,10 +133,7 @@ class Watcher:
             if self._streams:
                 alone_since = now
             elif now - alone_since > LINGER_S:
-                with self._lock:
-                    if not self._streams:
-                        self._running = False
-                        return
+                return
             stamp = self.site.history.stamp()
             if stamp == seen and now - told_at < AT_LEAST_S:
                 continue

@@ -112,7 +112,7 @@ def test_a_history_in_trouble_is_said_and_the_watcher_lives(
     good = watcher.site.history.latest
     monkeypatch.setattr(live, "AT_LEAST_S", 0.0)
 
-    def broken() -> dict[str, Sample]:
+    def broken(*_: int) -> dict[str, Sample]:
         raise HistoryError("the card is full")
 
     monkeypatch.setattr(watcher.site.history, "latest", broken)
@@ -122,6 +122,27 @@ def test_a_history_in_trouble_is_said_and_the_watcher_lives(
     heard = next(m for raw in stream if "newest" in (m := message(raw)))
     assert heard["flow"] in ("still", "moving")
     stream.close()
+
+
+def test_no_stream_is_left_waiting_where_the_watcher_fails(
+    fresh: tuple[Path, Watcher, int], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    _, watcher, _ = fresh
+    stream = watcher.stream("")
+    next(stream), next(stream), next(stream)
+
+    def failing() -> dict[str, object]:
+        raise RuntimeError("a mistake of ours")
+
+    monkeypatch.setattr(threading, "excepthook", lambda failed: None)
+    monkeypatch.setattr(live, "AT_LEAST_S", 0.0)
+    with monkeypatch.context() as broken:
+        broken.setattr(watcher, "change", failing)
+        assert list(stream) == []  # it ends, so that the phone asks again
+    again = watcher.stream("")
+    next(again), next(again)
+    assert "newest" in message(next(again))
+    again.close()
 
 
 def test_a_commit_is_seen_from_outside_the_file(fresh: tuple[Path, Watcher, int]) -> None:
