@@ -54,10 +54,13 @@ FULL_RISE = 0.5
 class Engine:
     """One plant's analytics. `feed` readings in any chunks; ask for `snapshot` between feeds."""
 
-    def __init__(self, plant: Plant) -> None:
+    def __init__(self, plant: Plant, follows_clock: bool = True) -> None:
+        """`follows_clock`: readings that stay behind are taken for a clock that was set back, as in a
+        recording; where whoever feeds sees to that, they are late (an older recording brought in, what a
+        sensor kept while it was away)."""
         self.plant = plant
         self.signature = Signature()
-        self._ordering = Ordering()
+        self._ordering = Ordering(follows_clock)
         self._observer = Observer(plant)
         self._ledger = Ledger(resting_on(plant))
         self._detectors: list[Detector] = [*faults.detectors(plant), Figures(plant)]
@@ -73,12 +76,12 @@ class Engine:
         ]
 
     @classmethod
-    def restore(cls, plant: Plant, state: bytes) -> Engine:
+    def restore(cls, plant: Plant, state: bytes, follows_clock: bool = True) -> Engine:
         """The engine as it was when it gave `state`. ValueError where that is of another version."""
         saved = msgspec.msgpack.decode(state)
         if saved["version"] != STATE_VERSION:
             raise ValueError(f"engine state of version {saved['version']}, not {STATE_VERSION}")
-        engine = cls(plant)
+        engine = cls(plant, follows_clock)
         engine._ordering.restore(saved["ordering"])
         engine._observer.restore(saved["observer"])
         engine._ledger.standing = msgspec.convert(saved["standing"], dict[str, Finding])

@@ -72,10 +72,10 @@ def resumed(history: Writer) -> Engine:
     if not resumption.fits:
         log.info("%s: its signals have changed; learning it anew", history.plant.name)
         return learned_anew(history)
-    engine = Engine(history.plant)
+    engine = Engine(history.plant, follows_clock=False)
     if resumption.state is not None:
         try:
-            engine = Engine.restore(history.plant, resumption.state)
+            engine = Engine.restore(history.plant, resumption.state, follows_clock=False)
         except ValueError as error:
             log.info("%s: %s; learning it anew", history.plant.name, error)
             return learned_anew(history)
@@ -91,7 +91,7 @@ def learned_anew(history: Writer, until_us: int | None = None) -> Engine:
     reading: it will be raised again if it stands. Findings of the past stay as they were told. Raises
     HistoryError.
     """
-    engine, span = Engine(history.plant), history.span()
+    engine, span = Engine(history.plant, follows_clock=False), history.span()
     if span is None:
         return engine
     found: dict[tuple[str, str, int], Finding] = {}

@@ -37,7 +37,8 @@ MANY = 4096
 class Ordering:
     """Feeds and lets go; `late` counts what came too late to be analysed."""
 
-    def __init__(self) -> None:
+    def __init__(self, follows_clock: bool = True) -> None:
+        self._follows_clock = follows_clock
         self._held = Readings.none()
         self._newest_us = NONE_YET
         self._leap_us = NONE_YET  # an unconfirmed step forward
@@ -132,7 +133,7 @@ class Ordering:
             self._heard(readings.signal)
             self._streak.broken()
             return readings, None
-        turned = self._turned(readings, on_time)
+        turned = self._turned(readings, on_time) if self._follows_clock else None
         if turned is not None:
             readings, on_time = readings[:turned], on_time[:turned]
         if len(on_time):

@@ -61,6 +61,8 @@ class Daemon:
         self._await_clock()
         began_us = clock.now_us()
         committed = time.monotonic()
+        # at once: on a disk that fills up the file must be there to be written over
+        write_pulse(self._data, self._pulse(began_us, running=True))
         self._office.begin()
         gc.collect()
         gc.freeze()  # what start-up made lives as long as we do: collections need not walk it
