@@ -28,8 +28,9 @@ import numpy as np
 
 from analytics.physics import hydraulics
 from analytics.trials.cautions import BREAKER, DRAIN, OPEN_AGAIN
+from analytics.trials.filled import full
 from analytics.trials.shapes import Conclusion, Estimate, Sighting, Step, Trial
-from analytics.trials.spell import full, until
+from analytics.trials.spell import until
 
 if TYPE_CHECKING:
     from collections.abc import Mapping

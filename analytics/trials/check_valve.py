@@ -12,10 +12,10 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from analytics.trials.cautions import BREAKER, JOINED, OPEN_AGAIN
+from analytics.trials.filled import full
 from analytics.trials.holding import HOLD_S, SETTLE_S
 from analytics.trials.leak_down import hold
 from analytics.trials.shapes import Conclusion, Sighting, Step, Trial
-from analytics.trials.spell import full
 
 if TYPE_CHECKING:
     from collections.abc import Mapping

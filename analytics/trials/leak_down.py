@@ -16,6 +16,7 @@ from typing import TYPE_CHECKING
 
 from analytics.physics import hydraulics
 from analytics.trials.cautions import BREAKER, OPEN_AGAIN, SHUT_TANK
+from analytics.trials.filled import full
 from analytics.trials.holding import (
     HOLD_S,
     PIPE_S,
@@ -25,7 +26,7 @@ from analytics.trials.holding import (
     lost_water_m3_s,
 )
 from analytics.trials.shapes import Conclusion, Sighting, Step, Trial
-from analytics.trials.spell import full, until
+from analytics.trials.spell import until
 
 if TYPE_CHECKING:
     from collections.abc import Mapping

@@ -8,7 +8,6 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from analytics.plant.description import MOTOR_MEASURES, Measure
-from analytics.trials.shapes import Sighting
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -119,14 +118,3 @@ def _step(value: NDArray[np.float64]) -> float:
     changes = np.abs(np.diff(value))
     changes = changes[changes > 1.0]  # a pascal: no gauge of water pressure resolves it
     return float(changes.min()) if len(changes) else float("nan")
-
-
-def full(plant: Plant, spell: Spell) -> Sighting:
-    """For the step that many trials begin with: the pump rests, pressure stands in the band's upper half."""
-    if len(spell) == 0:
-        return Sighting(False, "unheard")
-    if spell.motor_on[-1:].any():
-        return Sighting(False, "running")
-    switch = plant.switch
-    enough = switch is None or spell.pressure_pa[-1] > (switch.cut_in_pa + switch.cut_out_pa) / 2
-    return Sighting(bool(enough), "full" if enough else "low")
