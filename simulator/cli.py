@@ -193,10 +193,10 @@ def _write(simulation: Simulation, until_us: int, path: Path) -> int:
                 file.write(batch)
                 count += len(batch)
                 progress.update(task, completed=simulation.now_us - simulation.start_us)
-        write_truths(truth_path(path), simulation)
+        faults = write_truths(truth_path(path), simulation)
     except OSError as error:
         return _mistake(f"{path}: cannot be written: {error.strerror}")
-    print(f"{count} readings in {path}, {len(simulation.truths())} faults in {truth_path(path)}")
+    print(f"{count} readings in {path}, {faults} faults in {truth_path(path)}")
     return 0
 
 

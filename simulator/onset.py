@@ -2,14 +2,31 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Literal
 
 if TYPE_CHECKING:
     import numpy as np
 
-    from simulator.scenario import FaultPlan
+Onset = Literal["sudden", "ramp", "intermittent"]
 
 _MOST_SPELLS = 5_000
+
+
+@dataclass(frozen=True, slots=True)
+class FaultPlan:
+    """One fault: what, how bad, from when, growing how, repaired when. Times since the start [s]."""
+
+    fault: str
+    cause: str | None = None
+    severity: float = 0.8  # 0 none .. 1 as bad as it gets
+    from_s: float = 0.0
+    until_s: float | None = None
+    onset: Onset = "sudden"
+    over_s: float = 0.0  # ramp: time to full severity
+    on_s: float = 3_600.0  # intermittent: mean time present, and
+    off_s: float = 10_800.0  # mean time absent
+    signal: str | None = None  # sensor_fault: which
 
 
 class Course:

@@ -10,6 +10,8 @@ from typing import TYPE_CHECKING, BinaryIO, Self
 
 import numpy as np
 
+from simulator.truth.labels import stamp, truths
+
 if TYPE_CHECKING:
     from pathlib import Path
 
@@ -71,10 +73,11 @@ def truth_path(readings: Path) -> Path:
     return readings.with_name(f"{stem}.truth.json")
 
 
-def write_truths(path: Path, simulation: Simulation) -> None:
-    """The truths as JSON: {"version": 1, "plant", "scenario", "seed", "from", "until", "faults": [...]}."""
-    from simulator.truth.labels import stamp
+def write_truths(path: Path, simulation: Simulation) -> int:
+    """The truths as JSON: {"version": 1, "plant", "scenario", "seed", "from", "until", "faults": [...]}.
 
+    Returns how many faults there are."""
+    wrong = truths(simulation)
     content = {
         "version": 1,
         "plant": simulation.plant.name,
@@ -82,6 +85,7 @@ def write_truths(path: Path, simulation: Simulation) -> None:
         "seed": simulation.seed,
         "from": stamp(simulation.start_us),
         "until": stamp(simulation.now_us),
-        "faults": [truth.as_json() for truth in simulation.truths()],
+        "faults": [truth.as_json() for truth in wrong],
     }
     path.write_text(json.dumps(content, indent=1) + "\n", encoding="utf-8")
+    return len(wrong)

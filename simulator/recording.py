@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from simulator.simulation import Simulation
+from simulator.truth.labels import truths
 
 if TYPE_CHECKING:
     import numpy as np
@@ -51,4 +52,4 @@ def simulate(plant: Plant, scenario: Scenario, days: float, seed: int, start_us:
     batch = simulation.advance(start_us + round(days * 86_400e6)).in_arrival_order()
     order = batch.time_us.argsort(kind="stable")
     batch = batch[order]
-    return Recording(plant, scenario, batch.signal, batch.time_us, batch.value, tuple(simulation.truths()))
+    return Recording(plant, scenario, batch.signal, batch.time_us, batch.value, tuple(truths(simulation)))

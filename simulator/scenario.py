@@ -3,32 +3,15 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING
 
 from simulator.demand.garden import Hose, Programme
 from simulator.weather.climate import Climate
 from simulator.works.hardware import Sizes
 
 if TYPE_CHECKING:
+    from simulator.onset import FaultPlan
     from simulator.sensing.sensors import SensorChange
-
-Onset = Literal["sudden", "ramp", "intermittent"]
-
-
-@dataclass(frozen=True, slots=True)
-class FaultPlan:
-    """One fault: what, how bad, from when, growing how, repaired when. Times since the start [s]."""
-
-    fault: str
-    cause: str | None = None
-    severity: float = 0.8  # 0 none .. 1 as bad as it gets
-    from_s: float = 0.0
-    until_s: float | None = None
-    onset: Onset = "sudden"
-    over_s: float = 0.0  # ramp: time to full severity
-    on_s: float = 3_600.0  # intermittent: mean time present, and
-    off_s: float = 10_800.0  # mean time absent
-    signal: str | None = None  # sensor_fault: which
 
 
 @dataclass(frozen=True, slots=True)

@@ -56,7 +56,8 @@ from typing import TYPE_CHECKING, Any, TypeVar
 
 from analytics.plant.dimensions import OF_MEASURE, Dimension
 from simulator.demand.garden import Hose, Programme
-from simulator.scenario import FaultPlan, Scenario, Spell
+from simulator.onset import FaultPlan
+from simulator.scenario import Scenario, Spell
 from simulator.sensing.sensors import SensorChange
 from simulator.table import Table
 from simulator.weather.climate import Climate

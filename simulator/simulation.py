@@ -10,14 +10,14 @@ import numpy as np
 
 from simulator.sensing.sensors import Sensor
 from simulator.sensing.trace import Piece, Trace
-from simulator.truth.labels import Truth, truths
 from simulator.works.world import World
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from analytics.plant.description import Plant
-    from simulator.scenario import FaultPlan, Scenario
+    from simulator.onset import FaultPlan
+    from simulator.scenario import Scenario
 
 _CHUNK_S = 6 * 3_600.0  # bounds memory, whatever one asks for
 
@@ -107,10 +107,6 @@ class Simulation:
         for sensor in copy._sensors:
             sensor.hear_of(copy.world.courses)
         return copy
-
-    def truths(self) -> list[Truth]:
-        """What is wrong with this plant, as far as the readings handed out reach."""
-        return truths(self)
 
     def _chunk(self, until_s: float) -> Batch:
         self.world.run_until(until_s + 2.0 * max(sensor.reach_s for sensor in self._sensors) + 1.0)

@@ -17,7 +17,7 @@ from analytics.engine import Engine
 from analytics.plant.description import Measure
 from dashboard.practice.healthy import DAY_US, advance
 from dashboard.practice.lessons import WELL
-from simulator.scenario import FaultPlan
+from simulator.onset import FaultPlan
 from simulator.truth.labels import truths
 
 if TYPE_CHECKING:

@@ -25,7 +25,8 @@ if TYPE_CHECKING:
 
     from analytics.plant.description import Plant
     from simulator.numbers import Floats
-    from simulator.scenario import FaultPlan, Scenario
+    from simulator.onset import FaultPlan
+    from simulator.scenario import Scenario
     from simulator.sensing.trace import Moment
 
 SLACK_S = 10

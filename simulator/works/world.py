@@ -38,7 +38,8 @@ from simulator.works.warmth import Warmth
 if TYPE_CHECKING:
     from analytics.plant.description import Plant
     from simulator.demand.enduses import Use
-    from simulator.scenario import FaultPlan, Scenario
+    from simulator.onset import FaultPlan
+    from simulator.scenario import Scenario
     from simulator.works.stepper import Step
 
 _RUN_UP_STEP_S = 0.1

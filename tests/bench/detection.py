@@ -17,6 +17,7 @@ from analytics.plant.parsing import parse_plant
 from analytics.readings import Readings
 from simulator import library
 from simulator.simulation import Simulation
+from simulator.truth.labels import truths
 from simulator.truth.score import Found, Labelled, Score, score
 
 SEEDS = (11, 12)
@@ -73,9 +74,9 @@ def _one(name: str, seed: int) -> tuple[Score, tuple[float, float, float]]:
         analysing_s += time.process_time() - began
     for finding in engine.finish().findings:
         found[finding.key] = finding
-    truths = [
+    labelled = [
         Labelled(t.fault, t.cause, t.of, t.from_us, t.symptomatic_us, t.until_us, t.follows)
-        for t in simulation.truths()
+        for t in truths(simulation)
     ]
-    marks = score(truths, [Found(f.fault, f.cause, f.of, f.raised_us) for f in found.values()])
+    marks = score(labelled, [Found(f.fault, f.cause, f.of, f.raised_us) for f in found.values()])
     return marks, (simulating_s, analysing_s, scenario.days)

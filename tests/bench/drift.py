@@ -29,7 +29,7 @@ from analytics.judging.arbitration import BY_PRESSURE
 from analytics.plant.parsing import parse_plant
 from analytics.readings import Readings
 from simulator import library
-from simulator.scenario import FaultPlan
+from simulator.onset import FaultPlan
 from simulator.simulation import Simulation
 
 SEEDS = (601, 602, 603, 604)

@@ -9,7 +9,8 @@ import numpy as np
 import pytest
 
 from analytics.plant.description import Plant
-from simulator.scenario import FaultPlan, Scenario
+from simulator.onset import FaultPlan
+from simulator.scenario import Scenario
 from simulator.sensing.trace import Trace
 from simulator.works.world import World
 

@@ -11,7 +11,8 @@ import pytest
 from conftest import DAY_S, START_US, ran, runs, world_of
 
 from analytics.plant.description import Plant
-from simulator.scenario import FaultPlan, Scenario
+from simulator.onset import FaultPlan
+from simulator.scenario import Scenario
 from simulator.simulation import Simulation
 from simulator.works import faults
 

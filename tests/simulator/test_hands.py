@@ -6,7 +6,7 @@ import pytest
 from conftest import world_of
 
 from analytics.plant.description import Plant
-from simulator.scenario import FaultPlan
+from simulator.onset import FaultPlan
 from simulator.works.hands import Hands
 from simulator.works.world import World
 

@@ -11,8 +11,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from analytics.plant.description import Plant
+from simulator.onset import FaultPlan
 from simulator.recording import simulate
-from simulator.scenario import FaultPlan, Scenario
+from simulator.scenario import Scenario
 from simulator.sensing.sensors import SensorChange
 from simulator.simulation import Batch, Simulation
 

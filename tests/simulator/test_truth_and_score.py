@@ -8,8 +8,10 @@ import pytest
 from conftest import DAY_S, START_US
 
 from analytics.plant.description import Plant
-from simulator.scenario import FaultPlan, Scenario
+from simulator.onset import FaultPlan
+from simulator.scenario import Scenario
 from simulator.simulation import Simulation
+from simulator.truth.labels import truths
 from simulator.truth.score import Found, Labelled, read_findings, read_truths, score
 
 _H = 3_600_000_000
@@ -18,7 +20,7 @@ _H = 3_600_000_000
 def _truths(plant: Plant, *plans: FaultPlan, days: float = 2.0, **changes: object):
     simulation = Simulation(plant, Scenario("t", "t", faults=plans, **changes), 3, START_US)  # type: ignore[arg-type]
     simulation.advance(START_US + round(days * DAY_S * 1e6))
-    return simulation.truths()
+    return truths(simulation)
 
 
 def _at(truth_us: int | None) -> float | None:

@@ -9,8 +9,8 @@ import pytest
 from conftest import DAY_S, ran, world_of
 
 from analytics.plant.description import Plant
+from simulator.onset import FaultPlan
 from simulator.physics import warmth
-from simulator.scenario import FaultPlan
 from simulator.weather.climate import Climate
 
 
