@@ -21,7 +21,7 @@ from analytics.readings import Readings
 from collector.backfill import backfill
 from collector.live.broker import embedded_broker
 from collector.plantfile import load_plant
-from collector.store import History
+from collector.store import Writer
 from dashboard.access import codes, invite
 from dashboard.access.book import Book
 from dashboard.access.opening import address
@@ -82,7 +82,7 @@ def _write_history(
 ) -> None:
     columns = (TextColumn("{task.description}"), BarColumn(), TimeRemainingColumn())
     begin_us = world.now_us
-    with Progress(*columns, console=console) as progress, History.open(data, plant) as kept:
+    with Progress(*columns, console=console) as progress, Writer(data, plant) as kept:
         days = round((until_us - begin_us) / _DAY_US)
         task = progress.add_task(f"Simulating {days} days of {plant.title}", total=until_us - begin_us)
 

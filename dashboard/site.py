@@ -43,7 +43,7 @@ class Site:
     def __init__(self, plant: Plant, data: Path) -> None:
         self.plant = plant
         self.data = data
-        self.history = History.open(data, plant, read_only=True)
+        self.history = History(data, plant)
         self._lock = threading.Lock()
         self._slow: tuple[float, tuple[Cycle, ...], dict[str, Trace]] | None = None
         self._motion: tuple[int | None, ...] = ()

@@ -7,7 +7,6 @@ it (`committed`). No clock here: times are given.
 from __future__ import annotations
 
 import logging
-from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import msgspec
@@ -236,4 +235,4 @@ def _reason(command: Command) -> str:
 
 def everything(desk: Desk) -> Response:
     """All that a new history wants to know of the alarms."""
-    return replace(Response(), alarms=desk.alarms)
+    return Response(alarms=desk.alarms)

@@ -228,9 +228,8 @@ class Link:
             log.warning("no broker at %s:%d: %s; trying again", self._broker.host, self._broker.port, why)
         self.connected = False
         longest = min(_FIRST_WAIT_S * 2 ** min(self._failures, 10), _LONGEST_WAIT_S)
-        self._next_try = time.monotonic() + longest * random.uniform(
-            0.5, 1.0
-        )  # so that many do not come at once
+        share = random.uniform(0.5, 1.0)  # so that many do not come at once
+        self._next_try = time.monotonic() + longest * share
         self._failures += 1
 
     def _on_message(self, _: Any, __: Any, message: mqtt.MQTTMessage) -> None:

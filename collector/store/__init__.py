@@ -1,7 +1,7 @@
 """History in SQLite: what was heard, what it meant, and where the engine stood.
 
 One file a plant, `<data>/<plant.name>/history.sqlite`, beside a copy of the plant file in force:
-the folder holds everything. `History.open` is the door for reading and writing alike.
+the folder holds everything. `History` reads, `Writer` reads and writes.
 """
 
 from collector.store.errors import HistoryDamaged, HistoryError

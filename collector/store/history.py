@@ -1,8 +1,8 @@
 """A plant's history, as anyone may read it while the daemon writes.
 
-`History.open(folder, plant, read_only=True)` needs no writer and no file: where nothing was
-written yet it answers with nothing, and as soon as there is something, with that. It may be used
-from several threads. Times are microseconds UTC; a span is from_us <= time < to_us.
+It needs no writer and no file: where nothing was written yet it answers with nothing, and as soon
+as there is something, with that. It may be used from several threads. Times are microseconds UTC;
+a span is from_us <= time < to_us.
 """
 
 from __future__ import annotations
@@ -10,7 +10,7 @@ from __future__ import annotations
 import os
 import threading
 from contextlib import contextmanager
-from typing import TYPE_CHECKING, Literal, TypeVar, overload
+from typing import TYPE_CHECKING, Literal, TypeVar
 
 import numpy as np
 
@@ -31,7 +31,6 @@ if TYPE_CHECKING:
     from analytics.alarms.records import Alarm, Change
     from analytics.plant.description import Plant, Signal
     from analytics.records import Cycle, Finding, Outlook
-    from collector.store.writing import Writer
 
 T = TypeVar("T")
 STEP_US = {"minute": MINUTE_US, "hour": HOUR_US}
@@ -43,7 +42,7 @@ class History:
     FILE = "history.sqlite"
 
     def __init__(self, folder: Path, plant: Plant) -> None:
-        """`folder` is the data folder; the plant's own is below it. Use `open`."""
+        """`folder` is the data folder; the plant's own is below it."""
         self.plant = plant
         self.folder = folder / plant.name
         self.path = self.folder / self.FILE
@@ -53,21 +52,6 @@ class History:
         self._connection: sqlite3.Connection | None = None
         self._opened: tuple[int, int] | None = None  # device and inode: another file may take its place
         self._lock = threading.RLock()
-
-    @overload
-    @staticmethod
-    def open(folder: Path, plant: Plant, read_only: Literal[False] = False) -> Writer: ...
-    @overload
-    @staticmethod
-    def open(folder: Path, plant: Plant, read_only: Literal[True]) -> History: ...
-    @staticmethod
-    def open(folder: Path, plant: Plant, read_only: bool = False) -> History:
-        """The plant's history below the data folder: to read only, or the one that writes."""
-        if read_only:
-            return History(folder, plant)
-        from collector.store.writing import Writer
-
-        return Writer(folder, plant)
 
     def close(self) -> None:
         with self._lock:

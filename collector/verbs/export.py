@@ -54,7 +54,7 @@ def run(options: argparse.Namespace) -> int:
     if mistakes:
         print("\n".join(mistakes), file=sys.stderr)
         return 2
-    with History.open(data_folder(options.data), plant, read_only=True) as history:
+    with History(data_folder(options.data), plant) as history:
         sys.stdout.write("time,signal,value\n")
         for part in history.recording(names, start, stop):
             sys.stdout.write(rows(part, plant))

@@ -25,7 +25,7 @@ def run(options: argparse.Namespace) -> int:
     from collector.store import History
 
     plant = load_plant(options.plant)
-    with History.open(data_folder(options.data), plant, read_only=True) as history:
+    with History(data_folder(options.data), plant) as history:
         for finding in history.findings(open_only=options.open):
             print(finding_line(finding))
     return 0

@@ -28,11 +28,11 @@ def run(options: argparse.Namespace) -> int:
     from collector.plantfile import load_plant
     from collector.readings.file import ReadingsFile
     from collector.settings import data_folder
-    from collector.store import History
+    from collector.store import Writer
 
     plant = load_plant(options.plant)
     file = ReadingsFile(options.readings, plant, stored=True)
-    with History.open(data_folder(options.data), plant) as history:
+    with Writer(data_folder(options.data), plant) as history:
         history.keep_plant_file(Path(options.plant).read_text("utf-8"))
         done = _with_progress(history, file)
     print(summary(done, file), file=sys.stderr)

@@ -78,7 +78,7 @@ def plant_lines(plant: Plant, data: Path, now_us: int) -> list[str]:
     from collector.live.clock import AHEAD_US
     from collector.store import History
 
-    with History.open(data, plant, read_only=True) as history:
+    with History(data, plant) as history:
         latest, counts = history.latest(now_us + AHEAD_US), history.counts()
         standing, aside = history.findings(open_only=True), history.set_aside(3)
         states = {alarm.place: alarm.state.value for alarm in history.alarms()}

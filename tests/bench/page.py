@@ -23,7 +23,7 @@ from playwright.sync_api import expect, sync_playwright
 from rich.console import Console
 from rich.table import Table
 
-from collector.store import Batch, History
+from collector.store import Batch, Writer
 from tests.browser.conftest import CHROMIUM, FLAGS, PHONE, Server, free_port
 from tests.dashboard import made
 from tests.dashboard.paired import cookie_of
@@ -138,7 +138,7 @@ def room_ms(chromium: BrowserType, server: Server, room: str) -> float:
 def to_pixel_ms(chromium: BrowserType, server: Server, samples: int = 30) -> list[float]:
     """From a commit of a new pressure to the frame after it stood on the page."""
     plant, took = made.juniper(), []
-    with phone(chromium, server) as (page, _), History.open(server.data, plant) as writer:
+    with phone(chromium, server) as (page, _), Writer(server.data, plant) as writer:
         page.goto(server.url, wait_until="load")
         page.wait_for_selector("body[data-link=live]")
         page.evaluate(
@@ -178,7 +178,7 @@ def writing(data: Path) -> Iterator[None]:
     plant, stop = made.juniper(), threading.Event()
 
     def write() -> None:
-        with History.open(data, plant) as writer:
+        with Writer(data, plant) as writer:
             while not stop.wait(1.0):
                 now = int(time.time())
                 writer.commit(Batch(writer.admit(made.readings(plant, now - 1, now))))

@@ -21,7 +21,7 @@ import numpy as np
 from analytics.plant.parsing import parse_plant
 from analytics.readings import Readings
 from collector.live.pulse import RENEWED_S, Pulse, write_pulse
-from collector.store import Batch, History
+from collector.store import Batch, History, Writer
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -59,7 +59,7 @@ def written() -> int:
 def live_history(folder: Path) -> tuple[float, float]:
     """MB an hour and median ms a commit, a commit a second."""
     took, before, state = [], written(), os.urandom(40_000)
-    with History.open(folder, PLANT) as history:
+    with Writer(folder, PLANT) as history:
         for second in range(HOURS * 3600):
             fresh = history.admit(seconds(second, 1))
             begin = time.perf_counter()
@@ -128,7 +128,7 @@ def report() -> str:
         )
         lines.append(f"a commit, median: {commit:.2f} ms, plain table {plain_commit:.2f} ms")
         days, full = 5, Path(name) / "c"
-        with History.open(full, PLANT) as history, plain(Path(name)) as table:
+        with Writer(full, PLANT) as history, plain(Path(name)) as table:
             for day in range(days):
                 found = seconds(day * 86_400, 86_400)
                 history.commit(Batch(history.admit(found), snapshot=b"state"))
@@ -141,7 +141,7 @@ def report() -> str:
             f"kept, rollups included: {per_reading:.2f} bytes a reading, {a_year:.0f} MB a year;"
             f" plain table without rollups {plain_size:.1f}"
         )
-        with History.open(full, PLANT, read_only=True) as reader:
+        with History(full, PLANT) as reader:
             span = (START_US + 2 * DAY_US, START_US + 3 * DAY_US)
             day_ms = median_ms(lambda: reader.readings("s3", *span))
             query = "SELECT time_us, value FROM reading WHERE signal = 3 AND time_us >= ? AND time_us < ?"

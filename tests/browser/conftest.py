@@ -18,8 +18,8 @@ from typing import TYPE_CHECKING
 import pytest
 from playwright.sync_api import expect, sync_playwright
 
-from collector.store.history import History
 from collector.store.shapes import Batch
+from collector.store.writing import Writer
 from tests.dashboard import made
 from tests.dashboard.paired import cookie_of
 
@@ -115,7 +115,7 @@ class Feed:
 
     def _run(self) -> None:
         plant = made.juniper()
-        with History.open(self._data, plant) as writer:
+        with Writer(self._data, plant) as writer:
             while not self._stop.wait(0.1):
                 now = int(time.time())
                 if now <= self._last:

@@ -24,8 +24,8 @@ from playwright.sync_api import expect
 
 from analytics.trials.course import TRIALS
 from collector.store import History
+from simulator.onset import FaultPlan
 from simulator.publish import connected, send
-from simulator.scenario import FaultPlan
 from simulator.scenario_file import parse_scenario
 from simulator.sensing.messages import messages
 from simulator.simulation import Simulation
@@ -116,7 +116,7 @@ class Plant:
             send(self._client, messages(self.simulation.plant, batch, self.simulation.decimals()))
 
     def _stored(self) -> None:
-        with History.open(self._data, self.simulation.plant, read_only=True) as kept:
+        with History(self._data, self.simulation.plant) as kept:
             until(lambda: _newest_us(kept) > self.simulation.now_us - 3 * S_US, 30.0)
 
 

@@ -25,7 +25,7 @@ from playwright.sync_api import expect
 from analytics.advice import advice
 from analytics.readings import Readings
 from collector.backfill import backfill
-from collector.store import History
+from collector.store import Writer
 from simulator.publish import connected, send
 from simulator.scenario_file import parse_scenario
 from simulator.sensing.messages import messages
@@ -127,7 +127,7 @@ def chain(tmp_path: Path) -> Iterator[tuple[str, Sensors]]:
     """A day of history, mosquitto, `holdwater run` with its dashboard; yields its address and the sensors."""
     plant, data = made.juniper(), tmp_path / "data"
     simulated, past, begin_us = about_to_run(plant)
-    with History.open(data, plant) as kept:
+    with Writer(data, plant) as kept:
         backfill(kept, iter([past]), lambda done: None)
     broker, port = Broker(tmp_path), free_port()
     broker.start()

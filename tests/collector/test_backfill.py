@@ -13,10 +13,11 @@ from analytics.plant.parsing import parse_plant
 from analytics.readings import Readings
 from analytics.records import Finding
 from collector.backfill import backfill, resumed
-from collector.store import Batch, History
+from collector.store import Batch, Writer
 from collector.store.signals import in_si
+from simulator.onset import FaultPlan
 from simulator.recording import simulate
-from simulator.scenario import FaultPlan, Scenario
+from simulator.scenario import Scenario
 
 ROOT = Path(__file__).parents[2]
 START_US = 1_935_532_800_000_000
@@ -43,7 +44,7 @@ def told(history) -> tuple:
 
 @pytest.fixture
 def undisturbed(recorded, tmp_path):
-    with History.open(tmp_path / "undisturbed", PLANT) as history:
+    with Writer(tmp_path / "undisturbed", PLANT) as history:
         done = backfill(history, parts(recorded, 3))
         assert done.stored == len(recorded)
         assert len(history.findings()) >= 1
@@ -52,7 +53,7 @@ def undisturbed(recorded, tmp_path):
 
 def test_stopped_at_any_commit_and_started_again_the_findings_are_the_same(recorded, undisturbed, tmp_path):
     """Invariant 1: the process ends without a last snapshot, and what was not acknowledged comes again."""
-    history = History.open(tmp_path, PLANT)
+    history = Writer(tmp_path, PLANT)
     engine = resumed(history)
     for number, part in enumerate(parts(recorded, 120)):
         fresh = history.admit(part)
@@ -66,7 +67,7 @@ def test_stopped_at_any_commit_and_started_again_the_findings_are_the_same(recor
         )
         if number % 7 == 3:  # it dies before the commit, comes back, and hears the same again
             history.close()
-            history = History.open(tmp_path, PLANT)
+            history = Writer(tmp_path, PLANT)
             engine = resumed(history)
             fresh = history.admit(part)
             again = engine.feed(in_si(fresh, PLANT))
@@ -74,7 +75,7 @@ def test_stopped_at_any_commit_and_started_again_the_findings_are_the_same(recor
         history.commit(said)
         if number % 7 == 5:  # and after it, before the acknowledgement
             history.close()
-            history = History.open(tmp_path, PLANT)
+            history = Writer(tmp_path, PLANT)
             engine = resumed(history)
             assert len(history.admit(part)) == 0
     with history:
@@ -90,9 +91,9 @@ def test_a_backfill_begun_again_goes_on_where_it_stopped(recorded, undisturbed, 
     def stop(_: object) -> None:
         raise Stopped
 
-    with History.open(tmp_path, PLANT) as history, pytest.raises(Stopped):
+    with Writer(tmp_path, PLANT) as history, pytest.raises(Stopped):
         backfill(history, parts(recorded, 4), stop)
-    with History.open(tmp_path, PLANT) as history:
+    with Writer(tmp_path, PLANT) as history:
         done = backfill(history, parts(recorded, 4))
         assert 0 < done.repeated < len(recorded)
         assert done.stored + done.repeated == len(recorded)
@@ -105,7 +106,7 @@ def test_a_backfill_begun_again_goes_on_where_it_stopped(recorded, undisturbed, 
 
 def test_readings_before_what_was_examined_are_stored_and_said_to_be_unexamined(recorded, tmp_path):
     later, earlier = recorded[len(recorded) // 2 :], recorded[: len(recorded) // 2 - 1000]
-    with History.open(tmp_path, PLANT) as history:
+    with Writer(tmp_path, PLANT) as history:
         backfill(history, [later])
         done = backfill(history, [earlier])
         assert (done.stored, done.not_examined) == (len(earlier), len(earlier))
@@ -117,12 +118,12 @@ def broken_at_the_end(recorded) -> Readings:
 
 
 def test_with_other_signals_the_plant_is_learned_anew_and_what_is_open_stays_one_finding(recorded, tmp_path):
-    with History.open(tmp_path, PLANT) as history:
+    with Writer(tmp_path, PLANT) as history:
         backfill(history, [broken_at_the_end(recorded)])
         before = history.findings(open_only=True)
         assert before
     turned = dataclasses.replace(PLANT, signals=PLANT.signals[::-1])
-    with History.open(tmp_path, turned) as history:
+    with Writer(tmp_path, turned) as history:
         engine = resumed(history)
         assert [finding.key for finding in history.findings(open_only=True)] == [f.key for f in before]
         assert all(engine.is_open(finding.fault, finding.of) for finding in before)
@@ -134,7 +135,7 @@ def test_an_engine_state_of_another_version_is_learned_anew(recorded, tmp_path, 
     """And what was open but is not known again does not stay open for ever."""
     found = broken_at_the_end(recorded)
     ghost = Finding("burst_line", None, START_US, START_US, "high", 0.9, "It was told by an older version.")
-    with History.open(tmp_path, PLANT) as history:
+    with Writer(tmp_path, PLANT) as history:
         backfill(history, [found])
         before = history.findings(open_only=True)
         history.commit(Batch(findings=[ghost], snapshot=state))

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 from collector.commands import Commands
 from collector.live.desk import Desk
 from collector.notify.office import Office
-from collector.store import Batch, History
+from collector.store import Batch, Writer
 from tests.dashboard import made
 
 if TYPE_CHECKING:
@@ -39,7 +39,7 @@ class Attended:
         self._told.append(finding)
 
     def _run(self) -> None:
-        with History.open(self.data, self.plant) as writer:
+        with Writer(self.data, self.plant) as writer:
             desk = Desk(writer, self.plant, Commands(self.data, self.plant.name), Office())
             while not self._stop.wait(0.2):
                 told, self._told = self._told, []

@@ -14,8 +14,8 @@ import numpy as np
 from analytics.readings import Readings
 from analytics.records import Cycle, Finding, Outlook
 from collector.plantfile import load_plant
-from collector.store.history import History
 from collector.store.shapes import Batch
+from collector.store.writing import Writer
 
 if TYPE_CHECKING:
     from analytics.plant.description import Plant
@@ -121,7 +121,7 @@ def clogged(at_us: int, *, cleared_us: int | None = None) -> Finding:
 
 def commit(folder: Path, plant: Plant, fresh: Readings, **records: object) -> None:
     """One commit by a writer that comes and goes."""
-    with History.open(folder, plant) as writer:
+    with Writer(folder, plant) as writer:
         writer.commit(Batch(writer.admit(fresh), snapshot=b"none", **records))  # type: ignore[arg-type]
 
 

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pytest
 
-from collector.store import Batch, Entry, History, Response
+from collector.store import Batch, Entry, History, Response, Writer
 from dashboard.drawing.evidence import WIDTH, draw
 from dashboard.site import Site
 from dashboard.telling.evidence import evidence
@@ -70,7 +70,7 @@ def post(client: FlaskClient, what: str, finding: Finding | None = FOUND, **fiel
 
 
 def kept(data: Path) -> History:
-    return History.open(data, made.juniper(), read_only=True)
+    return History(data, made.juniper())
 
 
 def test_findings_lists_what_stands_and_what_is_past(folder: Path, wrong_folder: Path) -> None:
@@ -223,7 +223,7 @@ def test_the_logbook_shows_figures_in_the_owners_units(client: FlaskClient, data
         "Air charge test.",
         {"air_charge_pa": 27 * made.PSI, "gauge": "old"},
     )
-    with History.open(data, made.juniper()) as writer:
+    with Writer(data, made.juniper()) as writer:
         writer.commit(Batch(response=Response(entries=[entry])))
     book = client.get(f"{BASE}/logbook").text
     assert "Test result, Ana" in book

@@ -12,8 +12,8 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import pytest
 
-from collector.store.history import History
 from collector.store.shapes import Batch
+from collector.store.writing import Writer
 from dashboard.site import Site
 from dashboard.web import live
 from dashboard.web.live import BACKLOG, Watcher, event
@@ -148,7 +148,7 @@ def test_no_stream_is_left_waiting_where_the_watcher_fails(
 def test_a_commit_is_seen_from_outside_the_file(fresh: tuple[Path, Watcher, int]) -> None:
     folder, watcher, now_s = fresh
     plant, history = watcher.site.plant, watcher.site.history
-    with History.open(folder, plant) as writer:
+    with Writer(folder, plant) as writer:
         stamps = [history.stamp(), history.stamp()]
         for k in range(3):
             time.sleep(0.02)  # the file system's clock ticks every few milliseconds

@@ -143,7 +143,7 @@ class Running:
         return self.process.wait(20)
 
     def history(self) -> History:
-        return History.open(self.data, self.plant, read_only=True)
+        return History(self.data, self.plant)
 
     def stored(self) -> int:
         with self.history() as history:

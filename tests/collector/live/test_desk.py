@@ -23,7 +23,7 @@ from collector.commands import (
 )
 from collector.live.desk import Desk
 from collector.notify.office import Office
-from collector.store import Batch, History, Response, Writer
+from collector.store import Batch, Response, Writer
 from collector.store.errors import HistoryUnreachable
 from tests.collector.store.plants import plant
 
@@ -55,7 +55,7 @@ class Day:
         self.folder = folder
         self.office = Office([(Nowhere(), "medium")])
         self.commands = Commands(folder, plant().name)
-        self.history: Writer = History.open(folder, plant())
+        self.history: Writer = Writer(folder, plant())
         self.desk = self._desk()
 
     def _desk(self) -> Desk:
@@ -77,7 +77,7 @@ class Day:
 
     def again(self) -> None:
         self.history.close()
-        self.history = History.open(self.folder, plant())
+        self.history = Writer(self.folder, plant())
         self.commands = Commands(self.folder, plant().name)
         self.desk = self._desk()
 

@@ -44,7 +44,7 @@ def test_a_clock_set_back_is_followed_at_once_and_no_fault_arises(tmp_path: Path
     for second in range(3600, 7200):
         hear(site, turned_us + (second - 3600) * S + S // 2, second)  # between the seconds of before
     site.close(turned_us + 3600 * S)
-    with History.open(tmp_path, plant, read_only=True) as history:
+    with History(tmp_path, plant) as history:
         counts = history.counts()
         after = history.cycles(turned_us, turned_us + 3600 * S)
         assert counts["readings"] == 14_400
@@ -62,7 +62,7 @@ def test_a_clock_set_back_is_followed_at_once_and_no_fault_arises(tmp_path: Path
     for second in range(7200, 7300):
         hear(again, turned_us + (second - 3600) * S + S // 2, second)
     again.close(turned_us + 3700 * S)
-    with History.open(tmp_path, plant, read_only=True) as history:
+    with History(tmp_path, plant) as history:
         assert history.counts().get("late", 0) == 0
 
 

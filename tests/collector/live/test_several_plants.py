@@ -44,7 +44,7 @@ def test_a_plant_that_cannot_be_stored_holds_up_no_other_and_loses_nothing(
     begin_s = round(time.time()) - 100_000
 
     def orchard() -> int:
-        with History.open(daemon.data, plant, read_only=True) as history:
+        with History(daemon.data, plant) as history:
             return history.counts()["readings"]
 
     daemon.start()
@@ -72,6 +72,6 @@ def test_a_plant_that_cannot_be_stored_holds_up_no_other_and_loses_nothing(
         if daemon.process is not None and daemon.process.poll() is None:
             daemon.kill()
     assert daemon.log.read_text().count("nothing is being stored") == 1
-    with History.open(daemon.data, plant, read_only=True) as history:
+    with History(daemon.data, plant) as history:
         times = history.readings("pressure", 0, 2**62).time_us.tolist()
     assert times == [(begin_s + i) * 1_000_000 for i in range(MANY + 10)]

@@ -27,7 +27,7 @@ def hear(site: Site, second: int, value: float) -> bool:
 
 
 def stored(folder: Path) -> list[float]:
-    with History.open(folder, parse_plant(PLANT_FILE, "bench"), read_only=True) as history:
+    with History(folder, parse_plant(PLANT_FILE, "bench")) as history:
         return history.readings("pressure", 0, 2**62).value.tolist()
 
 
@@ -47,7 +47,7 @@ def test_a_history_damaged_under_way_is_set_aside_and_what_was_heard_is_kept(tmp
     site.close(BEGIN_US + 7 * S)
     assert stored(tmp_path)[-2:] == [45.0, 46.0]
     assert (tmp_path / "bench" / "history.damaged-1.sqlite").exists()
-    with History.open(tmp_path, parse_plant(PLANT_FILE, "bench"), read_only=True) as history:
+    with History(tmp_path, parse_plant(PLANT_FILE, "bench")) as history:
         (entry,) = history.logbook()  # the owner need not read the daemon's log to learn of it
     assert "history.damaged-1.sqlite" in entry.words
     assert entry.author == "Holdwater"
@@ -79,7 +79,7 @@ def test_readings_older_than_the_owner_keeps_go_and_their_minutes_stay(tmp_path:
     site = watched(tmp_path, kept_days=30)
     site.give_up_old(BEGIN_US + 30 * 86_400 * S + 2 * 3600 * S)
     site.close(BEGIN_US + 30 * 86_400 * S)
-    with History.open(tmp_path, parse_plant(PLANT_FILE, "bench"), read_only=True) as history:
+    with History(tmp_path, parse_plant(PLANT_FILE, "bench")) as history:
         left = history.readings("pressure", 0, 2**62).time_us
         minutes = history.rollup("pressure", 0, 2**62, step="minute")
     assert len(left)

@@ -11,7 +11,7 @@ import pytest
 from analytics.advice import advice
 from analytics.records import Finding
 from collector.commands import Acknowledge, Commands
-from collector.store import Batch, History
+from collector.store import Batch, Writer
 from tests.collector.live.conftest import Broker, Running, until
 
 if TYPE_CHECKING:
@@ -26,7 +26,7 @@ FAULTS = ("lost_prime", "overpressure", "freeze_risk", "salinity_high", "storage
 def found(running: Running, fault: str) -> None:
     """A finding that stands, stored while the daemon is down, as an import stores one."""
     at_us = time.time_ns() // 1000
-    with History.open(running.data, running.plant) as writer:
+    with Writer(running.data, running.plant) as writer:
         writer.commit(Batch(findings=[Finding(fault, None, at_us, at_us, "high", 0.9, f"{fault} it is.")]))
 
 

@@ -8,7 +8,7 @@ from pathlib import Path
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from collector.store import Batch, History
+from collector.store import Batch, Writer
 from tests.collector.store.plants import HOUR_US, START_US, plant, readings
 
 #: Few different times over three hours and few values: repeats and conflicts are the rule.
@@ -33,14 +33,14 @@ def expected(batches) -> dict[tuple[int, int], float]:
 @given(commits)
 def test_each_signal_and_time_is_held_once_with_its_first_value(batches):
     with tempfile.TemporaryDirectory() as folder:
-        history = History.open(Path(folder), plant())
+        history = Writer(Path(folder), plant())
         for rows, snapshot, reopen in batches:
             fresh = history.admit(readings(rows))
             assert len(history.admit(fresh)) == 0
             history.commit(Batch(fresh, snapshot=b"state" if snapshot else None))
             if reopen:
                 history.close()
-                history = History.open(Path(folder), plant())
+                history = Writer(Path(folder), plant())
         with history:
             held = expected(batches)
             for position, name in enumerate(("pressure", "motor")):

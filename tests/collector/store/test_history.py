@@ -11,7 +11,7 @@ import pytest
 
 from analytics.readings import TICK, Readings
 from analytics.records import Cycle, Finding, Outlook
-from collector.store import Batch, History, Sample, SetAside
+from collector.store import Batch, History, Sample, SetAside, Writer
 from collector.store.errors import HistoryForeign, HistoryTaken
 from collector.store.records import MOST_SET_ASIDE
 from tests.collector.store.plants import HOUR_US, SECOND_US, START_US, plant, readings, seconds
@@ -19,13 +19,13 @@ from tests.collector.store.plants import HOUR_US, SECOND_US, START_US, plant, re
 
 @pytest.fixture
 def writer(tmp_path):
-    with History.open(tmp_path, plant()) as opened:
+    with Writer(tmp_path, plant()) as opened:
         yield opened
 
 
 @pytest.fixture
 def reader(tmp_path):
-    with History.open(tmp_path, plant(), read_only=True) as opened:
+    with History(tmp_path, plant()) as opened:
         yield opened
 
 
@@ -53,7 +53,7 @@ def test_before_anything_was_written_a_reader_answers_with_nothing(reader, tmp_p
 
 def test_a_reader_opened_first_sees_what_is_written_later(tmp_path, reader):
     assert reader.latest() == {}
-    with History.open(tmp_path, plant()) as writer:
+    with Writer(tmp_path, plant()) as writer:
         assert reader.latest() == {}
         write(writer, readings([(0, START_US, 41.25), (1, START_US + 5, 6.5)]))
         assert reader.latest() == {"pressure": Sample(START_US, 41.25), "motor": Sample(START_US + 5, 6.5)}
@@ -104,12 +104,12 @@ def test_a_repeat_is_known_between_admitting_and_committing(writer):
 @pytest.mark.parametrize("reopened", [False, True])
 def test_repeats_of_sealed_and_of_hot_readings_are_known(tmp_path, reopened):
     found = seconds(START_US, 4000)
-    writer = History.open(tmp_path, plant())
+    writer = Writer(tmp_path, plant())
     write(writer, found[: 3 * 3900], snapshot=b"state")
     write(writer, found[3 * 3900 :])
     if reopened:
         writer.close()
-        writer = History.open(tmp_path, plant())
+        writer = Writer(tmp_path, plant())
     with writer:
         assert len(writer.admit(found)) == 0
         late = Readings(found.signal[:6], found.time_us[:6] + 1, found.value[:6])
@@ -192,11 +192,11 @@ def test_tail_gives_each_commit_once(writer, reader):
 
 
 def test_numbers_of_commits_rise_over_sealing_and_reopening(tmp_path):
-    with History.open(tmp_path, plant()) as writer:
+    with Writer(tmp_path, plant()) as writer:
         write(writer, seconds(START_US, 100))
         last = write(writer, seconds(START_US + 2 * HOUR_US, 100), snapshot=b"state")
         assert writer._write.execute("SELECT count(*) FROM journal").fetchone() == (0,)
-    with History.open(tmp_path, plant()) as writer:
+    with Writer(tmp_path, plant()) as writer:
         assert write(writer, seconds(START_US + 3 * HOUR_US, 1)) == last + 1
 
 
@@ -204,12 +204,12 @@ def test_the_engine_resumes_from_its_snapshot_and_what_came_after(tmp_path):
     before, after = seconds(START_US, 50), seconds(START_US + 50 * SECOND_US, 60, seed=2)
     ticks = readings([(TICK, START_US + 111 * SECOND_US, 0.0)])
     after = Readings.concatenate([after, ticks])[::-1]  # order of arrival, not of time
-    with History.open(tmp_path, plant()) as writer:
+    with Writer(tmp_path, plant()) as writer:
         assert writer.resume().state is None
         write(writer, before, snapshot=b"state at 50")
         for part in np.array_split(np.arange(len(after)), 9):
             write(writer, after[part])
-    with History.open(tmp_path, plant()) as writer:
+    with Writer(tmp_path, plant()) as writer:
         resumed = writer.resume()
         replay = Readings.concatenate(list(resumed.replay))
         assert (resumed.state, resumed.fits) == (b"state at 50", True)
@@ -221,12 +221,12 @@ def test_the_engine_resumes_from_its_snapshot_and_what_came_after(tmp_path):
 
 
 def test_changed_signals_are_noticed_at_resuming_and_a_changed_unit_is_none(tmp_path):
-    with History.open(tmp_path, plant()) as writer:
+    with Writer(tmp_path, plant()) as writer:
         write(writer, seconds(START_US, 2), snapshot=b"state")
-    with History.open(tmp_path, plant("bar")) as writer:
+    with Writer(tmp_path, plant("bar")) as writer:
         assert writer.resume().fits
     turned = dataclasses.replace(plant(), signals=plant().signals[::-1])
-    with History.open(tmp_path, turned) as writer:
+    with Writer(tmp_path, turned) as writer:
         assert not writer.resume().fits
 
 
@@ -280,10 +280,10 @@ def test_tallies_add_up(writer, reader):
 
 
 def test_a_unit_that_changes_begins_a_new_stream_and_reads_as_one(tmp_path):
-    with History.open(tmp_path, plant("psi")) as writer:
+    with Writer(tmp_path, plant("psi")) as writer:
         write(writer, readings([(0, START_US, 43.5)]))
         write(writer, seconds(START_US + 3 * HOUR_US, 1), snapshot=b"state")
-    with History.open(tmp_path, plant("bar")) as writer:
+    with Writer(tmp_path, plant("bar")) as writer:
         write(writer, readings([(0, START_US + 9 * HOUR_US, 3.0)]))
         assert len(writer.admit(readings([(0, START_US, 2.9)]))) == 0
         series = writer.readings("pressure", START_US, START_US + 10 * HOUR_US)
@@ -292,13 +292,13 @@ def test_a_unit_that_changes_begins_a_new_stream_and_reads_as_one(tmp_path):
         bands = writer.rollup("pressure", START_US, START_US + HOUR_US, "hour")
         assert bands.maximum[0] == pytest.approx(43.5 * 6894.757e-5, rel=1e-6)
         assert writer.latest()["pressure"].value == 3.0
-    with History.open(tmp_path, plant("psi"), read_only=True) as reader:
+    with History(tmp_path, plant("psi")) as reader:
         assert reader.readings("pressure", START_US, START_US + 1).value.tolist() == [43.5]
 
 
 def test_one_writer_at_a_time(tmp_path, writer):
     with pytest.raises(HistoryTaken):
-        History.open(tmp_path, plant())
+        Writer(tmp_path, plant())
 
 
 def test_a_file_that_is_not_ours_is_refused(tmp_path):
@@ -309,7 +309,7 @@ def test_a_file_that_is_not_ours_is_refused(tmp_path):
     other.execute("CREATE TABLE theirs (x)")
     other.close()
     for read_only in (True, False):
-        with pytest.raises(HistoryForeign), History.open(tmp_path, plant(), read_only=read_only) as history:
+        with pytest.raises(HistoryForeign), (History if read_only else Writer)(tmp_path, plant()) as history:
             history.latest()
 
 

@@ -15,7 +15,7 @@ import time
 
 import pytest
 
-from collector.store import History
+from collector.store import History, Writer
 from tests.collector.store.plants import SECOND_US, START_US, plant
 
 KILLS = int(os.environ.get("HOLDWATER_KILLS", "15"))
@@ -26,11 +26,11 @@ KILLS = int(os.environ.get("HOLDWATER_KILLS", "15"))
 WRITER = """
 import sys
 from pathlib import Path
-from collector.store import Batch, History
+from collector.store import Batch, Writer
 from analytics.records import Cycle, Finding
 from tests.collector.store.plants import SECOND_US, START_US, plant, seconds
 
-with History.open(Path(sys.argv[1]), plant()) as history:
+with Writer(Path(sys.argv[1]), plant()) as history:
     sum(len(part) for part in history.resume().replay)
     number = history.seq()
     print("from", number, flush=True)
@@ -75,7 +75,7 @@ def test_nothing_is_lost_or_doubled_by_a_kill(tmp_path):
         reported = max(reported, killed(tmp_path, chance.uniform(0.0, 0.6)))
         with sqlite3.connect(tmp_path / "spring" / "history.sqlite") as raw:
             assert raw.execute("PRAGMA integrity_check").fetchone() == ("ok",)
-        with History.open(tmp_path, plant(), read_only=True) as history:
+        with History(tmp_path, plant()) as history:
             commits = history.seq()
             # One commit may have become durable without the report getting out.
             assert reported <= commits <= reported + 1
@@ -92,5 +92,5 @@ def test_nothing_is_lost_or_doubled_by_a_kill(tmp_path):
             if commits >= 10:
                 assert history.engine_state() == str(commits // 10 * 10).encode()
     assert reported > 10 * KILLS  # it did write, and hours were sealed on the way
-    with History.open(tmp_path, plant()) as history:
+    with Writer(tmp_path, plant()) as history:
         assert history._sealed_seq > 0

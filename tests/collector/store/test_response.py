@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 from analytics.alarms.records import Alarm, Change
 from analytics.alarms.states import Event, State
-from collector.store import Batch, Carried, Due, Entry, History, Response, schema
+from collector.store import Batch, Carried, Due, Entry, History, Response, Writer, schema
 from collector.store.salvage import salvage
 from tests.collector.store.plants import plant as bench
 
@@ -31,9 +31,9 @@ ALL = Response([ALARM], [CHANGE], [ENTRY], [DUE], [Carried("k", 7, "no")])
 
 
 def test_everything_comes_back_as_it_was(tmp_path: Path) -> None:
-    with History.open(tmp_path, bench()) as writer:
+    with Writer(tmp_path, bench()) as writer:
         writer.commit(Batch(response=ALL))
-    with History.open(tmp_path, bench(), read_only=True) as history:
+    with History(tmp_path, bench()) as history:
         assert history.alarms() == [ALARM]
         assert history.alarm_changes() == history.alarm_changes(fault="lost_prime") == [CHANGE]
         assert history.alarm_changes(fault="burst_line") == []
@@ -48,7 +48,7 @@ def test_everything_comes_back_as_it_was(tmp_path: Path) -> None:
 
 def test_a_later_record_takes_the_earlier_ones_place_and_old_deliveries_go(tmp_path: Path) -> None:
     month_us = 31 * 86_400_000_000
-    with History.open(tmp_path, bench()) as writer:
+    with Writer(tmp_path, bench()) as writer:
         writer.commit(Batch(response=ALL))
         writer.commit(Batch(response=Response(due=[Due(1, 5, "phone", b"{}", "high", 3, 70)])))
         assert writer.due() == []
@@ -65,7 +65,7 @@ def test_joined_keeps_the_order() -> None:
 
 
 def test_a_history_of_the_first_version_is_brought_forward(tmp_path: Path) -> None:
-    with History.open(tmp_path, bench()) as writer:
+    with Writer(tmp_path, bench()) as writer:
         path = writer.path
     with sqlite3.connect(path) as raw:
         for table in ("alarm", "alarm_change", "logbook", "outbox", "command"):
@@ -73,7 +73,7 @@ def test_a_history_of_the_first_version_is_brought_forward(tmp_path: Path) -> No
         for column in ("raised_priority", "raised_summary"):
             raw.execute(f"ALTER TABLE finding DROP COLUMN {column}")
         raw.execute("PRAGMA user_version = 1")
-    with History.open(tmp_path, bench()) as writer:
+    with Writer(tmp_path, bench()) as writer:
         writer.commit(Batch(response=ALL))
         assert writer.alarms() == [ALARM]
         with sqlite3.connect(path) as raw:
@@ -81,11 +81,11 @@ def test_a_history_of_the_first_version_is_brought_forward(tmp_path: Path) -> No
 
 
 def test_salvage_saves_them(tmp_path: Path) -> None:
-    with History.open(tmp_path, bench()) as writer:
+    with Writer(tmp_path, bench()) as writer:
         writer.commit(Batch(response=ALL))
         folder = writer.folder
     salvage(folder)
-    with History.open(tmp_path, bench(), read_only=True) as history:
+    with History(tmp_path, bench()) as history:
         assert history.alarms() == [ALARM]
         assert history.logbook() == [ENTRY]
         assert history.due() == [DUE]
@@ -94,12 +94,12 @@ def test_salvage_saves_them(tmp_path: Path) -> None:
 
 
 def test_salvage_takes_an_older_files_shorter_rows(tmp_path: Path) -> None:
-    with History.open(tmp_path, bench()) as writer:
+    with Writer(tmp_path, bench()) as writer:
         writer.commit(Batch(response=ALL))
         folder, path = writer.folder, writer.path
     with sqlite3.connect(path) as raw:
         raw.execute("ALTER TABLE alarm DROP COLUMN onset_us")
         raw.execute("PRAGMA user_version = 2")
     salvage(folder)
-    with History.open(tmp_path, bench(), read_only=True) as history:
+    with History(tmp_path, bench()) as history:
         assert history.alarms() == [replace(ALARM, onset_us=0)]

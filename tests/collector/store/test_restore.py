@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from collector.cli import main
-from collector.store import Batch, History
+from collector.store import Batch, History, Writer
 from collector.store.backup import back_up
 from collector.store.errors import HistoryDamaged, HistoryForeign, HistoryTaken
 from collector.store.restore import restore
@@ -16,14 +16,14 @@ from tests.collector.store.plants import SECOND_US, START_US, plant, seconds
 
 def wrote(data: Path, first: int) -> list[int]:
     """Ten seconds of readings into the history under `data`; the times of all that is there."""
-    with History.open(data, plant()) as history:
+    with Writer(data, plant()) as history:
         found = history.admit(seconds(START_US + first * SECOND_US, 10))
         history.commit(Batch(found))
     return held(data)
 
 
 def held(data: Path) -> list[int]:
-    with History.open(data, plant(), read_only=True) as history:
+    with History(data, plant()) as history:
         return history.readings("pressure", 0, 2**62).time_us.tolist()
 
 
@@ -68,7 +68,7 @@ def test_not_while_another_writes(tmp_path: Path) -> None:
     name = plant().name
     wrote(tmp_path, 0)
     back_up(tmp_path / name, tmp_path / "copy" / name)
-    with History.open(tmp_path, plant()), pytest.raises(HistoryTaken):
+    with Writer(tmp_path, plant()), pytest.raises(HistoryTaken):
         restore(tmp_path / "copy" / name, tmp_path / name)
 
 

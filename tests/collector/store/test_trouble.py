@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from analytics.records import Cycle, Finding
-from collector.store import Batch, History, schema
+from collector.store import Batch, History, Writer, schema
 from collector.store import connection as connections
 from collector.store.backup import back_up
 from collector.store.errors import (
@@ -41,7 +41,7 @@ def everything(history) -> dict[str, list[tuple[int, float]]]:
 
 def filled(folder, hours: int = 6) -> dict[str, list[tuple[int, float]]]:
     """A closed history of some sealed hours and a few journal rows; what it holds."""
-    with History.open(folder, plant()) as history:
+    with Writer(folder, plant()) as history:
         for hour in range(hours):
             write(history, seconds(START_US + hour * HOUR_US, 3600, seed=hour), b"state %d" % hour)
         for k in range(20):
@@ -65,9 +65,9 @@ def test_an_older_file_is_brought_up_to_date_and_keeps_what_it_holds(tmp_path, m
     later = (("CREATE TABLE note (id INTEGER PRIMARY KEY, words TEXT)", "INSERT INTO note VALUES (1, 'x')"),)
     monkeypatch.setattr(schema, "STEPS", schema.STEPS + later)
     monkeypatch.setattr(schema, "VERSION", schema.VERSION + 1)
-    with pytest.raises(HistoryOlder), History.open(tmp_path, plant(), read_only=True) as reader:
+    with pytest.raises(HistoryOlder), History(tmp_path, plant()) as reader:
         reader.latest()
-    with History.open(tmp_path, plant()) as history:
+    with Writer(tmp_path, plant()) as history:
         assert everything(history) == held
     with sqlite3.connect(tmp_path / "spring" / "history.sqlite") as raw:
         assert raw.execute("PRAGMA user_version").fetchone() == (schema.VERSION,)
@@ -80,8 +80,8 @@ def test_a_step_that_fails_leaves_the_file_as_it_was(tmp_path, monkeypatch):
         patched.setattr(schema, "STEPS", (*schema.STEPS, ("CREATE TABLE note (x)", "no such statement")))
         patched.setattr(schema, "VERSION", schema.VERSION + 1)
         with pytest.raises(sqlite3.OperationalError):
-            History.open(tmp_path, plant())
-    with History.open(tmp_path, plant()) as history:
+            Writer(tmp_path, plant())
+    with Writer(tmp_path, plant()) as history:
         assert everything(history) == held
 
 
@@ -91,7 +91,7 @@ def test_a_newer_file_is_refused_with_what_would_help(tmp_path):
         raw.execute("PRAGMA user_version = 99")
     for read_only in (True, False):
         with pytest.raises(HistoryNewer, match="version is 99") as told:
-            History.open(tmp_path, plant(), read_only=read_only).latest()
+            (History if read_only else Writer)(tmp_path, plant()).latest()
         assert "install" in told.value.would_help
 
 
@@ -99,7 +99,7 @@ def test_a_newer_file_is_refused_with_what_would_help(tmp_path):
 
 
 def test_a_full_disk_is_told_and_writing_goes_on_when_there_is_room(tmp_path):
-    with History.open(tmp_path, plant()) as history:
+    with Writer(tmp_path, plant()) as history:
         write(history, seconds(START_US, 100))
         held = everything(history)
         (pages,) = history._write.execute("PRAGMA page_count").fetchone()
@@ -116,7 +116,7 @@ def test_a_full_disk_is_told_and_writing_goes_on_when_there_is_room(tmp_path):
 
 def test_a_first_reading_that_could_not_be_stored_is_stored_later(tmp_path):
     """The stream that the failed commit began is forgotten with it."""
-    with History.open(tmp_path, plant()) as history:
+    with Writer(tmp_path, plant()) as history:
         (pages,) = history._write.execute("PRAGMA page_count").fetchone()
         history._write.execute(f"PRAGMA max_page_count = {pages}")
         fresh = history.admit(seconds(START_US, 200))
@@ -131,7 +131,7 @@ def test_a_first_reading_that_could_not_be_stored_is_stored_later(tmp_path):
 def test_a_folder_that_cannot_be_made_is_told(tmp_path):
     (tmp_path / "file").write_text("in the way")
     with pytest.raises(HistoryReadOnly, match="cannot be written"):
-        History.open(tmp_path / "file", plant())
+        Writer(tmp_path / "file", plant())
 
 
 # --- giving up
@@ -140,7 +140,7 @@ def test_a_folder_that_cannot_be_made_is_told(tmp_path):
 def test_old_readings_are_given_up_and_their_rollups_stay(tmp_path):
     held = filled(tmp_path)
     cut_us = START_US + 2 * HOUR_US
-    with History.open(tmp_path, plant()) as history:
+    with Writer(tmp_path, plant()) as history:
         hours = history.rollup("motor", START_US, cut_us, "hour")
         minutes = history.rollup("motor", START_US, cut_us)
         while history.give_up(cut_us + HOUR_US // 2):  # whole hours only
@@ -151,7 +151,7 @@ def test_old_readings_are_given_up_and_their_rollups_stay(tmp_path):
         assert history.rollup("motor", START_US, cut_us, "hour").mean.tolist() == hours.mean.tolist()
         assert history.rollup("motor", START_US, cut_us).maximum.tolist() == minutes.maximum.tolist()
         assert len(history.admit(readings([(0, START_US + 77, 1.0), (0, cut_us + 77, 1.0)]))) == 1
-    with History.open(tmp_path, plant()) as history:
+    with Writer(tmp_path, plant()) as history:
         assert len(history.admit(readings([(0, START_US + 77, 1.0)]))) == 0
         history.commit(Batch())
         assert history.counts()["too_old"] == 1
@@ -169,7 +169,7 @@ def test_a_damaged_page_costs_no_more_than_it_held(tmp_path):
     overwrite(path, page * 1024, 1024)
     done = salvage(path.parent)
     assert done.aside.exists()
-    with History.open(tmp_path, plant()) as history:
+    with Writer(tmp_path, plant()) as history:
         saved = everything(history)
         for name in NAMES:
             assert set(saved[name]) <= set(held[name])
@@ -191,7 +191,7 @@ def test_any_damaged_stretch_leaves_a_history_that_works(tmp_path, place):
     salvage(path.parent)
     with sqlite3.connect(path) as raw:
         assert raw.execute("PRAGMA integrity_check").fetchone() == ("ok",)
-    with History.open(tmp_path, plant()) as history:
+    with Writer(tmp_path, plant()) as history:
         saved = everything(history)
         assert all(set(saved[name]) <= set(held[name]) for name in NAMES)
         if place:  # the first page holds the tables' names: without it nothing is found
@@ -207,7 +207,7 @@ def test_a_block_whose_bits_changed_is_told_and_salvage_leaves_it_out(tmp_path):
         broken = bytearray(body)
         broken[len(broken) // 2] ^= 1
         raw.execute("UPDATE sealed SET body = ? WHERE body = ?", (bytes(broken), body))
-    with History.open(tmp_path, plant(), read_only=True) as reader:
+    with History(tmp_path, plant()) as reader:
         with pytest.raises(HistoryDamaged):
             reader.readings("pressure", START_US, START_US + HOUR_US)
         done = salvage(path.parent)
@@ -222,7 +222,7 @@ def test_a_file_that_is_no_database_any_more_is_set_aside(tmp_path):
     path = tmp_path / "spring" / "history.sqlite"
     overwrite(path, 0, path.stat().st_size)
     with pytest.raises(HistoryDamaged):
-        History.open(tmp_path, plant())
+        Writer(tmp_path, plant())
     history, first = opened(tmp_path, plant())
     assert first is not None
     history.close()
@@ -252,7 +252,7 @@ def test_salvage_that_finds_no_room_changes_nothing_and_may_be_tried_again(tmp_p
             salvage(path.parent)
     assert path.read_bytes() == before
     salvage(path.parent)
-    with History.open(tmp_path, plant()) as history:
+    with Writer(tmp_path, plant()) as history:
         assert sum(map(len, everything(history).values())) > 0.5 * sum(map(len, held.values()))
 
 
@@ -267,21 +267,21 @@ def test_power_that_goes_between_the_last_steps_of_salvage_loses_nothing(tmp_pat
 
 
 def test_salvage_waits_for_no_writer(tmp_path):
-    with History.open(tmp_path, plant()), pytest.raises(HistoryTaken):
+    with Writer(tmp_path, plant()), pytest.raises(HistoryTaken):
         salvage(tmp_path / "spring")
 
 
 def test_a_reader_of_the_old_file_does_no_harm_to_the_new_one(tmp_path):
     """SQLite removes a log by name when the last connection of a file closes."""
     held = filled(tmp_path)
-    reader = History.open(tmp_path, plant(), read_only=True)
+    reader = History(tmp_path, plant())
     reader.latest()
     salvage(tmp_path / "spring")
-    with History.open(tmp_path, plant()) as history:
+    with Writer(tmp_path, plant()) as history:
         write(history, seconds(START_US + 9 * HOUR_US, 5))
         reader.close()  # still of the file that was set aside
         write(history, seconds(START_US + 9 * HOUR_US + 5 * SECOND_US, 5))
-        with History.open(tmp_path, plant(), read_only=True) as other:
+        with History(tmp_path, plant()) as other:
             assert other.counts()["readings"] == sum(map(len, held.values())) + 30
 
 
@@ -291,7 +291,7 @@ def test_a_reader_of_the_old_file_does_no_harm_to_the_new_one(tmp_path):
 def test_a_copy_made_while_writing_is_one_moment_of_it(tmp_path):
     held = filled(tmp_path)
     stop = threading.Event()
-    with History.open(tmp_path, plant()) as history:
+    with Writer(tmp_path, plant()) as history:
         history.keep_plant_file("version = 1\n")
 
         def go_on() -> None:
@@ -310,7 +310,7 @@ def test_a_copy_made_while_writing_is_one_moment_of_it(tmp_path):
             thread.join()
         now = everything(history)
     assert heard
-    with History.open(tmp_path / "copy", plant()) as copy:
+    with Writer(tmp_path / "copy", plant()) as copy:
         copied = everything(copy)
         for name in NAMES:
             assert copied[name] == now[name][: len(copied[name])]

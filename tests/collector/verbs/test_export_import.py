@@ -11,7 +11,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from collector.cli import main
-from collector.store import Batch, History
+from collector.store import Batch, Writer
 from collector.verbs.export import instants, number
 from tests.collector.store.plants import HOUR_US, START_US, TEXT, plant, readings, seconds
 
@@ -24,7 +24,7 @@ def plant_file(tmp_path):
 
 
 def fill(data, found) -> None:
-    with History.open(data, plant()) as history:
+    with Writer(data, plant()) as history:
         history.commit(Batch(history.admit(found), snapshot=None))
 
 
@@ -128,7 +128,7 @@ def test_findings_are_the_contracts_lines(tmp_path, plant_file, capsys):
 
     open_one = Finding("dry_supply", None, START_US + 5, START_US, "high", 0.94, "No water.", None)
     cleared = Finding("lost_prime", None, START_US, START_US, "high", 0.9, "Air.", None, START_US + 9)
-    with History.open(tmp_path, plant()) as history:
+    with Writer(tmp_path, plant()) as history:
         history.commit(Batch(findings=[open_one, cleared]))
     assert main(["findings", str(plant_file), "--data", str(tmp_path)]) == 0
     lines = [json.loads(line) for line in capsys.readouterr().out.splitlines()]
