@@ -19,7 +19,7 @@ from analytics.alarms.rationale import (
 )
 from analytics.alarms.records import Alarm, Change
 from analytics.alarms.states import COMMANDS, SILENT, Event, Refused, State, next_state
-from analytics.judging.arbitration import CONSEQUENCES
+from analytics.judging.arbitration import follows
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
@@ -149,12 +149,12 @@ class Annunciator:
         What was called before the cause even began is a fault of its own.
         """
         for other in self.alarms.values():
-            follows = other is not alarm and alarm.fault in CONSEQUENCES.get(other.fault, ())
-            if not follows or not other.active or other.state is State.OUT_OF_SERVICE:
+            caused = other is not alarm and follows(alarm.fault, other.fault, other.cause)
+            if not caused or not other.active or other.state is State.OUT_OF_SERVICE:
                 continue
             if alarm.raised_us < other.onset_us:
                 continue
-            mutual = other.fault in CONSEQUENCES.get(alarm.fault, ())
+            mutual = follows(other.fault, alarm.fault, alarm.cause)
             first = not mutual or (other.raised_us, other.place) < (alarm.raised_us, alarm.place)
             if first and RANK[other.priority] <= RANK[alarm.priority]:
                 return other

@@ -167,6 +167,8 @@ class StorageLeak(Detector):
                 continue
             if step is None or not (step.quiet and step.dry) or step.rising or step.seconds > DAY_S:
                 continue
+            if one.standing and not known.is_open(self.FAULT, name):
+                one.standing, one.sum_m3 = False, 0.0  # hung on another finding: gathered anew
             found += (
                 self._standing(one, step, watched.storage)
                 if one.standing

@@ -154,7 +154,7 @@ class SupplyLeak(Detector):
             return ()
         losses = sorted(hour.loss_m3_s for hour in day)
         low = losses[int(LOW_SHARE * len(losses))]
-        if memory.standing:
+        if known.is_open(self.FAULT):
             return self._while_standing(losses, low)
         error = sorted(hour.error_m3_s for hour in day)[len(day) // 2]
         threshold = LEAST_SHARE_H / 3600.0 * known.water.volume_m3 + ERRORS * error
@@ -163,9 +163,11 @@ class SupplyLeak(Detector):
         if not memory.looks:
             memory.line_m3, memory.back_m3, memory.steps = 0.0, 0.0, 0
         if memory.looks < HOLD_LOOKS or known.is_open("sensor_fault"):
+            memory.standing = False
             return ()
-        memory.standing, memory.leak_m3_s = True, low
-        memory.onset_us = self._onset_us(low)
+        if not memory.standing:  # else it hangs on another finding, and is claimed for as long as it lasts
+            memory.standing, memory.onset_us = True, self._onset_us(low)
+        memory.leak_m3_s = low
         memory.cause = self._cause()
         return [self._claim(threshold)]
 

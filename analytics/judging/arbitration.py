@@ -2,7 +2,8 @@
 
 Detectors speak for themselves; here it is settled what the owner is told. A claim whose fault is a
 consequence of a finding that stands is written into that finding's evidence ("with_<fault>") and not
-raised beside it. When the cause is gone and the claim is still made, it is raised then.
+raised beside it. When the cause is gone and the claim is still made, it is raised then: so a detector
+goes on claiming for as long as its evidence lasts.
 
 A later claim on a finding that stands replaces its words where it says something new: another cause,
 priority or set of figures, or a figure that has moved by a step which a person would notice. The words
@@ -70,6 +71,21 @@ CONSEQUENCES: dict[str, frozenset[str]] = {
     "motor_overload": OF_RUNS | IN_RUN,
 }
 
+#: What follows only where the finding has this cause. Runs too short say nothing against a line that seeps
+#: beside them; a leak that starts the pump too often is itself the finding.
+FOLLOWS_FROM_CAUSE: dict[tuple[str, str], frozenset[str]] = {
+    ("short_cycling", "supply_leak"): frozenset({"leak"}),
+}
+
+
+def follows(fault: str, other: str, cause: str | None) -> bool:
+    """Whether `fault` is a consequence of a finding of `other` with that cause."""
+    if fault not in CONSEQUENCES.get(other, ()):
+        return False
+    causes = FOLLOWS_FROM_CAUSE.get((other, fault))
+    return causes is None or cause in causes
+
+
 #: A claim that says nothing newer than this is not told again.
 CONFIDENCE_STEP = 0.05
 STEP = 0.05
@@ -88,7 +104,7 @@ class Ledger:
         """Whether a standing finding explains a fault: as its consequence, or by a sensor that lies."""
         if finding.fault == "sensor_fault":
             return fault in self.resting_on.get(finding.of or "", ())
-        return fault in CONSEQUENCES.get(finding.fault, ())
+        return follows(fault, finding.fault, finding.cause)
 
     def is_open(self, fault: str, of: str | None = None) -> bool:
         if of is not None:

@@ -38,7 +38,8 @@ class Claim:
     """The fault stands, as far as readings up to the event's time tell.
 
     The first claim of a fault not yet open raises it; later ones, repeated as often as the evidence
-    lasts, bring its words up to date. `onset_us` of the first claim stays.
+    lasts, bring its words up to date. `onset_us` of the first claim stays. A claim may hang on another
+    finding (`analytics.judging.arbitration`): that it was made does not mean that it stands, `is_open` does.
     """
 
     fault: str

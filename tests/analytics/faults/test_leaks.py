@@ -1,0 +1,145 @@
+"""Leaks of the line, from slopes of tank water made up here: what is lost is what was put in."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from types import SimpleNamespace
+from typing import cast
+
+import numpy as np
+import pytest
+
+from analytics.faults.storage_leak import StorageLeak
+from analytics.faults.supply_leak import SupplyLeak
+from analytics.judging.arbitration import Ledger
+from analytics.judging.signature import Signature
+from analytics.judging.watch import AllClear, Claim, Detector, Known
+from analytics.plant.description import Measure, Plant, PressureTank, Pump, Signal, Storage, Switch
+from analytics.records import Finding
+from analytics.seeing.beats import Beat, Span
+from analytics.seeing.events import Rest
+from analytics.seeing.water import Water
+
+BEAT_US, HOUR_US = 600_000_000, 3_600_000_000
+HOUR_S = 3600.0
+START_US = 527_778 * HOUR_US  # some hour of 2030
+LITRE_H = 1e-3 / HOUR_S
+PLANT = Plant(
+    "made-up", "Made up", "UTC", "metric", 0.0, Pump(500.0, None, 30.0, 20.0, None, None),
+    (
+        Signal("pressure", Measure.LINE_PRESSURE, "p", "Pa", every_s=10.0),
+        Signal("motor", Measure.PUMP_RUNNING, "m", None, every_s=10.0),
+        Signal("level", Measure.STORAGE_LEVEL, "l", "m", every_s=60.0, of="rain"),
+    ),
+    Switch(200e3, 350e3), PressureTank(0.2, 185e3), None, (Storage("rain", 10.0, 2.0, 0.1),),
+)  # fmt: skip
+PRESSURE, MOTOR, LEVEL = 0, 1, 2
+
+
+def span(value: float, at_us: int, count: int = 10) -> Span:
+    times = np.full(count, at_us, np.int64)
+    values = np.full(count, value)
+    return Span(count, 0, value, value, value, value, value, times, values, 0, count)
+
+
+@dataclass
+class Line:
+    """A pump at rest beside one detector: hour by hour, what the line and the storage lose [m3/s]."""
+
+    detector: Detector
+    line_m3_s: float = 0.0
+    storage_m3_s: float = 0.0
+    noise_m3_s: float = 0.05 * LITRE_H
+    level_m: float = 1.5
+    hour: int = 0
+    ledger: Ledger = field(default_factory=Ledger)
+    told: list[Finding] = field(default_factory=list)
+    signature: Signature = field(default_factory=Signature)
+
+    def __post_init__(self) -> None:
+        self._rng = np.random.default_rng(1)
+
+    def hears(self, *words: Claim | AllClear) -> None:
+        """What another detector says."""
+        self.told += self.ledger.hear(words, START_US + self.hour * HOUR_US)
+
+    def pass_hours(self, hours: int) -> None:
+        known = cast(
+            Known,
+            SimpleNamespace(
+                plant=PLANT, water=Water.of(PLANT), signature=self.signature, is_open=self.ledger.is_open
+            ),
+        )
+        for _ in range(hours):
+            from_us = START_US + self.hour * HOUR_US
+            slope = -self.line_m3_s + self.noise_m3_s * self._rng.standard_normal()
+            half_us = HOUR_US // 2
+            for part in (0, 1):
+                to_us = from_us + (part + 1) * half_us
+                rest = Rest(
+                    to_us, from_us - 9 * HOUR_US, to_us - half_us, to_us, 180, True, slope, self.noise_m3_s,
+                    3e5, 3e5, 1e-5,
+                )  # fmt: skip
+                self._say(self.detector.rest(rest, known), to_us)
+            for at in range(6):
+                to_us = from_us + (at + 1) * BEAT_US
+                self.level_m -= self.storage_m3_s * 600.0 * 2.0 / 10.0
+                shown = round(self.level_m + 0.001 * self._rng.standard_normal(), 3)
+                spans = {PRESSURE: span(3e5, to_us), MOTOR: span(0.0, to_us), LEVEL: span(shown, to_us)}
+                beat = Beat(to_us, to_us - BEAT_US, to_us, spans, 0.0)
+                self._say(self.detector.beat(beat, known), to_us)
+            self.hour += 1
+
+    def _say(self, words: object, at_us: int) -> None:
+        self.told += self.ledger.hear(words, at_us)  # type: ignore[arg-type]
+
+    def raised_hours(self, fault: str) -> list[float]:
+        keys = {one.key for one in self.told if one.fault == fault}
+        return sorted((key[2] - START_US) / HOUR_US for key in keys)
+
+
+def other(fault: str, cause: str | None = None) -> Claim:
+    return Claim(fault, START_US, "high", 0.95, "It is so.", cause)
+
+
+def test_a_leak_of_the_line_is_raised_when_what_it_hung_on_is_over() -> None:
+    """No water for two days: the leak that was there all along is said when the prime is back."""
+    line = Line(SupplyLeak(PLANT), line_m3_s=10.0 * LITRE_H)
+    line.hears(other("lost_prime"))
+    line.pass_hours(48)
+    assert line.raised_hours("supply_leak") == []
+    line.hears(AllClear("lost_prime"))
+    line.pass_hours(2)
+    (raised,) = line.raised_hours("supply_leak")
+    assert 48.0 < raised <= 50.0
+
+
+def test_a_leak_that_is_gone_before_what_it_hung_on_is_never_raised() -> None:
+    line = Line(SupplyLeak(PLANT), line_m3_s=10.0 * LITRE_H)
+    line.hears(other("lost_prime"))
+    line.pass_hours(48)
+    line.line_m3_s = 0.0
+    line.pass_hours(26)
+    line.hears(AllClear("lost_prime"))
+    line.pass_hours(30)
+    assert line.raised_hours("supply_leak") == []
+
+
+@pytest.mark.parametrize(("cause", "raised"), [("lost_air_charge", 1), ("leak", 0), (None, 1)])
+def test_short_runs_hide_a_leak_only_where_the_leak_makes_them(cause: str | None, raised: int) -> None:
+    line = Line(SupplyLeak(PLANT), line_m3_s=10.0 * LITRE_H)
+    line.hears(other("short_cycling", cause))
+    line.pass_hours(48)
+    assert len(line.raised_hours("supply_leak")) == raised
+
+
+def test_a_leak_of_the_storage_is_raised_when_what_it_hung_on_is_over() -> None:
+    """30 L/h, 6 mm of level an hour: seen within a day, and again within a day of the burst's end."""
+    line = Line(StorageLeak(PLANT), storage_m3_s=30.0 * LITRE_H)
+    line.hears(other("burst_line"))
+    line.pass_hours(48)
+    assert line.raised_hours("storage_leak") == []
+    line.hears(AllClear("burst_line"))
+    line.pass_hours(24)
+    (raised,) = line.raised_hours("storage_leak")
+    assert 48.0 < raised <= 72.0
