@@ -14,6 +14,7 @@ import msgspec
 
 from analytics import faults
 from analytics.judging.arbitration import Ledger, resting_on
+from analytics.judging.no_delivery import Story, follow, witness
 from analytics.judging.reference import reference
 from analytics.judging.signature import Signature
 from analytics.judging.watch import AllClear, Detector
@@ -28,13 +29,15 @@ from analytics.seeing.silences import Silence
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Sequence
 
+    from analytics.judging.no_delivery import Witness
+    from analytics.judging.reference import Reference
     from analytics.judging.watch import Word
     from analytics.plant.description import Plant
     from analytics.readings import Readings
     from analytics.seeing.events import Event
     from analytics.seeing.water import Water
 
-STATE_VERSION = 3
+STATE_VERSION = 4
 
 #: Which of a detector's methods hears which event.
 HEARD_BY: dict[type, str] = {
@@ -60,6 +63,9 @@ class Engine:
         sensor kept while it was away)."""
         self.plant = plant
         self.signature = Signature()
+        self.story = Story()
+        self.witness: Witness | None = None
+        self._usual: Reference | None = None  # until the signature changes
         self._ordering = Ordering(follows_clock)
         self._observer = Observer(plant)
         self._ledger = Ledger(resting_on(plant))
@@ -86,6 +92,7 @@ class Engine:
         engine._observer.restore(saved["observer"])
         engine._ledger.standing = msgspec.convert(saved["standing"], dict[str, Finding])
         engine.signature = msgspec.convert(saved["signature"], Signature)
+        engine.story = msgspec.convert(saved["story"], Story)
         for detector in engine._detectors:
             if detector.FAULT in saved["detectors"]:
                 detector.restore(saved["detectors"][detector.FAULT])
@@ -100,6 +107,7 @@ class Engine:
             "observer": self._observer.saved(),
             "standing": msgspec.to_builtins(self._ledger.standing),
             "signature": msgspec.to_builtins(self.signature),
+            "story": msgspec.to_builtins(self.story),
             "detectors": {detector.FAULT: detector.saved() for detector in self._detectors},
             "now_us": self._now_us,
         }
@@ -140,15 +148,20 @@ class Engine:
 
     def _judge(self, event: Event) -> list[Finding]:
         changed: list[Finding] = []
+        if isinstance(event, Look):
+            follow(self.story, event, self)
+            self.witness = witness(event, self)
         for hear in self._hearers[type(event)]:
             words = hear(event, self)
             if words:
                 changed += self._ledger.hear(words, event.at_us)
                 if any(isinstance(w, AllClear) and w.fault in CHANGES_THE_PLANT for w in words):
                     self.signature.repaired()
+                    self._usual = None
         if isinstance(event, Run) and not any(self.is_open(fault) for fault in NOT_A_RUN):
-            rise = FULL_RISE * reference(self).band_pa
+            rise = FULL_RISE * self.usual.band_pa
             self.signature.learn(event, not self._ledger.standing, rise)
+            self._usual = None
         return changed
 
     # What detectors may ask (watch.Known).
@@ -156,6 +169,12 @@ class Engine:
     @property
     def water(self) -> Water:
         return self._observer.water
+
+    @property
+    def usual(self) -> Reference:
+        if self._usual is None:
+            self._usual = reference(self.plant, self.water, self.signature)
+        return self._usual
 
     def is_open(self, fault: str, of: str | None = None) -> bool:
         return self._ledger.is_open(fault, of)

@@ -27,14 +27,13 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 from analytics import words
-from analytics.judging.no_delivery import Story, follow, witness
-from analytics.judging.reference import Reference, reference
 from analytics.judging.watch import AllClear, Claim, Coverage, Detector
 from analytics.plant.description import MOTOR_MEASURES, Measure
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    from analytics.judging.reference import Reference
     from analytics.judging.watch import Known, Word
     from analytics.plant.description import Plant
     from analytics.seeing.events import Look, Run
@@ -62,7 +61,6 @@ class BlockedMemory:
     swings_us: list[int] = field(default_factory=list)
     swinging: bool = False
     filled_us: int = 0  # stop of the newest run long enough to have filled the tank
-    story: Story = field(default_factory=Story)
 
 
 class BlockedDischarge(Detector):
@@ -71,13 +69,12 @@ class BlockedDischarge(Detector):
     memory: BlockedMemory
 
     def look(self, look: Look, known: Known) -> Sequence[Word]:
-        memory, usual = self.memory, reference(known)
+        memory, usual = self.memory, known.usual
         if look.pressure_pa is None:
             return ()
         if memory.run_us != look.start_us:
             memory.run_us, memory.looks = look.start_us, 0
-        follow(memory.story, look, known)
-        seen = witness(look, known, memory.story)
+        seen = known.witness
         shut = seen is not None and seen.idle and seen.shut
         if not (shut or self._leapt(look, usual)):
             memory.looks = 0
@@ -103,7 +100,7 @@ class BlockedDischarge(Detector):
         return early or (first is not None and abs(first) < 0.05 * usual.delivery_m3_s and look.age_s < 60.0)
 
     def run(self, run: Run, known: Known) -> Sequence[Word]:
-        memory, usual, cycle = self.memory, reference(known), run.cycle
+        memory, usual, cycle = self.memory, known.usual, run.cycle
         if self._swings(run, usual):
             return [self._claim(usual.stop_pa, run.discharge_pa, known)]
         high = run.pressure_high_pa

@@ -22,29 +22,27 @@ Source: orifice law; quadratic pump curve, common practice, no source.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from analytics import words
 from analytics.judging.no_delivery import (
     UNHEARD_OF,
-    Story,
     false_start,
     fell_fast,
-    follow,
     given_m3_s,
     held_up,
     needed_draw_m3_s,
     stands,
-    witness,
 )
-from analytics.judging.reference import MID_SHARE, Reference, reference
+from analytics.judging.reference import MID_SHARE
 from analytics.judging.watch import AllClear, Claim, Coverage, Detector
 from analytics.plant.description import MOTOR_MEASURES, Measure
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    from analytics.judging.reference import Reference
     from analytics.judging.watch import Known, Word
     from analytics.plant.description import Plant
     from analytics.seeing.events import Look, Run
@@ -62,7 +60,6 @@ class BurstMemory:
     run_us: int = 0
     low_us: int | None = None
     deep_us: int | None = None
-    story: Story = field(default_factory=Story)
 
 
 class BurstLine(Detector):
@@ -71,9 +68,8 @@ class BurstLine(Detector):
     memory: BurstMemory
 
     def look(self, look: Look, known: Known) -> Sequence[Word]:
-        memory, usual = self.memory, reference(known)
+        memory, usual = self.memory, known.usual
         pressure = look.pressure_pa
-        follow(memory.story, look, known)
         if pressure is None or look.age_s < 5.0:
             return ()
         if memory.run_us != look.start_us:
@@ -95,11 +91,11 @@ class BurstLine(Detector):
         # in the first minute what left before the start must say the same: no tap just opened
         before = -(look.slope_before_m3_s or 0.0)
         out = look.age_s >= (20.0 if before > OUT * usual.delivery_m3_s else 60.0)
-        out &= memory.story.most_needed_m3_s > limit and pressure < usual.start_pa - 0.1 * usual.band_pa
+        out &= known.story.most_needed_m3_s > limit and pressure < usual.start_pa - 0.1 * usual.band_pa
         low = _lasts(memory.low_us, look, LOW_FOR_S) or _lasts(memory.deep_us, look, DEEP_FOR_S)
         if not (out or (low and needed > limit and not short)):
             return ()
-        draw = max(needed, memory.story.most_needed_m3_s) / usual.delivery_m3_s
+        draw = max(needed, known.story.most_needed_m3_s) / usual.delivery_m3_s
         evidence = {"pressure_pa": pressure, "run_age_s": look.age_s, "cut_in_pa": usual.start_pa}
         evidence["draw_over_delivery_1"] = draw
         said = (
@@ -114,15 +110,15 @@ class BurstLine(Detector):
 
     def _pumps(self, look: Look, known: Known) -> bool:
         """Whether the pump can be taken to deliver, by motor, kink or flow."""
-        seen = witness(look, known, self.memory.story)
+        seen = known.witness
         if seen is not None and seen.idle:
             return False
         if seen is not None and seen.motor is not None:
             return seen.motor >= WORKS
         if look.flow_m3_s is not None:
-            return look.flow_m3_s > 0.5 * reference(known).delivery_m3_s
-        usual = reference(known)
-        return held_up(look, usual) or (look.interval_s <= 10.0 and fell_fast(self.memory.story, usual))
+            return look.flow_m3_s > 0.5 * known.usual.delivery_m3_s
+        usual = known.usual
+        return held_up(look, usual) or (look.interval_s <= 10.0 and fell_fast(known.story, usual))
 
     def _limit_m3_s(self, usual: Reference) -> float:
         """No household's draw: OUT times what the pump gives, and beyond all that was seen."""
@@ -132,7 +128,7 @@ class BurstLine(Detector):
     def run(self, run: Run, known: Known) -> Sequence[Word]:
         if not known.is_open(self.FAULT):
             return ()
-        usual, stop = reference(known), run.cycle.pressure_stop_pa
+        usual, stop = known.usual, run.cycle.pressure_stop_pa
         if stop is None or stop < usual.stop_pa - 0.3 * usual.band_pa:
             return ()
         return [AllClear(self.FAULT, summary="The tank fills to cut-out again: the line holds.")]

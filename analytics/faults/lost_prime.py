@@ -21,12 +21,11 @@ Source: common practice, no source; motor levels from trial runs.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, ClassVar
 
 from analytics import words
-from analytics.judging.no_delivery import Story, Witness, follow, lasted, witness
-from analytics.judging.reference import reference
+from analytics.judging.no_delivery import lasted
 from analytics.judging.supply import storage_low
 from analytics.judging.watch import AllClear, Claim, Coverage, Detector
 from analytics.plant.description import Measure
@@ -34,6 +33,7 @@ from analytics.plant.description import Measure
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    from analytics.judging.no_delivery import Witness
     from analytics.judging.watch import Known, Word
     from analytics.plant.description import Plant
     from analytics.seeing.events import Look, Run
@@ -46,7 +46,6 @@ class PrimeMemory:
     run_us: int = 0
     looks: int = 0
     since_us: int = 0
-    story: Story = field(default_factory=Story)
     idle_us: int = 0  # when no water was last seen to move
 
 
@@ -59,15 +58,14 @@ class NoDelivery(Detector):
 
     def look(self, look: Look, known: Known) -> Sequence[Word]:
         memory = self.memory
-        follow(memory.story, look, known)
-        seen = witness(look, known, memory.story)
+        seen = known.witness
         if seen is None:
             return ()
         if memory.run_us != look.start_us:
             memory.run_us, memory.looks = look.start_us, 0
         low = storage_low(known)
         # at its outlet a storage is expected to run dry: a pump that gains nothing there has
-        dry = low is True and not seen.sure and lasted(memory.story.standing_since_us, look)
+        dry = low is True and not seen.sure and lasted(known.story.standing_since_us, look)
         if not (seen.idle or dry) or seen.shut:
             memory.looks = 0
             return ()
@@ -99,7 +97,7 @@ class NoDelivery(Detector):
     def run(self, run: Run, known: Known) -> Sequence[Word]:
         if not known.is_open(self.FAULT) or run.pressure_high_pa is None:
             return ()
-        usual = reference(known)
+        usual = known.usual
         delivered = run.cycle.pressure_stop_pa is not None and (
             run.cycle.pressure_stop_pa > usual.stop_pa - 0.3 * usual.band_pa
         )

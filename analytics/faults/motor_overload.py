@@ -24,7 +24,6 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 from analytics import words
-from analytics.judging.reference import reference
 from analytics.judging.watch import AllClear, Claim, Coverage, Detector
 from analytics.plant.description import Measure
 from analytics.seeing.motor import motor_signal
@@ -86,7 +85,7 @@ class MotorOverload(Detector):
         memory.shares = [*memory.shares, share][-KEPT:]
         memory.starts_us = [*memory.starts_us, run.cycle.start_us][-KEPT:]
         high = run.pressure_high_pa
-        filled = high is not None and high > reference(known).stop_pa - 0.4 * reference(known).band_pa
+        filled = high is not None and high > known.usual.stop_pa - 0.4 * known.usual.band_pa
         if share >= STALLED and not filled and run.cycle.run_time_s >= 3.0 and self._no_inrush(known):
             memory.stalled = True
             return [self._claim(share, run.cycle.start_us, "locked_rotor")]

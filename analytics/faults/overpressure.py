@@ -27,7 +27,6 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from analytics import words
-from analytics.judging.reference import reference
 from analytics.judging.watch import AllClear, Claim, Coverage, Detector
 from analytics.plant.description import MOTOR_MEASURES, Measure
 
@@ -59,11 +58,11 @@ class Overpressure(Detector):
     memory: OverpressureMemory
 
     def _limit_pa(self, known: Known) -> float:
-        return self._limit_above(max(reference(known).stop_pa, self.memory.moved_to_pa or 0.0), known)
+        return self._limit_above(max(known.usual.stop_pa, self.memory.moved_to_pa or 0.0), known)
 
     def _limit_above(self, stop_pa: float, known: Known) -> float:
         share = PAST if known.signature.learned_runs >= 6 else PAST_BY_FILE
-        return stop_pa + max(share * reference(known).band_pa, LEAST_PA)
+        return stop_pa + max(share * known.usual.band_pa, LEAST_PA)
 
     def look(self, look: Look, known: Known) -> Sequence[Word]:
         memory, limit = self.memory, self._limit_pa(known)
@@ -83,7 +82,7 @@ class Overpressure(Detector):
             f"Pressure stands at {words.pressure(self.plant, look.pressure_pa)} with the pump still running: "
             "the pressure switch does not stop it."
         )
-        evidence = {"pressure_pa": look.pressure_pa, "usual_stop_pa": reference(known).stop_pa}
+        evidence = {"pressure_pa": look.pressure_pa, "usual_stop_pa": known.usual.stop_pa}
         return [Claim(self.FAULT, memory.since_us, "high", 0.95, said, "switch_stuck", evidence=evidence)]
 
     def run(self, run: Run, known: Known) -> Sequence[Word]:
@@ -93,13 +92,13 @@ class Overpressure(Detector):
         self._note_stop(stop, run, known)
         if not known.is_open(self.FAULT) or stop > self._limit_pa(known):
             return ()
-        if stop < reference(known).start_pa + 0.3 * reference(known).band_pa:
+        if stop < known.usual.start_pa + 0.3 * known.usual.band_pa:
             return ()
         return [AllClear(self.FAULT, summary="The switch stops the pump at its cut-out again.")]
 
     def _note_stop(self, stop_pa: float, run: Run, known: Known) -> None:
         """Learn where the switch stops, if that is higher than it was."""
-        memory, usual = self.memory, reference(known)
+        memory, usual = self.memory, known.usual
         if stop_pa <= self._limit_above(usual.stop_pa, known):
             memory.high_stop_pa = memory.moved_to_pa = None
             return

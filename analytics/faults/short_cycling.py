@@ -36,7 +36,6 @@ from typing import TYPE_CHECKING
 
 from analytics import words
 from analytics.judging.footing import LOW, SURE, Footing, Said, judged, note_beat, note_run
-from analytics.judging.reference import Reference, reference
 from analytics.judging.signature import best_delivery, kink
 from analytics.judging.watch import AllClear, Claim, Coverage, Detector
 from analytics.plant.description import MOTOR_MEASURES, Measure
@@ -44,6 +43,7 @@ from analytics.plant.description import MOTOR_MEASURES, Measure
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    from analytics.judging.reference import Reference
     from analytics.judging.watch import Known, Word
     from analytics.plant.description import Plant
     from analytics.records import Priority
@@ -132,7 +132,7 @@ class ShortCycling(Detector):
             self.memory.runs = []  # what such runs are like says nothing of tank or switch
             self.memory.footing = Footing()
             return ()
-        usual = reference(known)
+        usual = known.usual
         self.memory.starts_us = [*self.memory.starts_us, run.cycle.start_us][-STARTS_KEPT:]
         if self._flutters(run):
             self.memory.cause, self.memory.sure = "switch_chatter", 0.95

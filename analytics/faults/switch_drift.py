@@ -25,7 +25,6 @@ from typing import TYPE_CHECKING
 
 from analytics import words
 from analytics.judging.footing import FINE_S, Footing, judged, note_beat, note_run, seen_below
-from analytics.judging.reference import reference
 from analytics.judging.watch import AllClear, Claim, Coverage, Detector
 from analytics.plant.description import MOTOR_MEASURES, Measure
 
@@ -99,7 +98,7 @@ class SwitchDrift(Detector):
     def _collapses(self, start_pa: float, interval_s: float, known: Known) -> bool:
         """Whether pressure was seen well below where the runs now seem to start, which a moved cut-in would
         not let happen: a charge above cut-in does, in the moment in which the tank is empty."""
-        if interval_s <= FINE_S or start_pa < COLLAPSED * reference(known).band_pa:
+        if interval_s <= FINE_S or start_pa < COLLAPSED * known.usual.band_pa:
             return False
         foot = judged(self.memory.footing, self.plant, known.water)
         return foot.stands in ("overcharged", "either") or seen_below(

@@ -21,12 +21,12 @@ from dataclasses import dataclass
 from math import sqrt
 from typing import TYPE_CHECKING
 
-from analytics.judging.reference import Reference, reference
 from analytics.judging.supply import storage_low
 from analytics.plant.description import Measure
 from analytics.seeing.motor import motor_signal
 
 if TYPE_CHECKING:
+    from analytics.judging.reference import Reference
     from analytics.judging.watch import Known
     from analytics.seeing.events import Look
 
@@ -93,7 +93,7 @@ class Story:
 
 def follow(story: Story, look: Look, known: Known) -> None:
     """Take up a look."""
-    usual = reference(known)
+    usual = known.usual
     if story.run_us != look.start_us:
         story.run_us, story.needed_since_us, story.standing_since_us = look.start_us, None, None
         story.most_needed_m3_s = story.last_needed_m3_s = 0.0
@@ -161,9 +161,9 @@ def needed_draw_m3_s(look: Look, usual: Reference) -> float | None:
     return (delivery - gain) / sqrt(min(share, 1.0))
 
 
-def witness(look: Look, known: Known, story: Story) -> Witness | None:
+def witness(look: Look, known: Known) -> Witness | None:
     """None where the look cannot tell: too early, a gap, or a motor signal that lies."""
-    usual = reference(known)
+    usual = known.usual
     if look.pressure_pa is None or look.samples < 3 or look.age_s < 10.0:
         return None
     if not look.entire and look.pressure_pa > usual.start_pa:
@@ -179,7 +179,7 @@ def witness(look: Look, known: Known, story: Story) -> Witness | None:
     if said is not None:
         return Witness(said[0], True, said[1], share, motor, since)
     short = known.is_open("clogged_filter") or known.is_open("pump_wear")
-    return Witness(_by_pressure(look, usual, share, story, short), False, False, share, motor, since)
+    return Witness(_by_pressure(look, usual, share, known.story, short), False, False, share, motor, since)
 
 
 def stands(look: Look, usual: Reference) -> bool:

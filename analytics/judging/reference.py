@@ -14,7 +14,9 @@ from typing import TYPE_CHECKING
 from analytics.judging.signature import best_delivery
 
 if TYPE_CHECKING:
-    from analytics.judging.watch import Known
+    from analytics.judging.signature import Signature
+    from analytics.plant.description import Plant
+    from analytics.seeing.water import Water
 
 #: Usual band where there is no switch in the plant file: 30 to 50 psi. Common practice, no source.
 USUAL_CUT_IN_PA, USUAL_CUT_OUT_PA = 206_843.0, 344_738.0
@@ -43,30 +45,15 @@ class Reference:
         return self.stop_pa - self.start_pa
 
 
-#: The newest answer and what it was worked out from: some ten detectors ask the same of each event.
-_newest: tuple[tuple[object, ...], Reference] | None = None
-
-
-def reference(known: Known) -> Reference:
+def reference(plant: Plant, water: Water, signature: Signature) -> Reference:
     """What a sound plant does, as known now."""
-    global _newest
-    signature = known.signature
-    grounds = (known.plant, known.water, signature, signature.clean, signature.recent, signature.draws_m3_s)
-    if _newest is not None and all(one is other for one, other in zip(grounds, _newest[0], strict=True)):
-        return _newest[1]
-    found = _worked_out(known)
-    _newest = (grounds, found)
-    return found
-
-
-def _worked_out(known: Known) -> Reference:
-    switch, clean, water = known.plant.switch, known.signature.clean, known.water
+    switch, clean = plant.switch, signature.clean
     start = switch.cut_in_pa if switch else USUAL_CUT_IN_PA
     stop = switch.cut_out_pa if switch else USUAL_CUT_OUT_PA
     drawdown = water.between_m3(start, stop)
     if "start_pa" in clean and "stop_pa" in clean and clean["stop_pa"].middle > clean["start_pa"].middle:
         start, stop = clean["start_pa"].middle, clean["stop_pa"].middle
-    rated = known.plant.pump.rated_flow_m3_s
+    rated = plant.pump.rated_flow_m3_s
     best = best_delivery(clean)
     if best is not None:
         delivery = clean[best].upper if best == "delivery_m3_s" else clean[best].middle
@@ -74,22 +61,22 @@ def _worked_out(known: Known) -> Reference:
         delivery = MID_SHARE * rated
     else:
         delivery = drawdown / 90.0
-    lately = known.signature.now(best, LATELY) if best is not None else None
+    lately = signature.now(best, LATELY) if best is not None else None
     now = min(delivery, lately.upper) if lately is not None else delivery
-    level = _recent_level(known)
+    level = _recent_level(signature)
     if level is None and "motor_level" in clean:
         level = clean["motor_level"].middle
-    draw = known.signature.largest_draw_m3_s()
-    learned = known.signature.learned_us is not None
+    draw = signature.largest_draw_m3_s()
+    learned = signature.learned_us is not None
     drained = min(max(0.5 * start, water.precharge_pa), 0.97 * start)
     guessed = best is None and not (rated is not None and water.true)
-    unproven = not known.signature.recent
+    unproven = not signature.recent
     return Reference(
         start, stop, delivery, now, drawdown, draw, level, learned, guessed, unproven, drained
     )  # fmt: skip
 
 
-def _recent_level(known: Known) -> float | None:
+def _recent_level(signature: Signature) -> float | None:
     """What the motor drew in the newest runs that delivered."""
-    levels = sorted(b.motor_level for b in known.signature.recent[-LATELY:] if b.motor_level is not None)
+    levels = sorted(b.motor_level for b in signature.recent[-LATELY:] if b.motor_level is not None)
     return levels[len(levels) // 2] if levels else None

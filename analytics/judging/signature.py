@@ -5,8 +5,7 @@ then kept: a slow fault cannot move what it is measured against. The newest KEPT
 Robust throughout: medians, an upper quartile for delivery (demand that comes and goes inside a run
 hides delivery and can only lower it), and the median absolute deviation for the scatter.
 
-A signature is learned anew only where a repair has changed the plant (`begin_again`), which the
-engine does when a finding that changes the pump or tank is cleared by a signature unlike the old one.
+Where a repair has changed the tank (`repaired`) the runs before it are no longer recent.
 
 Parameters: LESSON 24 runs, half a day to two days of a household, robust scatter known to a fifth;
 RECENT 12 runs, enough for the quartile of a run scattered by 8 % to be good to 4 %. FIRST_WORD 6 runs
@@ -112,10 +111,6 @@ class Signature:
     def largest_draw_m3_s(self) -> float | None:
         """The largest draw seen DRAWS_KEPT times: one odd slope does not count. None while too few were."""
         return self.draws_m3_s[-1] if self.draws_seen >= DRAWS_ENOUGH else None
-
-    def begin_again(self) -> None:
-        """Forget the clean signature and learn it anew from what follows."""
-        self.lesson, self.clean, self.first, self.learned_us, self.learned_runs = [], {}, {}, None, 0
 
     def repaired(self) -> None:
         """A fault of pump, filter or tank is gone: the runs that showed it are no longer recent."""

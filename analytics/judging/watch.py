@@ -16,6 +16,8 @@ import msgspec
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    from analytics.judging.no_delivery import Story, Witness
+    from analytics.judging.reference import Reference
     from analytics.judging.signature import Signature
     from analytics.plant.description import Plant
     from analytics.records import Outlook, Priority
@@ -79,6 +81,18 @@ class Known(Protocol):
     @property
     def signature(self) -> Signature:
         """What its clean runs are like."""
+
+    @property
+    def usual(self) -> Reference:
+        """What a sound plant does, by its signature or, before there is one, by the plant file."""
+
+    @property
+    def story(self) -> Story:
+        """What the looks into this run have shown so far, the one that is heard included."""
+
+    @property
+    def witness(self) -> Witness | None:
+        """Whether water moves, by the look that is heard; None where it cannot tell."""
 
     def is_open(self, fault: str, of: str | None = None) -> bool:
         """Whether a finding of this fault stands (of any storage or signal where `of` is None)."""

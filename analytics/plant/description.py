@@ -6,7 +6,7 @@ the owner's own units never get past the parser (`analytics.plant.parsing`).
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from enum import StrEnum
 from typing import TYPE_CHECKING, Literal
 
@@ -197,6 +197,13 @@ class Plant:
     version: int = 1
     #: What was accepted but deserves a word to the owner; `holdwater check` prints it.
     remarks: tuple[str, ...] = ()
+    _measuring: dict[Measure, tuple[int, ...]] = field(init=False, repr=False, compare=False)
+
+    def __post_init__(self) -> None:
+        fitted: dict[Measure, tuple[int, ...]] = {}
+        for position, signal in enumerate(self.signals):
+            fitted[signal.measures] = (*fitted.get(signal.measures, ()), position)
+        object.__setattr__(self, "_measuring", fitted)
 
     def index(self, name: str) -> int:
         """Position of the named signal, which is its number in `Readings.signal`. KeyError if none."""
@@ -207,9 +214,5 @@ class Plant:
 
     def measuring(self, *measures: Measure) -> tuple[int, ...]:
         """Positions of the signals that measure any of `measures`, in the order asked for."""
-        return tuple(
-            position
-            for measure in measures
-            for position, signal in enumerate(self.signals)
-            if signal.measures is measure
-        )
+        fitted = self._measuring
+        return tuple(position for measure in measures for position in fitted.get(measure, ()))

@@ -5,8 +5,7 @@ from __future__ import annotations
 import pytest
 
 from analytics.engine import Engine
-from analytics.judging.no_delivery import Story, witness
-from analytics.judging.reference import reference
+from analytics.judging.no_delivery import witness
 from analytics.seeing.events import Look
 from tests.analytics import traces
 
@@ -14,7 +13,7 @@ from tests.analytics import traces
 @pytest.mark.parametrize(("moves", "shut"), [(0.0, True), (0.05, True), (0.25, False), (0.4, False)])
 def test_what_moves_at_the_start_speaks_before_the_outlet_gauge(moves: float, shut: bool) -> None:
     engine = Engine(traces.plant())
-    usual = reference(engine)
+    usual = engine.usual
     drawn = 0.3 * usual.delivery_m3_s
     slope = moves * usual.delivery_m3_s - drawn
     look = Look(
@@ -23,6 +22,6 @@ def test_what_moves_at_the_start_speaks_before_the_outlet_gauge(moves: float, sh
         slope_m3_s=slope, slope_pa_s=0.0, slope_first_m3_s=slope, slope_before_m3_s=-drawn, noise_pa=500.0,
         motor_level=None, flow_m3_s=None, discharge_pa=usual.stop_pa + 0.5 * usual.band_pa, suction_pa=None,
     )  # fmt: skip
-    seen = witness(look, engine, Story())
+    seen = witness(look, engine)
     assert seen is not None
     assert seen.shut is shut
