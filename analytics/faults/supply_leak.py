@@ -7,8 +7,11 @@ Physics: while the pump rests the tank's water falls by the demand and the leak.
 some time of any day and night; a leak does not. With P in the tank, Q = c P^N, N from 0.5 (a hole)
 to 1.5 (a split that opens).
 
-Sensors show: tank water that falls through every rest of the day. The smallest loss of each hour
-is kept; the leak is a low value (LOW_SHARE) of those over a day: never zero, night and day.
+Sensors show: tank water that falls through every rest of the day. Of each hour the piece of rest is kept
+that surely lost least (its slope and SURELY standard errors); of a day's hours, put in that order, the one
+at LOW_SHARE is the leak: never zero, night and day. What is measured badly counts for nothing either way.
+
+A tank that has lost air (`analytics.judging.air`) makes each flow look larger: that is taken off.
 
 Mistaken for it: the air's cooling after a fill (only rests older than ten minutes count, unless the
 pump never rests so long); a tank in the sun, which rises by day and falls in the evening by some
@@ -16,22 +19,17 @@ pump never rests so long); a tank in the sun, which rises by day and falls in th
 
     sealed tank: dw/dt = V_air/T * dT/dt, 0.37 L/h a kelvin an hour for 110 L of air
 
-Cause: leak and check valve look alike on one gauge. Separated only where more is fitted:
-- the storage level: what goes back through the check valve comes back to the storage, which then
-  rises through the rests by what the line loses; what leaks downstream is gone;
-- a flow meter after the tank: it sees what leaks downstream of it, if that is above its start.
-Otherwise the cause is null and the summary names the test that tells.
+Cause: `analytics.faults.leak_path`, by the storage's level or a flow meter, where they are fitted.
+Otherwise it is null and the summary names the test that tells.
 
 Parameters:
     LEAST_SHARE_H  0.8 %   of the tank's volume an hour (1.3 L/h for 44 gal): half as much again as
                            the sun moves
-    ERRORS         3       standard errors of the slopes above it
+    ERRORS         3       standard errors of that hour's slope above it
+    SURELY         2       standard errors; FEWEST 4 samples, else a slope's own error says little
     LOW_SHARE      0.10    of the hours of a day may read lower: noise, the sun's rise
     HOURS          12      hours with a rest, of the last 24, that a judgement needs
     HOLD_LOOKS     7       hourly judgements in a row: a day and six hours, hence the second night
-    FLOW_START     1 L/min below it a meter's zero says nothing (common practice, no source)
-    BACK_SHARE     0.8 %   of the storage that the line must have lost before the level is asked, and
-    BACK_SCATTERS  10      times the level's usual step
     CLEAR_HOURS    8       of the last 24 with less than a third of the leak: a night and a morning; a
                            gauge that reports on change shows single hours without a loss
 
@@ -48,8 +46,9 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 from analytics import words
+from analytics.faults.leak_path import LeakPath, Path, PathMemory, rise_share
+from analytics.judging.air import air_left
 from analytics.judging.watch import AllClear, Claim, Coverage, Detector
-from analytics.outlooks.balance import LevelTrack, Watched, follow
 from analytics.plant.description import MOTOR_MEASURES, Measure
 from analytics.records import Outlook
 
@@ -66,24 +65,27 @@ ERRORS = 3.0
 LOW_SHARE = 0.10
 HOURS = 12
 HOLD_LOOKS = 7
-FLOW_START_M3_S = 1.0 / 6e4
-BACK_SHARE = 0.008
-BACK_SCATTERS = 10.0
 CLEAR_HOURS = 8
 HOUR_US = 3_600_000_000
 SETTLED_S = 590.0
 SHORTEST_S = 240.0
 KEEP_HOURS = 72
+FEWEST, SURELY = 4, 2.0
 
 
 @dataclass
 class Hour:
-    """What one hour showed."""
+    """What one hour showed: the piece of rest that surely lost least, a settled one where there was one."""
 
     start_us: int
-    loss_m3_s: float  # the smallest of its settled rests; of all, where none was settled
+    loss_m3_s: float
     settled: bool
     error_m3_s: float
+
+    @property
+    def most_m3_s(self) -> float:
+        """What it may have lost at most."""
+        return self.loss_m3_s + SURELY * self.error_m3_s
 
 
 @dataclass
@@ -92,15 +94,10 @@ class SeepMemory:
     looks: int = 0
     standing: bool = False
     leak_m3_s: float = 0.0
-    cause: str | None = None
+    cause: Path | None = None
     onset_us: int = 0
     low_m3_s: float = 0.0  # the day's low loss while it is being judged
-    #: Where it went, gathered while the pump rests: lost by the line, come back to the storage.
-    track: LevelTrack = field(default_factory=LevelTrack)
-    line_m3: float = 0.0
-    back_m3: float = 0.0
-    steps: int = 0
-    flows_m3_s: list[float] = field(default_factory=list)
+    path: PathMemory = field(default_factory=PathMemory)
 
 
 class SupplyLeak(Detector):
@@ -110,41 +107,37 @@ class SupplyLeak(Detector):
 
     def __init__(self, plant: Plant) -> None:
         super().__init__(plant)
-        self._flow = next(iter(plant.measuring(Measure.SUPPLY_FLOW)), None)
-        one = len(plant.measuring(Measure.STORAGE_LEVEL)) == 1 and len(plant.storages) == 1
-        self._watched = Watched(plant, plant.storages[0]) if one else None
+        self._path = LeakPath(plant)
 
     def rest(self, rest: Rest, known: Known) -> Sequence[Word]:
         long_enough = (rest.to_us - rest.from_us) / 1e6 >= SHORTEST_S
-        if rest.slope_m3_s is None or rest.samples < 3 or not long_enough:
+        if (
+            rest.slope_m3_s is None
+            or rest.slope_error_m3_s is None
+            or rest.samples < FEWEST
+            or not long_enough
+        ):
             return ()
         settled = rest.since_stop_s >= SETTLED_S
         if not settled and not rest.entire:
             return ()
         start_us = rest.from_us // HOUR_US * HOUR_US
-        hour = Hour(start_us, -rest.slope_m3_s, settled, rest.slope_error_m3_s or 0.0)
+        hour = Hour(start_us, -rest.slope_m3_s, settled, rest.slope_error_m3_s)
         hours = self.memory.hours
         if not hours or hours[-1].start_us < start_us:
             hours.append(hour)
             del hours[:-KEEP_HOURS]
-        elif (settled, -hour.loss_m3_s) > (hours[-1].settled, -hours[-1].loss_m3_s):
+        elif (settled, -hour.most_m3_s) > (hours[-1].settled, -hours[-1].most_m3_s):
             hours[-1] = hour
         return ()
 
     def beat(self, beat: Beat, known: Known) -> Sequence[Word]:
-        self._meter(beat)
-        self._follow_storage(beat)
+        self._path.beat(self.memory.path, beat, self.memory.looks > 0)
         if beat.to_us % HOUR_US:
             return ()
         if not known.water.true:
             return ()
         return self._judge(beat, known)
-
-    def _meter(self, beat: Beat) -> None:
-        memory = self.memory
-        flow = beat.spans.get(self._flow) if self._flow is not None else None
-        if flow is not None and flow.count and beat.running_s == 0.0:
-            memory.flows_m3_s = [*memory.flows_m3_s[-143:], flow.mean]
 
     def _judge(self, beat: Beat, known: Known) -> Sequence[Word]:
         memory = self.memory
@@ -152,78 +145,51 @@ class SupplyLeak(Detector):
         if len(day) < HOURS:
             memory.looks = 0
             return ()
-        losses = sorted(hour.loss_m3_s for hour in day)
-        low = losses[int(LOW_SHARE * len(losses))]
+        day.sort(key=lambda hour: hour.most_m3_s)
+        quiet = day[int(LOW_SHARE * len(day))]
+        true = self._true_share(known)
+        low = true * quiet.loss_m3_s
         if known.is_open(self.FAULT):
-            return self._while_standing(losses, low)
-        error = sorted(hour.error_m3_s for hour in day)[len(day) // 2]
-        threshold = LEAST_SHARE_H / 3600.0 * known.water.volume_m3 + ERRORS * error
+            return self._while_standing(true * day[CLEAR_HOURS - 1].most_m3_s, low)
+        threshold = LEAST_SHARE_H / 3600.0 * known.water.volume_m3 + ERRORS * true * quiet.error_m3_s
         memory.looks = memory.looks + 1 if low > threshold else 0
         memory.low_m3_s = low
         if not memory.looks:
-            memory.line_m3, memory.back_m3, memory.steps = 0.0, 0.0, 0
+            memory.path.forget()
         if memory.looks < HOLD_LOOKS or known.is_open("sensor_fault"):
             memory.standing = False
             return ()
         if not memory.standing:  # else it hangs on another finding, and is claimed for as long as it lasts
             memory.standing, memory.onset_us = True, self._onset_us(low)
         memory.leak_m3_s = low
-        memory.cause = self._cause()
+        memory.cause = self._path.told(memory.path, low)
         return [self._claim(threshold)]
 
     def _onset_us(self, leak_m3_s: float) -> int:
         """Since the last hour that lost less than half as much."""
         onset = self.memory.hours[0].start_us
         for hour in self.memory.hours:
-            if hour.loss_m3_s < 0.5 * leak_m3_s:
+            if hour.most_m3_s < 0.5 * leak_m3_s:
                 onset = hour.start_us + HOUR_US
         return onset
 
-    def _while_standing(self, losses: list[float], low_m3_s: float) -> Sequence[Word]:
+    def _true_share(self, known: Known) -> float:
+        """A tank that has lost air makes every flow look larger than it is."""
+        left = air_left(known.signature)
+        return left[0] if left is not None and left[0] + SURELY * left[1] < 1.0 else 1.0
+
+    def _while_standing(self, eighth_m3_s: float, low_m3_s: float) -> Sequence[Word]:
         memory = self.memory
-        if losses[CLEAR_HOURS - 1] < 0.33 * memory.leak_m3_s:
+        if eighth_m3_s < 0.33 * memory.leak_m3_s:
             memory.standing, memory.looks, memory.cause = False, 0, None
-            memory.line_m3, memory.back_m3, memory.steps = 0.0, 0.0, 0
+            memory.path.forget()
             return [AllClear(self.FAULT, summary="The line has held its water through quiet hours again.")]
-        cause = memory.cause or self._cause()
+        leak_m3_s = max(low_m3_s, 0.5 * memory.leak_m3_s)
+        cause = self._path.told(memory.path, leak_m3_s) or memory.cause
         if cause == memory.cause:
             return ()
-        memory.cause, memory.leak_m3_s = cause, max(low_m3_s, 0.5 * memory.leak_m3_s)
+        memory.cause, memory.leak_m3_s = cause, leak_m3_s
         return [self._claim(0.0)]
-
-    def _follow_storage(self, beat: Beat) -> None:
-        """While the pump rests: what the leak took from the line, and what the storage got back."""
-        memory = self.memory
-        if self._watched is None:
-            return
-        step = follow(memory.track, beat, self._watched)
-        if step is None or not (step.quiet and step.dry) or step.seconds > 3600.0 or memory.looks == 0:
-            return
-        leak_m3_s = memory.leak_m3_s if memory.standing else memory.low_m3_s
-        memory.line_m3 += leak_m3_s * step.seconds
-        memory.back_m3 += step.change_m3
-        memory.steps += 1
-
-    def _cause(self) -> str | None:
-        """`downstream`, `check_valve`, or None where what is fitted cannot tell."""
-        memory = self.memory
-        flows = sorted(memory.flows_m3_s)
-        if len(flows) >= 36:
-            low = flows[int(LOW_SHARE * len(flows))]
-            if low > 0.5 * memory.leak_m3_s:
-                return "downstream"
-            if memory.leak_m3_s > 2.0 * FLOW_START_M3_S and low < 0.1 * memory.leak_m3_s:
-                return "check_valve"
-        if self._watched is None or memory.steps < 24:
-            return None
-        storage = self._watched.storage
-        scatter_m3 = memory.track.scatter_m * storage.volume_m3 / storage.full_level_m
-        if memory.line_m3 < max(BACK_SHARE * storage.volume_m3, BACK_SCATTERS * scatter_m3):
-            return None
-        share = memory.back_m3 / memory.line_m3
-        if share > 0.65:
-            return "check_valve"
-        return "downstream" if share < 0.35 else None
 
     def _claim(self, threshold_m3_s: float) -> Claim:
         memory = self.memory
@@ -238,8 +204,9 @@ class SupplyLeak(Detector):
         evidence = {"leak_m3_s": memory.leak_m3_s, "quiet_hours": float(len(memory.hours))}
         if threshold_m3_s > 0.0:
             evidence["limit_m3_s"] = threshold_m3_s
-        if memory.line_m3 > 0.0:
-            evidence["line_lost_m3"], evidence["storage_back_m3"] = memory.line_m3, memory.back_m3
+        share, error = rise_share(memory.path, memory.leak_m3_s)
+        if share is not None:
+            evidence |= {"storage_back_share_1": share, "storage_back_error_1": error}
         return Claim(
             self.FAULT,
             onset_us=memory.onset_us,

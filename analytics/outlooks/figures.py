@@ -4,10 +4,9 @@ Once a day, from the newest runs (`analytics.judging.signature`):
 
 - delivery at cut-in and cut-out, by the kinks of the newest runs;
 - demand: what the pump brought in each day (delivery times run time: over a day the tank keeps nothing);
-- air: a tank that has lost air answers to the same water with more pressure. Apparent delivery, worked
-  out with the file's charge, rises by 1/f where f is what is left of the compliance, V (Pc + pa):
+- air: by f, what is left of the tank's compliance (`analytics.judging.air`),
 
-      f = clean delivery / apparent delivery,     air charge  Pc = f (Pc_file + pa) - pa
+      air charge  Pc = f (Pc_file + pa) - pa
 
   and the tank gives f times the file's drawdown. f above one is a pump that delivers less, not more
   air: it is held to one. So a slow clog hides a slow loss of air; both have findings of their own;
@@ -26,10 +25,10 @@ Source: Boyle's law; kinks as in the design's signatures.
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from math import hypot, sqrt
 from typing import TYPE_CHECKING
 
-from analytics.judging.signature import RECENT, best_delivery
+from analytics.judging.air import air_left, clean_error, median_error
+from analytics.judging.signature import RECENT
 from analytics.judging.watch import Detector
 from analytics.outlooks.trend import days_until
 from analytics.records import Outlook
@@ -37,15 +36,14 @@ from analytics.records import Outlook
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from analytics.judging.signature import Trait
     from analytics.judging.watch import Known, Word
     from analytics.seeing.events import Day, Run
 
 TOP_UP_AT = 0.75
 WEEKS = 6
 DAY_S = 86_400.0
-#: Tenth and ninetieth percentile of a normal, and a median's standard error over the mean's.
-Z90, OF_A_MEDIAN = 1.2816, 1.2533
+#: Tenth and ninetieth percentile of a normal.
+Z90 = 1.2816
 DEMAND_DAYS = 28
 DEMAND_LEAST = 3
 
@@ -74,7 +72,7 @@ class Figures(Detector):
         if not known.water.true:
             return ()
         newest = known.signature.recent[-1].at_us if known.signature.recent else 0
-        left = self._air_left(known)
+        left = air_left(known.signature)
         true = min(left[0], 1.0) if left is not None else 1.0  # apparent flows are 1/f too large
         found = self._demand(day, true)
         if newest < day.from_us:
@@ -85,7 +83,7 @@ class Figures(Detector):
         ):
             trait = known.signature.now(name)
             if trait is not None:
-                error = _error(trait, min(len(known.signature.recent), RECENT))
+                error = median_error(trait, min(len(known.signature.recent), RECENT))
                 found.append(_outlook(kind, day, true * trait.middle, true * error))
         return found + (self._air(day, known, *left) if left is not None else [])
 
@@ -109,7 +107,7 @@ class Figures(Detector):
         drawn_m3 = water.between_m3(start.middle, stop.middle)
         absolute_pa = water.precharge_pa + water.atmosphere_pa_abs
         points = self.memory.air = [*self.memory.air, [day.to_us / 1e6 / DAY_S, share]][-7 * WEEKS :]
-        common = share * self._clean_error(known)
+        common = share * clean_error(known.signature)
         share = min(share, 1.0)
         weeks = [None if days is None else days / 7.0 for days in days_until(points, TOP_UP_AT, common)]
         charge_pa = max(share * absolute_pa - water.atmosphere_pa_abs, 0.0)  # less air is less volume
@@ -118,30 +116,6 @@ class Figures(Detector):
             _outlook("air_charge_pa", day, charge_pa, error * absolute_pa),
             Outlook("weeks_to_top_up_air", None, day.at_us, *weeks),
         ]
-
-    def _air_left(self, known: Known) -> tuple[float, float] | None:
-        """Share of the tank's compliance that is left, and its standard error."""
-        clean, name = known.signature.clean, best_delivery(known.signature.clean)
-        if name is None or known.signature.learned_us is None:
-            return None
-        now, count = known.signature.now(name), min(len(known.signature.recent), RECENT)
-        if now is None or now.middle <= 0.0:
-            return None
-        share = clean[name].middle / now.middle
-        error = share * hypot(_error(now, count) / now.middle, self._clean_error(known))
-        return share, error
-
-    def _clean_error(self, known: Known) -> float:
-        """Relative standard error of the clean delivery."""
-        clean, name = known.signature.clean, best_delivery(known.signature.clean)
-        if name is None:
-            return 0.0
-        return _error(clean[name], known.signature.learned_runs) / clean[name].middle
-
-
-def _error(trait: Trait, count: int) -> float:
-    """Standard error of a median of so many runs."""
-    return OF_A_MEDIAN * trait.sigma / sqrt(max(count, 1))
 
 
 def _outlook(kind: str, day: Day, middle: float, error: float) -> Outlook:

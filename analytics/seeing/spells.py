@@ -183,8 +183,10 @@ class Spells:
             else:  # a long silence: pieces within it hold nothing
                 steps = (at_us - boundary) // PIECE_US
                 self._rest_from_us = boundary + steps * PIECE_US
-        if end_us is not None and end_us > self._rest_from_us:
-            pieces.append(Piece(end_us, rest.from_us, self._rest_from_us, end_us, self._rest_seen))
+        # between the last word of rest and the first of the run the pump may have started already
+        last_us = min(rest.last_us + 1, end_us) if end_us is not None else 0
+        if end_us is not None and last_us > self._rest_from_us:
+            pieces.append(Piece(end_us, rest.from_us, self._rest_from_us, last_us, self._rest_seen))
 
     def open_run(self) -> Spell | None:
         """The run that is going on, if one is."""
