@@ -34,7 +34,7 @@ pumping stations whose run status stayed on for hours.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
 from analytics import words
@@ -110,7 +110,7 @@ class SensorFault(Detector):
             doubt.silent_since_us = None
             return ()
         doubt.silent_since_us, doubt.good_beats = silence.since_us, 0
-        return self._silent(silence.signal, doubt, silence.since_us, silence.alone)
+        return self._silent(silence.signal, doubt, silence.since_us, silence.at_us, silence.alone)
 
     def beat(self, beat: Beat, known: Known) -> Sequence[Word]:
         found: list[Word] = []
@@ -124,7 +124,7 @@ class SensorFault(Detector):
                 continue
             if doubt.silent_since_us is not None and doubt.cause is None:
                 alone = any(span != position for span in beat.spans)
-                found += self._silent(position, doubt, doubt.silent_since_us, alone)
+                found += self._silent(position, doubt, doubt.silent_since_us, beat.to_us, alone)
             cause = self._out_of_range(doubt, beat, position) or against.get(position)
             if cause is not None and doubt.cause is None:
                 found.append(self._claim(position, doubt, cause, self._since_us(position, cause, beat)))
@@ -177,14 +177,15 @@ class SensorFault(Detector):
         back = doubt.cause == "stuck" and span.low == span.high == doubt.still_at
         return back and not self._unmoved(position, doubt)
 
-    def _silent(self, position: int, doubt: Doubt, since_us: int, alone: bool) -> Sequence[Word]:
+    def _silent(self, position: int, doubt: Doubt, since_us: int, now_us: int, alone: bool) -> Sequence[Word]:
         """Raise it if others spoke meanwhile; if nobody did, once for all, by the first of the silent."""
         if doubt.cause is not None:
             return ()
-        if alone:
-            return [self._claim(position, doubt, "silent", since_us)]
         stands = any(one.cause == "silent" for one in self.memory.doubts.values())
-        return () if stands else [self._claim(position, doubt, "silent", since_us, everybody=True)]
+        if stands and not alone:
+            return ()
+        claim = self._claim(position, doubt, "silent", since_us, everybody=not alone)
+        return [replace(claim, evidence={"silent_s": (now_us - since_us) / 1e6})]
 
     def _claim(
         self, position: int, doubt: Doubt, cause: str, since_us: int, everybody: bool = False
@@ -197,10 +198,10 @@ class SensorFault(Detector):
         if cause == "stuck" and position in self.memory.evidence.still:
             still = self.memory.evidence.still[position]
             doubt.still_us, doubt.still_at = still.since_us, still.value
-            evidence = {"runs_meanwhile": float(still.runs), "ran_meanwhile_s": still.ran_s}
+            evidence = {"runs_meanwhile_1": float(still.runs), "ran_meanwhile_s": still.ran_s}
         summary = f"The signal {signal.name} {SAYS[cause]}."
         if cause == "out_of_range":
-            evidence = {"bad_words": float(doubt.bad_words)}
+            evidence = {"bad_words_1": float(doubt.bad_words)}
         if everybody:
             summary = "No signal has said anything: look at the broker, the network and the sensors' power."
         elif cause == "silent" and signal.every_s is not None:

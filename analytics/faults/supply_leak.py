@@ -201,7 +201,7 @@ class SupplyLeak(Detector):
                 "shut the valve after the tank for an hour: if pressure still falls it is the check valve."
             ),
         }[memory.cause]
-        evidence = {"leak_m3_s": memory.leak_m3_s, "quiet_hours": float(len(memory.hours))}
+        evidence = {"leak_m3_s": memory.leak_m3_s, "quiet_s": 3600.0 * len(memory.hours)}
         if threshold_m3_s > 0.0:
             evidence["limit_m3_s"] = threshold_m3_s
         share, error = rise_share(memory.path, memory.leak_m3_s)

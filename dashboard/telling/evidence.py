@@ -43,10 +43,11 @@ ENDINGS = (
     ("_m", "level"),
     ("_a", "current"),
     ("_w", "power"),
-    ("_degc", "temperature"),
+    ("_c", "temperature"),
     ("_s_m", "conductivity"),
     ("_days", "days"),
     ("_share_1", "share"),
+    ("_1", "count"),
 )
 POINTS = 360  # one a pixel of a phone
 
@@ -79,6 +80,8 @@ def evidence_words(finding: Finding, units: display.Units) -> list[tuple[str, st
 
 def worded(name: str, value: float, units: display.Units) -> tuple[str, str]:
     """One number's name in words and its value with the owner's unit; the unit is the name's ending."""
+    if name.startswith("with_"):
+        return "What follows from it", name.removeprefix("with_").replace("_", " ")
     for ending, kind in sorted(ENDINGS, key=lambda pair: -len(pair[0])):
         if name.lower().endswith(ending):
             kept = name[: -len(ending)] + ("_share" if kind == "share" else "")
@@ -92,6 +95,8 @@ def _valued(value: float, kind: str, units: display.Units) -> str:
         return display.duration(value)
     if kind == "share":
         return f"{100 * value:.0f} %"
+    if kind == "count":
+        return f"{value:,.3g}"
     if kind == "days":
         return display.duration(value * 86_400)
     if kind == "volume":

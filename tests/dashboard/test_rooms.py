@@ -94,6 +94,9 @@ def test_evidence_is_named_with_the_owners_units() -> None:
             "drawdown_m3": 0.045,
             "starts_per_hour": 31.0,
             "level_m": 0.3048,
+            "air_temperature_c": -1.0,
+            "bad_words_1": 12.0,
+            "with_lost_prime": 1.0,
         },
     )
     assert evidence.evidence_words(one, "us") == [
@@ -103,6 +106,9 @@ def test_evidence_is_named_with_the_owners_units() -> None:
         ("Drawdown", "11.9 gal"),
         ("Starts per hour", "31"),
         ("Level", "1.00 ft"),
+        ("Air temperature", "30 °F"),
+        ("Bad words", "12"),
+        ("What follows from it", "lost prime"),
     ]
 
 
