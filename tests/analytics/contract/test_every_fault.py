@@ -36,9 +36,7 @@ def test_it_is_raised_once_after_it_began_and_cleared_once_it_is_over(fault: str
     assert finding.onset_us <= finding.raised_us
     assert finding.cleared_us is not None
     assert at_us(case.until) <= finding.cleared_us
-    assert finding.cause in (*CAUSES[fault], None)
-    if case.cause is not None:
-        assert finding.cause == case.cause
+    assert finding.cause in (case.cause, None)  # left open it may be, wrong it may not
 
 
 @EVERY
