@@ -32,8 +32,10 @@ Source: none; probabilities of equidistant sampling.
 
 from __future__ import annotations
 
+from bisect import bisect_right
 from dataclasses import dataclass, field
 from math import ceil, exp, log
+from operator import itemgetter
 from typing import TYPE_CHECKING, Literal
 
 from analytics.judging.reference import USUAL_CUT_IN_PA, USUAL_CUT_OUT_PA
@@ -61,6 +63,9 @@ FINE_S = 3.0
 NOTHING = 0.5
 
 Stands = Literal["whole", "overcharged", "raised", "either", "unknown"]
+
+
+LOWS_KEPT = 200
 
 
 @dataclass
@@ -107,9 +112,10 @@ def note_beat(footing: Footing, span: Span | None, to_us: int, plant: Plant) -> 
         if not len(real):
             return
         lowest = float(real.min())
-    footing.lows = [
-        one for one in [*footing.lows, [float(to_us), (lowest - low) / band]] if one[0] > footing.runs[0][0]
-    ][-200:]
+    footing.lows.append([float(to_us), (lowest - low) / band])
+    since_us = footing.runs[0][0]
+    gone = max(bisect_right(footing.lows, since_us, key=itemgetter(0)), len(footing.lows) - LOWS_KEPT)
+    del footing.lows[:gone]
 
 
 def seen_below(footing: Footing, pressure_pa: float, plant: Plant) -> bool:

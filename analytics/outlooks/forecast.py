@@ -56,10 +56,7 @@ def days_to_empty(
     by_week = len(known) == min(len(daily_m3), RECORD_DAYS) and len(known) >= 28
     if usable_m3 <= 0.0:
         return tuple(0.0 for _ in quantiles)
-    drawn = _drawn(known, by_week)
-    empties = np.concatenate(
-        [_empties(usable_m3 / factor, known, drawn) for factor in _factors(usable_m3, known)]
-    )
+    empties = _empties(usable_m3 / _factors(usable_m3, known), known, _drawn(known, by_week))
     return tuple(np.quantile(empties, quantiles).tolist())
 
 
@@ -97,22 +94,21 @@ def _drawn(daily_m3: NDArray[np.float64], by_week: bool) -> NDArray[np.float64]:
 
 
 def _empties(
-    usable_m3: float, daily_m3: NDArray[np.float64], drawn: NDArray[np.float64]
+    usable_m3: NDArray[np.float64], daily_m3: NDArray[np.float64], drawn: NDArray[np.float64]
 ) -> NDArray[np.float64]:
-    """Days to empty from each start on the ring of days."""
-    count, starts = len(daily_m3), len(drawn)
+    """Days until each of K amounts is drawn, from each of S starts on the ring of days: (K, S)."""
+    starts, most = drawn.shape
     total = float(daily_m3.sum())
-    laps = max(int(usable_m3 // total) - 1, 0) if total > 0.0 else 0
-    if laps * count >= HORIZON_DAYS or (total <= 0.0 and daily_m3.max() <= 0.0):
-        return np.full(starts, HORIZON_DAYS)
-    left = usable_m3 - laps * total
-    day = np.count_nonzero(drawn < left, axis=1)
-    inside = day < drawn.shape[1]
-    rows, at = np.arange(starts), np.minimum(day, drawn.shape[1] - 1)
+    if total <= 0.0 and daily_m3.max() <= 0.0:
+        return np.full((len(usable_m3), starts), HORIZON_DAYS)
+    laps = np.clip(usable_m3 // total - 1.0, 0.0, HORIZON_DAYS) if total > 0.0 else 0.0 * usable_m3
+    left = (usable_m3 - laps * total)[:, None]
+    day = np.count_nonzero(drawn < left[:, :, None], axis=2)
+    rows, at = np.arange(starts), np.minimum(day, most - 1)
     before = np.where(at > 0, drawn[rows, at - 1], 0.0)
     part = (left - before) / np.maximum(drawn[rows, at] - before, 1e-12)
-    days = laps * count + at + np.clip(part, 0.0, 1.0)
-    return np.asarray(np.minimum(np.where(inside, days, HORIZON_DAYS), HORIZON_DAYS))
+    days = laps[:, None] * len(daily_m3) + at + np.clip(part, 0.0, 1.0)
+    return np.asarray(np.minimum(np.where(day < most, days, HORIZON_DAYS), HORIZON_DAYS))
 
 
 def pinball(truth: ArrayLike, forecast: ArrayLike, share: float) -> float:

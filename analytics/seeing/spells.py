@@ -85,6 +85,7 @@ class Spells:
         """Runs now due, each with the time that made it so, and pieces of rest now over."""
         pieces: list[Piece] = []
         due: list[tuple[int, Ended]] = []
+        timed: list[Ended] = []  # due by time alone: nothing can come before that any more
         self.ended = []
         open_run = self.open_run()
         self.stops_before = {k: v for k, v in self.stops_before.items() if open_run and k == open_run.from_us}
@@ -93,7 +94,7 @@ class Spells:
                 self._run_ended(spell, track)
             else:
                 self._rest_ended(spell, pieces, instants_us)
-                self._next_start(spell, due)
+                self._next_start(spell, due, timed)
         now = self.motor.now
         if now is not None:
             self._waiting = [run for run in self._waiting if not (now.on and run.from_us == now.from_us)]
@@ -102,7 +103,7 @@ class Spells:
             else:
                 self._rest_from_us = None
                 self.stops_before.setdefault(now.from_us, self._stop_us)
-        self._due_by_time(due, instants_us)
+        self._due_by_time(due, timed, instants_us)
         return due, pieces
 
     def _run_ended(self, spell: Spell, track: Track) -> None:
@@ -136,7 +137,7 @@ class Spells:
         self._cut_rest(spell, pieces, instants_us, spell.to_us)
         self._rest_from_us = None
 
-    def _next_start(self, rest: Spell, due: list[tuple[int, Ended]]) -> None:
+    def _next_start(self, rest: Spell, due: list[tuple[int, Ended]], timed: list[Ended]) -> None:
         """The start that ended this rest makes the waiting runs due."""
         assert rest.to_us is not None
         still = []
@@ -146,12 +147,14 @@ class Spells:
             elif run.due_us > rest.to_us:
                 due.append((rest.to_us, replace(run, next_us=rest.to_us)))
             else:
-                still.append(run)
+                timed.append(run)
         self._waiting = still
 
-    def _due_by_time(self, due: list[tuple[int, Ended]], instants_us: NDArray[np.int64]) -> None:
+    def _due_by_time(
+        self, due: list[tuple[int, Ended]], timed: list[Ended], instants_us: NDArray[np.int64]
+    ) -> None:
         still = []
-        for run in self._waiting:
+        for run in [*timed, *self._waiting]:
             position = int(np.searchsorted(instants_us, run.due_us))
             if position < len(instants_us):
                 due.append((int(instants_us[position]), run))

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, NamedTuple
 import numpy as np
 
 from collector.readings.digits import LONGEST, PAD, numbers, words
-from collector.readings.rows import Malformed, Rows
+from collector.readings.rows import SWITCHED, Malformed, Rows
 from collector.readings.times import TimeColumn
 
 if TYPE_CHECKING:
@@ -24,6 +24,8 @@ MOST_NAMED = 100
 _LINE_FEED, _RETURN, _QUOTE, _COMMA, _MINUS = 10, 13, 34, 44, 45
 _LOW = np.array([0] + [2 ** (8 * n) - 1 for n in range(1, 9)], dtype=np.uint64)
 _TEN = 10.0 ** np.arange(23)
+#: Set in a letter, this bit makes it a small one.
+_LOWER_CASE = np.uint64(0x2020_2020_2020_2020)
 
 
 @dataclass(slots=True)
@@ -65,9 +67,12 @@ class BlockReader:
         time_us, plain = self._times.read(padded, word_at, fields.start, fields.first)
         signal, named = self._names.read(word_at, fields.first + 1, fields.second)
         value, valued = _values(padded, word_at, fields.second + 1, fields.end)
-        plain &= fields.plain & named & valued
         if len(self._switches):
-            plain &= ~np.isin(signal, self._switches) | (value == 0.0) | (value == 1.0)
+            switched = np.isin(signal, self._switches)
+            said = np.flatnonzero(switched & ~valued)
+            value[said], valued[said] = _in_words(word_at, fields.second[said] + 1, fields.end[said])
+            valued &= ~switched | (value == 0.0) | (value == 1.0)
+        plain &= fields.plain & named & valued
         block = Block(signal, time_us, value, len(fields.start))
         if not plain.all():
             self._read_singly(text, fields, plain, block)
@@ -130,6 +135,19 @@ def _values(
         long = np.flatnonzero(found.plain & ~found.exact)
         value[long] = _long_values(padded, begin[long], end[long])
     return np.where(negative, -value, value), found.plain
+
+
+def _in_words(
+    word_at: NDArray[np.uint64], start: NDArray[np.intp], end: NDArray[np.intp]
+) -> tuple[NDArray[np.float64], NDArray[np.bool_]]:
+    """On and off said in words, and whether they were."""
+    length = end - start
+    word = (word_at[start] | _LOWER_CASE) & _LOW[np.clip(length, 0, 8)]
+    value, known = np.zeros(len(start)), np.zeros(len(start), dtype=np.bool_)
+    for text, number in SWITCHED.items():
+        same = (word == int.from_bytes(text.encode(), "little")) & (length == len(text))
+        value[same], known[same] = number, True
+    return value, known
 
 
 def _long_values(

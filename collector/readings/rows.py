@@ -22,7 +22,8 @@ _RFC3339 = re.compile(
     r"(\d{4})-(\d\d)-(\d\d)[Tt ](\d\d):(\d\d):(\d\d)(?:\.(\d+))?(?:[Zz]|([+-])(\d\d):(\d\d))", re.ASCII
 )
 _NUMBER = re.compile(r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d{1,3})?", re.ASCII)
-_SWITCHED = {"on": 1.0, "off": 0.0, "true": 1.0, "false": 0.0}
+#: What a switch may say instead of 1 and 0, in letters of either case.
+SWITCHED = {"on": 1.0, "off": 0.0, "true": 1.0, "false": 0.0}
 
 _EPOCH = date(1970, 1, 1).toordinal()
 #: Year 10000. Milliseconds since 1970 are refused by this, for any date after 1978.
@@ -108,8 +109,8 @@ def _rfc3339(match: re.Match[str]) -> int:
 
 def value_of(text: str, switch: bool) -> float:
     """A finite number; for an on/off signal 0 or 1, also in words. Raises Malformed."""
-    if switch and text.lower() in _SWITCHED:
-        return _SWITCHED[text.lower()]
+    if switch and text.lower() in SWITCHED:
+        return SWITCHED[text.lower()]
     if not _NUMBER.fullmatch(text):
         raise Malformed(f'value "{_short(text)}" is not a number' if text else "no value")
     value = float(text)

@@ -193,9 +193,8 @@ VALUES = st.one_of(
     st.decimals(-(10**6), 10**6, places=2).map(str),
     st.floats(allow_nan=False, allow_infinity=False).map(repr),
     st.integers(-(10**20), 10**20).map(str),
-    st.sampled_from(
-        ["0", "1", "on", "-0.0", "", "nan", "1.", ".5", "-", "0.1000000000000000055511151231257827"]
-    ),
+    st.sampled_from(["0", "1", "-0.0", "", "nan", "1.", ".5", "-", "0.1000000000000000055511151231257827"]),
+    st.sampled_from(["on", "OFF", "True", "false", "offf", "\u212an"]),
 )
 NAMES = st.sampled_from([signal.name for signal in PLANT.signals] + ["nobody", ""])
 FIELDS = st.tuples(TIMES, NAMES, VALUES).map(",".join)
