@@ -14,9 +14,10 @@ import msgspec
 
 from analytics import faults
 from analytics.judging.arbitration import Ledger, resting_on
-from analytics.judging.no_delivery import Story, follow, witness
+from analytics.judging.no_delivery import witness
 from analytics.judging.reference import reference
 from analytics.judging.signature import Signature
+from analytics.judging.story import Story, follow
 from analytics.judging.watch import AllClear, Detector
 from analytics.outlooks.figures import Figures
 from analytics.records import Cycle, Finding, Outcome, Outlook

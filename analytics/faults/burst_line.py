@@ -15,27 +15,32 @@ works less, no kink at the start); a dry storage.
 Parameters. DEEP 0.5 of cut-in for half a minute, or LOW 0.75 for a minute and a quarter: the pressure at
 which a pump with shut-off head 2.5 times cut-in meets a draw of 1.9 and 1.25 times its delivery at
 cut-in. A plant whose owner draws a quarter more than the pump gives, for minutes, has no water pressure
-either way. OUT 1.5: draw over delivery by the slope of tank water, with pressure already below the band.
+either way; MORE 1.25 is that same draw, asked of the single look. OUT 1.5: draw over delivery by the slope of
+tank water, with pressure already below the band: a quarter more again, for a slope within the look's
+window is good to some 7 %. SAMPLES: pressure that stands over five samples, 2 where the motor works as usual,
+for then nothing drains. WORKS 0.85 of the usual motor level: see `instruments`; RUN_OUT 1.6: a small
+centrifugal pump takes at most some 1.4 of its duty at run-out (handbook curves; from memory), beyond it the
+rotor drags.
 
 Source: orifice law; quadratic pump curve, common practice, no source.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from analytics import words
-from analytics.judging.no_delivery import (
+from analytics.judging.instruments import by_drop, by_meter, motor_share_1
+from analytics.judging.no_delivery import false_start, held_up, stands
+from analytics.judging.reference import MID_SHARE
+from analytics.judging.story import (
     UNHEARD_OF,
-    false_start,
+    curve,
     fell_fast,
     given_m3_s,
-    held_up,
     needed_draw_m3_s,
-    stands,
 )
-from analytics.judging.reference import MID_SHARE
 from analytics.judging.watch import AllClear, Claim, Coverage, Detector
 from analytics.plant.description import MOTOR_MEASURES, Measure
 
@@ -49,10 +54,10 @@ if TYPE_CHECKING:
 
 DEEP, DEEP_FOR_S = 0.5, 30.0
 LOW, LOW_FOR_S = 0.75, 75.0
-OUT = 1.5
-SAMPLES = 5.0  # a line that drains passes all pressures: what stands is seen to stand
+OUT, MORE = 1.5, 1.25
+SAMPLES, SAMPLES_AT_WORK = 5.0, 2.0
 RECOVERS = 0.05 / 30.0  # of the band a second: a twentieth in half a minute, out of the noise
-WORKS = 0.85  # of the usual motor level: below, the pump may not be pumping (see no_delivery)
+WORKS, RUN_OUT = 0.85, 1.6
 
 
 @dataclass
@@ -69,6 +74,7 @@ class BurstLine(Detector):
 
     def look(self, look: Look, known: Known) -> Sequence[Word]:
         memory, usual = self.memory, known.usual
+        look = self._lowest(look, usual)
         pressure = look.pressure_pa
         if pressure is None or look.age_s < 5.0:
             return ()
@@ -76,24 +82,28 @@ class BurstLine(Detector):
             memory.run_us, memory.low_us, memory.deep_us = look.start_us, None, None
         if false_start(look, usual):
             return ()
-        keeps = look.motor_level is not None or stands(look, usual)
-        memory.low_us = self._since(memory.low_us, keeps and pressure < LOW * usual.start_pa, look)
-        memory.deep_us = self._since(memory.deep_us, keeps and pressure < DEEP * usual.start_pa, look)
+        pumps = self._pumps(look, known)
+        at_work = pumps and self._works(look, usual)
+        keeps = at_work or stands(look, usual)
+        memory.low_us = self._since(memory.low_us, keeps, LOW * usual.start_pa, look)
+        memory.deep_us = self._since(memory.deep_us, keeps, DEEP * usual.start_pa, look)
         recovers = (look.slope_pa_s or 0.0) > RECOVERS * usual.band_pa
-        if recovers or not self._pumps(look, known):
+        needed = needed_draw_m3_s(look, usual)
+        if recovers or not pumps or needed is None or needed < usual.delivery_m3_s:
             return ()
-        needed, limit = needed_draw_m3_s(look, usual), self._limit_m3_s(usual)
         # what the plant is known to draw could bring down a pump that gives no more than that
-        short = given_m3_s(look, usual) < 1.1 * (usual.draw_m3_s or 0.0)
+        short = not at_work and given_m3_s(look, usual) < 1.1 * (usual.draw_m3_s or 0.0)
         short |= known.is_open("clogged_filter") or known.is_open("pump_wear")
-        if needed is None or needed < usual.delivery_m3_s:
-            return ()
         # in the first minute what left before the start must say the same: no tap just opened
         before = -(look.slope_before_m3_s or 0.0)
         out = look.age_s >= (20.0 if before > OUT * usual.delivery_m3_s else 60.0)
-        out &= known.story.most_needed_m3_s > limit and pressure < usual.start_pa - 0.1 * usual.band_pa
-        low = _lasts(memory.low_us, look, LOW_FOR_S) or _lasts(memory.deep_us, look, DEEP_FOR_S)
-        if not (out or (low and needed > limit and not short)):
+        out &= known.story.most_needed_m3_s > self._limit_m3_s(usual, OUT)
+        out &= pressure < usual.start_pa - 0.1 * usual.band_pa
+        samples = SAMPLES_AT_WORK if at_work else SAMPLES
+        low = _lasts(memory.low_us, look, LOW_FOR_S, samples)
+        low |= _lasts(memory.deep_us, look, DEEP_FOR_S, samples)
+        more = self._limit_m3_s(usual, MORE * curve(0.99 * usual.start_pa, usual))
+        if not (out or (low and needed > more and not short)):
             return ()
         draw = max(needed, known.story.most_needed_m3_s) / usual.delivery_m3_s
         evidence = {"pressure_pa": pressure, "run_age_s": look.age_s, "cut_in_pa": usual.start_pa}
@@ -105,25 +115,46 @@ class BurstLine(Detector):
         sure = 0.9 if look.motor_level is not None else 0.75
         return [Claim(self.FAULT, look.start_us, "high", sure, said, evidence=evidence)]
 
-    def _since(self, before: int | None, holds: bool, look: Look) -> int | None:
-        return (before if before is not None else look.at_us) if holds else None
+    def _lowest(self, look: Look, usual: Reference) -> Look:
+        """The look as the outlet gauge has it, where that stands far below the line and the motor works: then
+        water leaves before the check valve, which holds the line up."""
+        outlet, line = look.discharge_pa, look.pressure_pa
+        if outlet is None or line is None or outlet > min(DEEP * usual.start_pa, line - 0.5 * usual.band_pa):
+            return look
+        if not self._works(look, usual):
+            return look
+        return replace(look, pressure_pa=outlet, slope_m3_s=0.0, slope_pa_s=0.0)
+
+    def _since(self, before_us: int | None, keeps: bool, below_pa: float, look: Look) -> int | None:
+        """Since when pressure has kept below; for a look's whole window where that was so."""
+        if not keeps or look.pressure_pa is None or look.pressure_pa >= below_pa:
+            return None
+        if before_us is not None:
+            return before_us
+        began_pa = look.pressure_pa - (look.slope_pa_s or 0.0) * look.window_s
+        seen = look.slope_pa_s is not None and began_pa < below_pa
+        return look.at_us - int(look.window_s * 1e6) if seen else look.at_us
+
+    def _works(self, look: Look, usual: Reference) -> bool:
+        """Whether the motor does its usual work, or what it does at run-out."""
+        share = motor_share_1(look, usual)
+        return share is not None and WORKS <= share < RUN_OUT
 
     def _pumps(self, look: Look, known: Known) -> bool:
-        """Whether the pump can be taken to deliver, by motor, kink or flow."""
-        seen = known.witness
+        """Whether the pump can be taken to deliver, by meter, gauges, motor or the course of pressure."""
+        usual, story, seen = known.usual, known.story, known.witness
         if seen is not None and seen.idle:
             return False
+        if "moves" in (by_meter(look, known, usual, story), by_drop(look, known, usual)):
+            return True
         if seen is not None and seen.motor is not None:
-            return seen.motor >= WORKS
-        if look.flow_m3_s is not None:
-            return look.flow_m3_s > 0.5 * known.usual.delivery_m3_s
-        usual = known.usual
-        return held_up(look, usual) or (look.interval_s <= 10.0 and fell_fast(known.story, usual))
+            return self._works(look, usual)
+        return held_up(look, usual, story) or fell_fast(story, usual)
 
-    def _limit_m3_s(self, usual: Reference) -> float:
-        """No household's draw: OUT times what the pump gives, and beyond all that was seen."""
+    def _limit_m3_s(self, usual: Reference, times: float) -> float:
+        """No household's draw: so many times what the pump gives, and beyond all that was seen."""
         rated = MID_SHARE * (self.plant.pump.rated_flow_m3_s or 0.0)
-        return max(OUT * usual.delivery_m3_s, OUT * rated, UNHEARD_OF * (usual.draw_m3_s or 0.0))
+        return max(times * usual.delivery_m3_s, times * rated, UNHEARD_OF * (usual.draw_m3_s or 0.0))
 
     def run(self, run: Run, known: Known) -> Sequence[Word]:
         if not known.is_open(self.FAULT):
@@ -134,8 +165,8 @@ class BurstLine(Detector):
         return [AllClear(self.FAULT, summary="The tank fills to cut-out again: the line holds.")]
 
 
-def _lasts(since_us: int | None, look: Look, seconds: float) -> bool:
-    return since_us is not None and look.at_us - since_us >= max(seconds, SAMPLES * look.interval_s) * 1e6
+def _lasts(since_us: int | None, look: Look, seconds: float, samples: float) -> bool:
+    return since_us is not None and look.at_us - since_us >= max(seconds, samples * look.interval_s) * 1e6
 
 
 def detector(plant: Plant) -> BurstLine:

@@ -25,7 +25,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, ClassVar
 
 from analytics import words
-from analytics.judging.no_delivery import lasted
+from analytics.judging.story import lasted
 from analytics.judging.supply import storage_low
 from analytics.judging.watch import AllClear, Claim, Coverage, Detector
 from analytics.plant.description import Measure

@@ -43,12 +43,16 @@ BRIEF_S = 5.0
 #: A stalled motor trips on its protector within some ten seconds: seen more coarsely than this, the one
 #: sample that stands so high may be the inrush.
 CLOSELY_S = 5.0
+#: Runs in a row: a sample each 10 s meets an inrush of a second once in ten starts, at three in a row once in
+#: a thousand; and these runs filled nothing.
+IN_VAIN = 3
 
 
 @dataclass
 class OverloadMemory:
     shares: list[float] = field(default_factory=list)
     starts_us: list[int] = field(default_factory=list)
+    in_vain: int = 0  # runs in a row that stood as high and filled nothing
     stalled: bool = False  # the rotor was seen to be jammed, until the finding clears
 
 
@@ -67,7 +71,7 @@ class MotorOverload(Detector):
             return ()
         share = look.motor_level / usual
         now = (look.motor_now or look.motor_level) / usual
-        if now >= STALLED and self._no_inrush(known):
+        if now >= STALLED and (self._no_inrush(known) or self._long_on(look, known)):
             share, self.memory.stalled = now, True
             return [self._claim(share, look.start_us, "locked_rotor")]
         if not self.memory.stalled and share >= OVER_IN_RUN and look.age_s >= 30.0 and self._no_inrush(known):
@@ -86,7 +90,9 @@ class MotorOverload(Detector):
         memory.starts_us = [*memory.starts_us, run.cycle.start_us][-KEPT:]
         high = run.pressure_high_pa
         filled = high is not None and high > known.usual.stop_pa - 0.4 * known.usual.band_pa
-        if share >= STALLED and not filled and run.cycle.run_time_s >= 3.0 and self._no_inrush(known):
+        in_vain = share >= STALLED and not filled and run.cycle.run_time_s >= 3.0
+        memory.in_vain = memory.in_vain + 1 if in_vain else 0
+        if in_vain and (memory.in_vain >= IN_VAIN or self._no_inrush(known)):
             memory.stalled = True
             return [self._claim(share, run.cycle.start_us, "locked_rotor")]
         over = [s for s in memory.shares if s >= OVER]
@@ -105,6 +111,11 @@ class MotorOverload(Detector):
         """Whether the motor is seen so closely that more than one sample can hold the level."""
         every_s = known.every_s(self._motor) if self._motor is not None else None
         return every_s is None or every_s <= CLOSELY_S
+
+    def _long_on(self, look: Look, known: Known) -> bool:
+        """Whether all that the look saw of the motor came after its first sample."""
+        every_s = known.every_s(self._motor) if self._motor is not None else None
+        return look.age_s - look.window_s >= max(every_s or 0.0, 2.0)
 
     def _usual(self, known: Known) -> float | None:
         """The clean level; while it is being learned, what the rating allows at the very most."""

@@ -17,6 +17,9 @@ Parameters. PAST: beyond the usual stop by a quarter of the band, or beyond the 
 while nothing is learned: switches and gauges are good to some tenth of the band each (common practice, no
 source). Two looks in agreement. SAME: two stops within a tenth of the band, the switch's own scatter;
 RISING: of the delivery, three standard errors of a slope near the end (5 %), still filling the tank.
+FINE_S: samples further apart miss the stop itself, and put the usual stop too low by up to what an interval
+fills (a tenth of the band in some 8 s): the file's cut-out counts then as well. While a switch is known to
+drift, so does the pressure at which it stopped the pump last.
 
 Source: common practice, no source.
 """
@@ -40,6 +43,7 @@ if TYPE_CHECKING:
 PAST = 0.25
 PAST_BY_FILE = 0.6
 LEAST_PA = 20_000.0
+FINE_S = 3.0
 SAME, RISING = 0.10, 0.15
 
 
@@ -48,6 +52,7 @@ class OverpressureMemory:
     run_us: int = 0
     looks: int = 0
     since_us: int = 0
+    last_stop_pa: float | None = None  # of the newest run that was stopped in time
     high_stop_pa: float | None = None  # at which the last run was stopped while pressure rose
     moved_to_pa: float | None = None  # where the switch stops now, by two such runs
 
@@ -57,15 +62,21 @@ class Overpressure(Detector):
     Memory = OverpressureMemory
     memory: OverpressureMemory
 
-    def _limit_pa(self, known: Known) -> float:
-        return self._limit_above(max(known.usual.stop_pa, self.memory.moved_to_pa or 0.0), known)
+    def _limit_pa(self, known: Known, interval_s: float) -> float:
+        memory, switch = self.memory, known.plant.switch
+        stop = max(known.usual.stop_pa, memory.moved_to_pa or 0.0)
+        if interval_s > FINE_S and switch is not None:
+            stop = max(stop, switch.cut_out_pa)
+        if known.is_open("switch_drift"):
+            stop = max(stop, memory.last_stop_pa or 0.0)
+        return self._limit_above(stop, known)
 
     def _limit_above(self, stop_pa: float, known: Known) -> float:
         share = PAST if known.signature.learned_runs >= 6 else PAST_BY_FILE
         return stop_pa + max(share * known.usual.band_pa, LEAST_PA)
 
     def look(self, look: Look, known: Known) -> Sequence[Word]:
-        memory, limit = self.memory, self._limit_pa(known)
+        memory, limit = self.memory, self._limit_pa(known, look.interval_s)
         if look.pressure_pa is None or known.plant.switch is None:
             return ()
         if memory.run_us != look.start_us:
@@ -89,8 +100,11 @@ class Overpressure(Detector):
         stop = run.cycle.pressure_stop_pa
         if stop is None:
             return ()
+        limit = self._limit_pa(known, run.interval_s)
         self._note_stop(stop, run, known)
-        if not known.is_open(self.FAULT) or stop > self._limit_pa(known):
+        if stop <= limit:
+            self.memory.last_stop_pa = stop
+        if not known.is_open(self.FAULT) or stop > max(limit, self._limit_pa(known, run.interval_s)):
             return ()
         if stop < known.usual.start_pa + 0.3 * known.usual.band_pa:
             return ()

@@ -67,7 +67,6 @@ CONSEQUENCES: dict[str, frozenset[str]] = {
     "pump_wear": frozenset({"clogged_filter", "blocked_discharge"}),
     "blocked_discharge": OF_RUNS | IN_RUN | {"overpressure"},
     "overpressure": OF_RUNS | IN_RUN,
-    "switch_drift": frozenset({"overpressure"}),
     "motor_overload": OF_RUNS | IN_RUN,
 }
 

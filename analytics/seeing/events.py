@@ -59,6 +59,11 @@ class Look:
     age_s      since the start
     window_s   what the slopes are taken over: the last part of the run
     slope_before_m3_s   slope of tank water before the start (minus the demand there)
+    slope_error_m3_s    standard error of `slope_m3_s`
+    fall_m3_s  fastest that tank water is sure to have fallen between two samples some seconds apart, from
+               just before the start until now; what is below the charge holds none, so samples far apart
+               give a lower bound
+    filter_drop_pa   outlet pressure less line pressure, medians over one and the same window
     """
 
     at_us: int
@@ -81,6 +86,10 @@ class Look:
     discharge_pa: float | None
     suction_pa: float | None
     motor_now: float | None = None  # median of the newest three samples
+    slope_error_m3_s: float | None = None
+    fall_m3_s: float | None = None
+    filter_drop_pa: float | None = None
+    gap: bool = False  # a silence lies within the window
 
 
 @dataclass(frozen=True, slots=True)

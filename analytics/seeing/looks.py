@@ -16,7 +16,7 @@ import numpy as np
 from analytics.physics.fits import fit_lines, median
 from analytics.seeing.cycles import Start, measure_starts
 from analytics.seeing.events import Look
-from analytics.seeing.spells import TAIL_US, ages_us
+from analytics.seeing.spells import MARGIN_US, TAIL_US, ages_us
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -35,6 +35,10 @@ STANDING_STILL = 0.02
 #: So far outside the switch's band (share of it) pressure should not be found: gauge and switch
 #: tolerance, common practice, no source.
 BELOW_BAND, ABOVE_BAND = 0.15, 0.15
+#: Two samples so far apart say how fast tank water falls: a quarter of the delivery for so long is some
+#: hundredth of a tank, above a gauge's noise. Of that, three deviations of a difference are taken off.
+FALL_US = 10_000_000
+NOISE = 4.2
 
 
 @dataclass(frozen=True, slots=True)
@@ -162,6 +166,7 @@ def _looks(
         run = runs[w]
         start = starts.get(k) or known[run.from_us]
         begin, now = int(pressure.time_us[first[k]]), int(at_us[k])
+        gap = bool(pressure.gap[first[k] + 1 : trigger[k] + 1].any())
         inside = int(np.searchsorted(pressure.time_us, max(start.start_us, now - TAIL_US)))
         looks.append(
             Look(
@@ -170,7 +175,7 @@ def _looks(
                 age_s=(now - start.start_us) * 1e-6,
                 window_s=(now - begin) * 1e-6,
                 samples=int(line.count[k]),
-                entire=run.seen and not bool(pressure.gap[first[k] + 1 : trigger[k] + 1].any()),
+                entire=run.seen and not gap,
                 interval_s=float(spacing[k]) * 1e-6,
                 pressure_start_pa=_or_none(start.pressure_pa),
                 pressure_pa=median(pressure.value[max(trigger[k] - 2, inside) : trigger[k] + 1]),
@@ -185,9 +190,34 @@ def _looks(
                 discharge_pa=_median(others.get("discharge"), begin, now),
                 suction_pa=_median(others.get("suction"), begin, now),
                 motor_now=_newest(others.get("motor"), begin, now),
+                slope_error_m3_s=_or_none(line.error[k]),
+                fall_m3_s=_fall(pressure, water, start, run.from_us, int(spacing[k]), int(trigger[k])),
+                filter_drop_pa=_drop(others.get("discharge"), pressure, begin, now),
+                gap=gap,
             )
         )
     return looks
+
+
+def _fall(
+    pressure: Track, water: Water, start: Start, from_us: int, spacing_us: int, last: int
+) -> float | None:
+    """The fastest fall of tank water between samples FALL_US apart or more, less what noise makes."""
+    step = max(1, -(-FALL_US // spacing_us))
+    since_us = max(start.start_us, int(pressure.time_us[last]) - TAIL_US) - 2 * step * spacing_us
+    first = int(np.searchsorted(pressure.time_us, max(since_us, from_us - MARGIN_US)))
+    if last - first < step:
+        return None
+    time_us, seen = pressure.time_us[first : last + 1], pressure.value[first : last + 1]
+    held = water.at(np.maximum(seen, water.precharge_pa))
+    noise_m3 = NOISE * water.compliance_m3_pa(max(start.pressure_pa, 0.0)) * max(start.noise_pa, 0.0)
+    lost = held[:-step] - held[step:] - (noise_m3 if noise_m3 == noise_m3 else 0.0)
+    return max(float((lost / ((time_us[step:] - time_us[:-step]) * 1e-6)).max()), 0.0)
+
+
+def _drop(upper: Track | None, lower: Track, after_us: int, upto_us: int) -> float | None:
+    high, low = _median(upper, after_us, upto_us), _median(lower, after_us, upto_us)
+    return high - low if high is not None and low is not None else None
 
 
 def _or_none(value: float) -> float | None:

@@ -48,6 +48,8 @@ POSSIBLE: dict[Measure, tuple[float, float]] = {
 #: A line's pressure may stand so many times above cut-out before it is no pressure: a pump's
 #: shut-off head is seldom twice the cut-out, a hammer blow seldom three times.
 PRESSURE_CEILING = 4.0
+PRESSURES = (Measure.LINE_PRESSURE, Measure.DISCHARGE_PRESSURE)
+CODES_ABOVE = 1.2  # times cut-out
 
 
 def possible_range(plant: Plant, signal: Signal) -> tuple[float, float]:
@@ -55,10 +57,21 @@ def possible_range(plant: Plant, signal: Signal) -> tuple[float, float]:
     low, high = POSSIBLE[signal.measures]
     if signal.valid is not None:
         low, high = max(low, signal.valid[0]), min(high, signal.valid[1])
-    pressures = (Measure.LINE_PRESSURE, Measure.DISCHARGE_PRESSURE)
-    if plant.switch is not None and signal.measures in pressures:
+    if plant.switch is not None and signal.measures in PRESSURES:
         high = min(high, PRESSURE_CEILING * plant.switch.cut_out_pa)
     return low, high
+
+
+#: Codes of a 16-bit register that holds no value ("out of range", "not available"), by any power of ten.
+CODES = (65535.0, 65534.0, 65533.0, 32767.0, 32766.0)
+
+
+def overflow_code(stored: NDArray[np.float64]) -> NDArray[np.bool_]:
+    """Which values, in the sensor's own unit, are such a code: 655.33, 6553.5, 32.767. Shape kept."""
+    with np.errstate(divide="ignore", invalid="ignore"):
+        digits = np.abs(stored) * 10.0 ** (4.0 - np.floor(np.log10(np.abs(stored))))
+    whole = np.abs(digits - np.round(digits)) < 1e-3
+    return np.asarray(whole & np.isin(np.round(digits), CODES))
 
 
 class Track:
@@ -68,6 +81,10 @@ class Track:
         self.low, self.high = possible_range(plant, signal)
         cut_in = plant.switch.cut_in_pa if plant.switch else None
         self.cut_in_pa = cut_in if signal.measures is Measure.LINE_PRESSURE else None
+        # far above any run, where a reading that spells a code is looked at twice
+        switched = plant.switch is not None and signal.measures in PRESSURES and not signal.raw
+        self._doubted_pa = CODES_ABOVE * plant.switch.cut_out_pa if switched and plant.switch else np.inf
+        self._from_si = signal.from_si
         self.pace = Pace(signal.every_s)
         self.time_us = np.empty(0, np.int64)
         self.value = np.empty(0)
@@ -89,6 +106,9 @@ class Track:
             self._append(time_us, value, gap)
             return
         good = (value >= self.low) & (value <= self.high)  # False for NaN
+        doubted = np.flatnonzero(good & (value > self._doubted_pa))
+        if len(doubted):
+            good[doubted] = ~overflow_code(self._from_si(value[doubted]))
         if self.cut_in_pa is not None:
             self._doubt_zeros(time_us, value, good, self.cut_in_pa)
         if not good.all():
@@ -98,7 +118,7 @@ class Track:
     def _plainly_good(self, value: NDArray[np.float64]) -> bool:
         """Whether all are possible and, of a pressure, none is near nothing."""
         low, high = value.min(), value.max()  # NaN if one is
-        possible = self.low <= low and high <= self.high
+        possible = self.low <= low and high <= self.high and high <= self._doubted_pa
         return bool(possible and (self.cut_in_pa is None or low > ZERO_SHARE * self.cut_in_pa))
 
     def _append(self, time_us: NDArray[np.int64], value: NDArray[np.float64], gap: NDArray[np.bool_]) -> None:

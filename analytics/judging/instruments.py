@@ -1,0 +1,154 @@
+"""What the instruments of a plant say of a run: does water move, and if not, against what does it stand?
+
+- The flow meter behind the tank, and the tank: Q = flow + dw/dt. Where the tank gives just what the meter
+  passes, the pump gives nothing. (Where neither moves, a draw that passes by the meter could balance the
+  pump: then the start must have shown no kink either.)
+- The drop from the outlet gauge to the line goes with Q^2 times the filter's resistance, and a clog only
+  adds to it: a drop is a flow. None at all is no flow.
+- The outlet gauge over cut-out, and over the line by half the band: the pump stands at its shut-off head.
+- The motor, against the newest runs that delivered. A small centrifugal pump takes half to three quarters
+  of its rated power at shut-off, and its power grows about straight with its flow (handbook curves; from
+  memory); turning in air it takes the losses of motor and bearings, two fifths to a half. Its current has
+  a magnetizing part beside the power, some 0.6 to 0.7 of the rated current, so it falls by less. A contact
+  says none of it.
+
+Parameters:
+    IDLES   0.80, 0.85   of the usual power, current: the least of a run that gives SHORT_SHARE of its flow,
+                         0.5 + 0.5 * 0.7 = 0.85 of the power, in mains that sag by a twentieth; the current
+                         from it with a magnetizing part of 0.65. Above WORKS 0.90 a run delivers
+    SHORT_SHARE 0.70     of the delivery by the kink, and above NONE_SHARE: a run that delivers too little.
+                         Two standard errors of a kink (15 % in a look's short window) from a whole one
+    DROP_MOVES  0.6      of the usual drop, some 0.77 of the flow; DROP_NONE 0.25, half of it: gauges may
+                         disagree by a third of the usual drop and neither is said falsely. The usual must
+                         stand six of its deviations above nothing, and these are at least DROP_LEAST_PA,
+                         a gauge's step. Over cut-out the outlet may be shut off instead
+    METER_NONE  0.15     of the delivery, two standard errors of a slope beside it (7 %); METER_MOVES 0.5
+
+Source: as said; else common practice, no source.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Literal
+
+from analytics.judging.story import NONE_SHARE, Story, dry_share, fell_fast, kink_m3_s, weak
+from analytics.judging.supply import storage_low
+from analytics.plant.description import Measure
+from analytics.seeing.motor import motor_signal
+
+if TYPE_CHECKING:
+    from analytics.judging.reference import Reference
+    from analytics.judging.watch import Known
+    from analytics.seeing.events import Look
+
+IDLES = {Measure.PUMP_POWER: 0.80, Measure.PUMP_CURRENT: 0.85}
+WORKS = 0.90
+SHORT_SHARE = 0.70
+DROP_MOVES, DROP_NONE, DROP_SURE = 0.6, 0.25, 6.0
+DROP_LEAST_PA = 500.0
+METER_NONE, METER_MOVES = 0.15, 0.5
+
+Says = Literal["moves", "dry", "shut"]
+
+
+def by_instruments(look: Look, known: Known, usual: Reference, story: Story) -> Says | None:
+    """What measures the flow, or the pump's work, says of it; None where nothing does yet."""
+    assert look.pressure_pa is not None
+    slope, error = look.slope_m3_s or 0.0, look.slope_error_m3_s or 0.0
+    if slope > max(0.15 * usual.now_m3_s, 2.0 * error):
+        return "moves"
+    pumps = weak(story, look, known, usual) and not storage_low(known)
+    if pumps or look.pressure_pa > usual.stop_pa + 0.1 * usual.band_pa:
+        return "moves"
+    if look.age_s < 12.0:
+        return None
+    drop = by_drop(look, known, usual)
+    meter = by_meter(look, known, usual, story)
+    if "moves" in (drop, meter) or _throttled(look, known, usual):
+        return "moves"
+    if look.discharge_pa is not None and _at_shut_off(look.discharge_pa, look.pressure_pa, usual):
+        # a filter nearly shut holds as much back, but some water moves and the start shows a kink:
+        # one and a half standard errors, which puts off one look in fifteen where nothing moves
+        share = share_1(look, usual)
+        return None if share is not None and share > 0.5 * NONE_SHARE else "shut"
+    motor = _by_motor(look, known, usual)
+    if motor == "moves":
+        return motor
+    return "dry" if "dry" in (drop, meter) else motor
+
+
+def by_drop(look: Look, known: Known, usual: Reference) -> Says | None:
+    """By the drop from outlet to line, against that of the clean runs."""
+    clean, drop = known.signature.clean.get("filter_drop_pa"), look.filter_drop_pa
+    if clean is None or drop is None or clean.middle < DROP_SURE * max(clean.sigma, DROP_LEAST_PA):
+        return None
+    if drop > DROP_MOVES * clean.middle:
+        shut = look.discharge_pa is not None and look.discharge_pa > usual.stop_pa
+        return None if shut else "moves"
+    return "dry" if drop < DROP_NONE * clean.middle else None
+
+
+def by_meter(look: Look, known: Known, usual: Reference, story: Story) -> Says | None:
+    """By the meter behind the tank and what the tank gives or takes."""
+    flow, slope = look.flow_m3_s, look.slope_m3_s
+    if flow is None or slope is None or look.pressure_pa is None:
+        return None
+    told = look.pressure_pa > usual.drained_pa
+    delivery = (flow + (slope if told else 0.0)) / usual.now_m3_s
+    if delivery > METER_MOVES:
+        return "moves"
+    if fell_fast(story, usual):
+        return None  # a line may have burst before the meter
+    gives = flow > METER_NONE * usual.now_m3_s or (told and slope < -METER_NONE * usual.now_m3_s)
+    share = share_1(look, usual)
+    # a worn pump stands at its shut-off head, and gives nothing there, with its outlet above the line
+    worn = known.is_open("pump_wear") or known.is_open("clogged_filter")
+    worn |= "filter_drop_pa" in known.signature.clean and by_drop(look, known, usual) != "dry"
+    kinkless = share is not None and share < METER_NONE and not worn
+    if (kinkless or (gives and told)) and abs(delivery) < METER_NONE:
+        return "dry"
+    return None
+
+
+def share_1(look: Look, usual: Reference) -> float | None:
+    """Delivery by the kink, while the demand before the start still stands for the one now."""
+    before, now, first = look.slope_before_m3_s, look.slope_m3_s, look.slope_first_m3_s
+    if before is None or now is None or look.age_s > 120.0 or not look.entire:
+        return None
+    # a kink that was there is not undone by what is opened later in the run
+    return (max(now, now if first is None else first) - before) / usual.delivery_m3_s
+
+
+def motor_share_1(look: Look, usual: Reference) -> float | None:
+    """The motor's level over that of the newest runs that delivered."""
+    if look.motor_level is None or not usual.motor_level:
+        return None
+    return look.motor_level / usual.motor_level
+
+
+def _measures(known: Known) -> Measure:
+    signal = motor_signal(known.plant)
+    return known.plant.signals[signal].measures if signal is not None else Measure.PUMP_CURRENT
+
+
+def _throttled(look: Look, known: Known, usual: Reference) -> bool:
+    """Whether the run began with a part of its delivery, so that water moves, though little."""
+    kink, motor = kink_m3_s(look), motor_share_1(look, usual)
+    if kink is None or usual.unproven or (motor is not None and motor < dry_share(known)):
+        return False
+    return NONE_SHARE < kink / usual.now_m3_s < SHORT_SHARE
+
+
+def _at_shut_off(discharge_pa: float, pressure_pa: float, usual: Reference) -> bool:
+    return discharge_pa > usual.stop_pa and discharge_pa - pressure_pa > 0.5 * usual.band_pa
+
+
+def _by_motor(look: Look, known: Known, usual: Reference) -> Says | None:
+    motor, measures = motor_share_1(look, usual), _measures(known)
+    if motor is None:
+        return None
+    if motor < IDLES.get(measures, 0.0):
+        # By current dry and shut-off lie too close together. Where there is no water to shut off, it is dry.
+        by_power = look.discharge_pa is None and measures is Measure.PUMP_POWER and motor > dry_share(known)
+        return "shut" if by_power and not storage_low(known) else "dry"
+    return "moves" if motor > WORKS else None

@@ -1,0 +1,258 @@
+"""What the looks into one run have shown so far: how fast water went, how high it was lifted, what stood.
+
+A working pump obeys dw/dt = Q(P) - q. Q(P) is known from the runs that delivered, or from the rating:
+Q = sqrt((H0 - P) / r), shut-off head H0 put at SHUT_OFF times the cut-out. What a look shows of dw/dt
+gives the draw q that a working pump would need. A tap of fixed opening lets out q = c sqrt(P), so that
+draws are compared as what they would be at cut-in.
+
+Parameters:
+    SHUT_OFF    1.5     shut-off head over cut-out, as `reference.MID_SHARE`
+    UNHEARD_OF  1.3     over the largest draw seen three times: a kink or a slope at rest is good to 7 to 15 %
+                        (trial figures), so two standard errors of either. MOST_OF_IT 0.85: and most of
+                        a delivery
+    LASTS_S     45 s    no tap of that size is opened and shut within it (common practice, no source); six
+                        samples at least, so that two windows of a look have nothing in common
+    SURE        2       standard errors taken off a slope before it counts as fast: one look in forty
+    STEP        0.05    of the band: a rise that is told from a gauge's noise and from air that warms after
+                        a quick draw (4 standard deviations of the noise, where that is more)
+    LIFTED      0.15    of the band above the start: warming air never comes above where its draw began, and
+                        gauge and switch are good to a tenth of the band each
+    NONE_SHARE  0.30    of the delivery: less is none. Three standard errors of a kink (7 % a cycle, the short
+                        window of a look doubles it) above nothing, four below a whole delivery
+
+Source: quadratic pump curve and orifice law; figures as said.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from math import sqrt
+from typing import TYPE_CHECKING
+
+from analytics.plant.description import Measure
+from analytics.seeing.motor import motor_signal
+
+if TYPE_CHECKING:
+    from analytics.judging.reference import Reference
+    from analytics.judging.watch import Known
+    from analytics.seeing.events import Look
+
+SHUT_OFF = 1.5
+UNHEARD_OF, MOST_OF_IT = 1.3, 0.85
+LASTS_S, LASTS_SAMPLES = 45.0, 6.0
+SURE = 2.0
+STEP, LIFTED = 0.05, 0.15
+NONE_SHARE = 0.30
+#: So long after the start the demand before it still stands for the one now: the usual length of a draw in
+#: a house (common practice, no source).
+DEMAND_HOLDS_S = 120.0
+RUN_UP_S = 3.0  # a motor of this size is up to speed, its inrush over
+#: Below so much of its own best in the run, by power and current, the motor turns without water: halfway
+#: between dry (0.5, and 0.7 of the current) and at shut-off (0.7 and 0.82), see `instruments`.
+DRY = {Measure.PUMP_POWER: 0.61, Measure.PUMP_CURRENT: 0.76}
+LOOKS_S = 5.0  # between looks, at first
+#: Tank water that goes by more than this over the delivery, as if by Boyle's law below the charge too: either
+#: the tank runs out at a burst, or it is empty and the line behind it drains.
+COLLAPSE = 1.5
+
+
+@dataclass
+class Story:
+    """Plain data, of one run."""
+
+    run_us: int = 0
+    fastest_m3_s: float = 0.0  # that tank water is sure to have fallen, before or in the run
+    collapsed: bool = False  # the tank or the line ran out within the run
+    most_needed_m3_s: float = 0.0  # draw that a working pump would have needed, while the tank told
+    last_needed_m3_s: float = 0.0
+    needed_since_us: int | None = None  # a draw unheard of would have been needed since
+    standing_since_us: int | None = None  # a draw as large as the delivery would have been needed since
+    same_since_us: int | None = None  # tank water has gone on just as before the start since
+    high_pa: float = 0.0  # the highest that pressure was lifted to
+    high_us: int = 0
+    lift_m3_s: float | None = None  # tank water gained on the last step up, over its time
+    base_pa: float = 0.0  # since then and there tank water should have grown
+    base_us: int = 0
+    motor_level: float = 0.0  # the highest that the motor was seen at
+    seen_pa: float | None = None  # at a look, and the motor's level then
+    seen_level: float | None = None
+    crept: bool = False  # it lifted pressure slowly to where it stood
+    stood: bool = False  # it filled, and then stood against a draw
+
+
+def follow(story: Story, look: Look, known: Known) -> None:
+    """Take up a look."""
+    usual = known.usual
+    if story.run_us != look.start_us:
+        fresh = Story(look.start_us, max(-(look.slope_before_m3_s or 0.0), 0.0))
+        fresh.high_pa = fresh.base_pa = look.pressure_start_pa or look.pressure_pa or 0.0
+        fresh.high_us = fresh.base_us = look.start_us if look.pressure_start_pa is not None else look.at_us
+        vars(story).update(vars(fresh))
+    if look.gap:  # nobody knows what went on in it
+        story.needed_since_us = story.standing_since_us = story.same_since_us = None
+        story.last_needed_m3_s, story.base_pa, story.base_us = 0.0, look.pressure_pa or 0.0, look.at_us
+        return
+    if look.age_s >= RUN_UP_S:
+        story.motor_level = max(story.motor_level, look.motor_level or 0.0)
+    _note_fall(story, look, usual)
+    _note_rise(story, look, known, usual)
+    needed = needed_draw_m3_s(look, usual)
+    if _told(look, usual) and look.slope_m3_s is not None and look.samples >= 4 and look.window_s >= 10.0:
+        # two looks must agree: in one that meets the tank's emptying the slope runs away
+        story.most_needed_m3_s = max(story.most_needed_m3_s, min(story.last_needed_m3_s, needed or 0.0))
+    story.last_needed_m3_s = needed or 0.0
+    known_draw = usual.draw_m3_s if usual.draw_m3_s is not None else usual.delivery_m3_s
+    limit = max(UNHEARD_OF * known_draw, MOST_OF_IT * usual.delivery_m3_s)
+    story.needed_since_us = _since(story.needed_since_us, needed is not None and needed > limit, look)
+    standing = needed is not None and needed > MOST_OF_IT * usual.now_m3_s
+    story.standing_since_us = _since(story.standing_since_us, standing, look)
+    story.same_since_us = _since(story.same_since_us, _as_before(look, usual), look)
+
+
+def _since(before_us: int | None, holds: bool, look: Look) -> int | None:
+    return (before_us if before_us is not None else look.at_us) if holds else None
+
+
+def _told(look: Look, usual: Reference) -> bool:
+    """Whether there is water in the tank, so that its slope is a flow."""
+    return look.pressure_pa is not None and look.pressure_pa > usual.drained_pa
+
+
+def _note_fall(story: Story, look: Look, usual: Reference) -> None:
+    story.fastest_m3_s = max(story.fastest_m3_s, look.fall_m3_s or 0.0)
+    if look.slope_m3_s is None or look.samples < 4 or look.window_s < 10.0:
+        return
+    fell = -look.slope_m3_s - SURE * (look.slope_error_m3_s or 0.0)
+    if _told(look, usual) and look.interval_s <= 10.0:
+        story.fastest_m3_s = max(story.fastest_m3_s, fell)
+    story.collapsed |= -look.slope_m3_s > COLLAPSE * usual.now_m3_s
+
+
+def _note_rise(story: Story, look: Look, known: Known, usual: Reference) -> None:
+    now_pa = look.pressure_pa
+    if now_pa is None:
+        return
+    step = _step_pa(look, usual)
+    if now_pa > story.base_pa + step:
+        story.base_pa, story.base_us = now_pa, look.at_us
+    if now_pa > story.high_pa + step:
+        gained = known.water.between_m3(story.high_pa, now_pa)
+        took_s = (look.at_us - story.high_us) * 1e-6
+        if story.high_us == look.start_us:  # it was not looked into while it rose, and for a window after
+            took_s -= look.window_s + max(look.interval_s, LOOKS_S)
+        story.lift_m3_s = gained / max(took_s, 1.0)
+        story.high_pa, story.high_us = now_pa, look.at_us
+    _note_load(story, look, step, known)
+    filled = (
+        story.high_pa > usual.start_pa + LIFTED * usual.band_pa
+        or (kink_m3_s(look) or 0.0) > 0.5 * usual.now_m3_s
+    )
+    still = look.slope_m3_s is not None and abs(look.slope_m3_s) < 0.5 * NONE_SHARE * usual.now_m3_s
+    story.stood |= filled and still and look.age_s > 120.0
+
+
+def _note_load(story: Story, look: Look, step_pa: float, known: Known) -> None:
+    """Whether it lifted pressure from one look to another at one load, above where warming air comes to."""
+    now_pa, level = look.pressure_pa, look.motor_level
+    if now_pa is None or level is None:
+        return
+    if story.seen_pa is None or abs(now_pa - story.seen_pa) > step_pa:
+        above_pa = max(known.usual.start_pa, look.pressure_start_pa or 0.0) + step_pa
+        rose = story.seen_pa is not None and now_pa > max(story.seen_pa, above_pa)
+        story.crept |= rose and level > dry_share(known) * (story.seen_level or 0.0)
+        story.seen_pa, story.seen_level = now_pa, level
+
+
+def dry_share(known: Known) -> float:
+    """Below this share of its usual level the motor turns without water."""
+    signal = motor_signal(known.plant)
+    return DRY.get(known.plant.signals[signal].measures, 0.0) if signal is not None else 0.0
+
+
+def _step_pa(look: Look, usual: Reference) -> float:
+    return max(STEP * usual.band_pa, 4.0 * (look.noise_pa or 0.0))
+
+
+def _as_before(look: Look, usual: Reference) -> bool:
+    """Whether tank water goes on as before the start, within a tenth of the delivery or what can be told."""
+    before, now = look.slope_before_m3_s, look.slope_m3_s
+    if before is None or now is None or not look.entire:
+        return False
+    return abs(now - before) < max(0.1 * usual.delivery_m3_s, SURE * (look.slope_error_m3_s or 0.0))
+
+
+def lasted(since_us: int | None, look: Look, share: float = 1.0) -> bool:
+    """Whether it has lasted long enough."""
+    enough_s = share * max(LASTS_S, LASTS_SAMPLES * look.interval_s)
+    return since_us is not None and look.at_us - since_us >= enough_s * 1e6
+
+
+def fell_fast(story: Story, usual: Reference) -> bool:
+    """Tank water fell faster than any usual draw makes it: a line has burst."""
+    known = usual.draw_m3_s if usual.draw_m3_s is not None else 0.0
+    return story.fastest_m3_s > max(UNHEARD_OF * known, 0.7 * usual.now_m3_s)
+
+
+def weak(story: Story, look: Look, known: Known, usual: Reference) -> bool:
+    """The run has lifted pressure, slower and slower, to where it stands: a weak pump that pumps.
+
+    One that loses its prime within a run stops short at the usual rate. What was lifted so goes up and down
+    with the draws from then on, as long as the motor keeps its load.
+    """
+    if look.pressure_pa is None or look.pressure_pa < usual.start_pa:
+        return False
+    if look.motor_level is not None and look.motor_level < dry_share(known) * story.motor_level:
+        return False
+    slow = story.lift_m3_s is not None and story.lift_m3_s < NONE_SHARE * usual.delivery_m3_s
+    lifted = story.high_pa > usual.start_pa + LIFTED * usual.band_pa
+    story.crept |= slow and lifted and look.pressure_pa > story.high_pa - _step_pa(look, usual)
+    return story.crept
+
+
+def falls_short(story: Story, look: Look, known: Known) -> bool:
+    """Whether tank water has grown by less than any delivery makes it, beyond the gauge's noise."""
+    usual = known.usual
+    if look.pressure_pa is None or look.pressure_pa < usual.drained_pa:
+        return True
+    waited_s = (look.at_us - story.base_us) * 1e-6
+    noise_m3 = SURE * known.water.compliance_m3_pa(look.pressure_pa) * (look.noise_pa or 0.0)
+    gained = known.water.one(look.pressure_pa) - known.water.one(story.base_pa)
+    if story.base_us == look.start_us and look.age_s <= DEMAND_HOLDS_S:
+        gained += max(-(look.slope_before_m3_s or 0.0), 0.0) * waited_s
+    return gained + noise_m3 < NONE_SHARE * usual.now_m3_s * waited_s
+
+
+def kink_m3_s(look: Look) -> float | None:
+    """Delivery by the kink at the start, where samples are close enough to tell it."""
+    first, before = look.slope_first_m3_s, look.slope_before_m3_s
+    if not look.entire or look.interval_s > 10.0 or first is None or before is None:
+        return None
+    return first - before
+
+
+def given_m3_s(look: Look, usual: Reference) -> float:
+    """What this run's pump gives, if it works: what it lately gave, or by its own kink, where less."""
+    kink = kink_m3_s(look)
+    if kink is None or kink < 0.5 * NONE_SHARE * usual.now_m3_s:
+        return usual.now_m3_s  # the tank was drained within the kink's window
+    return min(usual.now_m3_s, max(kink, NONE_SHARE * usual.now_m3_s))
+
+
+def needed_draw_m3_s(look: Look, usual: Reference) -> float | None:
+    """What must leave, as a draw at cut-in, if the pump works."""
+    if look.pressure_pa is None or look.slope_m3_s is None:
+        return None
+    # a tank short of air makes every flow look larger, the pump's own kink as well
+    grown = max((kink_m3_s(look) or 0.0) / usual.now_m3_s, 1.0)
+    delivery = given_m3_s(look, usual) * curve(min(look.pressure_pa, usual.start_pa), usual)
+    share = max(look.pressure_pa / usual.start_pa, 0.01)
+    gain = look.slope_m3_s / grown if look.pressure_pa > usual.drained_pa else 0.0
+    return (delivery - gain) / sqrt(min(share, 1.0))
+
+
+def curve(pressure_pa: float, usual: Reference) -> float:
+    """Delivery at a pressure over that in the middle of the band; 1 from cut-in upward."""
+    if pressure_pa >= usual.start_pa:
+        return 1.0
+    head = SHUT_OFF * usual.stop_pa
+    return sqrt((head - pressure_pa) / (head - 0.5 * (usual.start_pa + usual.stop_pa)))
