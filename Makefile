@@ -23,7 +23,7 @@ demo: .venv/ready-demo
 
 test: .venv/ready-test packages lint
 	$(call say,'Tests')
-	@$(BIN)/python -m pytest
+	@$(BIN)/python -m pytest --numprocesses=auto --maxprocesses=4 --dist=loadfile --no-loadscope-reorder
 
 lint: .venv/ready-test
 	$(call say,'Style and types and import arrows')
