@@ -344,8 +344,11 @@ class ShortCycling(Detector):
             grown = fills_m3_s / self._sound_delivery_m3_s(usual)
         if usual.guessed and grown is not None and grown < GROWN_FROM_FILE:
             return "undersized_tank", 0.6  # the motor could deliver as much: the runs fit the tank
-        if not only_frequent and grown is None and _median_of([s.run_s for s in runs]) < 0.6 * expected:  # type: ignore[operator]
+        brief = not only_frequent and grown is None and median([s.run_s for s in runs]) < 0.6 * expected
+        if brief and self.plant.measuring(Measure.LINE_PRESSURE):
             return "lost_air_charge", 0.7
+        if brief and expected >= shortest:
+            return None, 0.7  # as brief by a narrow band, too much air, a motor that trips
         limit = self.plant.pump.max_starts_per_hour or USUAL_STARTS_PER_HOUR
         if expected < shortest or (only_frequent and 3600.0 / (4.0 * expected) > limit):
             return "undersized_tank", 0.85
@@ -434,6 +437,12 @@ class ShortCycling(Detector):
             return (
                 f"{said}; an air charge above the cut-in pressure and a cut-in that has moved up look alike "
                 "at this sampling: check the air charge with the tank drained."
+            )
+        if not self.plant.measuring(Measure.LINE_PRESSURE):
+            return (
+                f"{said}; without a pressure signal lost air, a switch that has moved and a motor that trips "
+                "look alike: check the air charge with the tank drained, then read the gauge at a start and a "
+                "stop."
             )
         return (
             f"{said}; the sensors cannot tell lost air from a changed pump: check the air charge with the "
