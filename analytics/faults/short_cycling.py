@@ -441,8 +441,7 @@ class ShortCycling(Detector):
         if not self.plant.measuring(Measure.LINE_PRESSURE):
             return (
                 f"{said}; without a pressure signal lost air, a switch that has moved and a motor that trips "
-                "look alike: check the air charge with the tank drained, then read the gauge at a start and a "
-                "stop."
+                "look alike: check the air charge with the tank drained, then read a gauge at start and stop."
             )
         return (
             f"{said}; the sensors cannot tell lost air from a changed pump: check the air charge with the "
