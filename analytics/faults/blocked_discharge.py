@@ -51,6 +51,12 @@ COLD_C = 1.0
 MILD_C = 4.0
 
 
+PRIME_INSTEAD = (
+    " Without a gauge at the pump's outlet a lost prime looks much the same: open the drain nearest the "
+    "pump. Water under pressure: the block is farther on. None: prime the pump."
+)
+
+
 @dataclass
 class BlockedMemory:
     runs: int = 0
@@ -159,6 +165,8 @@ class BlockedDischarge(Detector):
             evidence["discharge_pa"] = discharge_pa
         top = words.pressure(self.plant, max(pressure_pa, discharge_pa or 0.0))
         said = f"The pump runs against a closed outlet: {top} and no water moves. {more}"
+        if discharge_pa is None and pressure_pa < known.usual.stop_pa:
+            said += PRIME_INSTEAD
         return Claim(self.FAULT, self.memory.since_us, "high", 0.85, said, cause, evidence=evidence)
 
     def _cause(self, known: Known) -> tuple[str | None, str]:

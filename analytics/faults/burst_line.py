@@ -60,6 +60,12 @@ RECOVERS = 0.05 / 30.0  # of the band a second: a twentieth in half a minute, ou
 WORKS, RUN_OUT = 0.85, 1.6
 
 
+DRY_INSTEAD = (
+    " By pressure and a running contact alone a pump that has lost its prime can look much the same: walk "
+    "the line, and if water runs out nowhere, look at the pump. The motor's current would tell."
+)
+
+
 @dataclass
 class BurstMemory:
     run_us: int = 0
@@ -88,21 +94,22 @@ class BurstLine(Detector):
         memory.low_us = self._since(memory.low_us, keeps, LOW * usual.start_pa, look)
         memory.deep_us = self._since(memory.deep_us, keeps, DEEP * usual.start_pa, look)
         recovers = (look.slope_pa_s or 0.0) > RECOVERS * usual.band_pa
-        needed = needed_draw_m3_s(look, usual)
-        if recovers or not pumps or needed is None or needed < usual.delivery_m3_s:
+        needed, given = needed_draw_m3_s(look, usual), given_m3_s(look, usual)
+        unit = min(given, usual.delivery_m3_s) if usual.guessed else usual.delivery_m3_s
+        if recovers or not pumps or needed is None or needed < unit:
             return ()
         # what the plant is known to draw could bring down a pump that gives no more than that
-        short = not at_work and given_m3_s(look, usual) < 1.1 * (usual.draw_m3_s or 0.0)
+        short = not at_work and given < 1.1 * (usual.draw_m3_s or 0.0)
         short |= known.is_open("clogged_filter") or known.is_open("pump_wear")
         # in the first minute what left before the start must say the same: no tap just opened
         before = -(look.slope_before_m3_s or 0.0)
         out = look.age_s >= (20.0 if before > OUT * usual.delivery_m3_s else 60.0)
-        out &= known.story.most_needed_m3_s > self._limit_m3_s(usual, OUT)
+        out &= known.story.most_needed_m3_s > self._limit_m3_s(unit, usual, OUT)
         out &= pressure < usual.start_pa - 0.1 * usual.band_pa
         samples = SAMPLES_AT_WORK if at_work else SAMPLES
         low = _lasts(memory.low_us, look, LOW_FOR_S, samples)
         low |= _lasts(memory.deep_us, look, DEEP_FOR_S, samples)
-        more = self._limit_m3_s(usual, MORE * curve(0.99 * usual.start_pa, usual))
+        more = self._limit_m3_s(unit, usual, MORE * curve(0.99 * usual.start_pa, usual))
         if not (out or (low and needed > more and not short)):
             return ()
         draw = max(needed, known.story.most_needed_m3_s) / usual.delivery_m3_s
@@ -112,7 +119,11 @@ class BurstLine(Detector):
             f"The pump runs and pressure stays at {words.pressure(self.plant, pressure)}, far below cut-in: "
             "more water leaves than the pump can give, as from a burst line."
         )
-        sure = 0.9 if look.motor_level is not None else 0.75
+        measured = (
+            look.motor_level is not None or look.flow_m3_s is not None or look.filter_drop_pa is not None
+        )
+        sure = 0.9 if measured else 0.7
+        said += "" if measured else DRY_INSTEAD
         return [Claim(self.FAULT, look.start_us, "high", sure, said, evidence=evidence)]
 
     def _lowest(self, look: Look, usual: Reference) -> Look:
@@ -151,10 +162,10 @@ class BurstLine(Detector):
             return self._works(look, usual)
         return held_up(look, usual, story) or fell_fast(story, usual)
 
-    def _limit_m3_s(self, usual: Reference, times: float) -> float:
+    def _limit_m3_s(self, unit_m3_s: float, usual: Reference, times: float) -> float:
         """No household's draw: so many times what the pump gives, and beyond all that was seen."""
         rated = MID_SHARE * (self.plant.pump.rated_flow_m3_s or 0.0)
-        return max(times * usual.delivery_m3_s, times * rated, UNHEARD_OF * (usual.draw_m3_s or 0.0))
+        return max(times * unit_m3_s, times * rated, UNHEARD_OF * (usual.draw_m3_s or 0.0))
 
     def run(self, run: Run, known: Known) -> Sequence[Word]:
         if not known.is_open(self.FAULT):
@@ -178,4 +189,7 @@ def coverage(plant: Plant) -> Coverage:
         return Coverage(False, "Needs line pressure and a motor signal.")
     if plant.measuring(Measure.PUMP_CURRENT, Measure.PUMP_POWER):
         return Coverage(True, "Told within two minutes from pressure and the motor's load.")
-    return Coverage(True, "Told from pressure; a current sensor would tell it surely from a lost prime.")
+    return Coverage(
+        True,
+        "Told from pressure; a lost prime can look much the same: the motor's current or power would tell.",
+    )

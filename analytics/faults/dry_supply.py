@@ -45,4 +45,10 @@ def coverage(plant: Plant) -> Coverage:
         return Coverage(False, "Needs line pressure, a motor signal and a storage level.")
     if not plant.measuring(Measure.STORAGE_LEVEL):
         return Coverage(False, "Shows as lost prime: a storage level would tell the two apart.")
-    return Coverage(True, "Told within half a minute from pressure, motor and storage level.")
+    if plant.measuring(Measure.PUMP_POWER, Measure.PUMP_CURRENT):
+        return Coverage(True, "Told within half a minute from pressure, motor and storage level.")
+    return Coverage(
+        True,
+        "Told at the start of a run, from pressure and storage level. Where the storage runs dry within one, "
+        "with nobody drawing, it shows at the next draw only: the motor's current or power would tell.",
+    )

@@ -39,6 +39,10 @@ if TYPE_CHECKING:
     from analytics.seeing.events import Look, Run
 
 AGREEMENT = 2
+BURST_INSTEAD = (
+    " By pressure and a running contact alone a burst line can look much the same: walk the line, and if "
+    "water runs out nowhere, prime the pump. The motor's current would tell."
+)
 
 
 @dataclass
@@ -46,6 +50,7 @@ class PrimeMemory:
     run_us: int = 0
     looks: int = 0
     since_us: int = 0
+    measured: bool = False  # in this run, by more than pressure
     idle_us: int = 0  # when no water was last seen to move
 
 
@@ -62,13 +67,14 @@ class NoDelivery(Detector):
         if seen is None:
             return ()
         if memory.run_us != look.start_us:
-            memory.run_us, memory.looks = look.start_us, 0
+            memory.run_us, memory.looks, memory.measured = look.start_us, 0, False
         low = storage_low(known)
         # at its outlet a storage is expected to run dry: a pump that gains nothing there has
         dry = low is True and not seen.sure and lasted(known.story.standing_since_us, look)
         if not (seen.idle or dry) or seen.shut:
-            memory.looks = 0
+            memory.looks, memory.measured = 0, False
             return ()
+        memory.measured |= seen.sure
         memory.idle_us = look.at_us
         if memory.looks == 0:
             memory.since_us = seen.since_us
@@ -86,10 +92,12 @@ class NoDelivery(Detector):
             evidence["motor_share_1"] = seen.motor
         if look.slope_m3_s is not None:
             evidence["tank_slope_m3_s"] = look.slope_m3_s
-        confidence = 0.95 if seen.motor is not None and seen.motor < 0.8 else 0.85
-        return Claim(
-            self.FAULT, self.memory.since_us, "high", confidence, self._words(look, low), evidence=evidence
+        # by pressure alone it is but the likelier of two
+        confidence = (
+            0.95 if seen.motor is not None and seen.motor < 0.8 else 0.85 if self.memory.measured else 0.7
         )
+        said = self._words(look, low)
+        return Claim(self.FAULT, self.memory.since_us, "high", confidence, said, evidence=evidence)
 
     def _words(self, look: Look, low: bool | None) -> str:
         raise NotImplementedError
@@ -120,8 +128,10 @@ class LostPrime(NoDelivery):
             f"{words.pressure(self.plant, look.pressure_pa or 0.0)}: it has most likely lost its prime."
         )
         if low is None:
-            return said + " Without a level sensor a dry storage looks the same: look at its level first."
-        return said + " The storage still has water."
+            said += " Without a level sensor a dry storage looks the same: look at its level first."
+        else:
+            said += " The storage still has water."
+        return said if self.memory.measured else said + BURST_INSTEAD
 
 
 def detector(plant: Plant) -> LostPrime:
@@ -135,7 +145,12 @@ def coverage(plant: Plant) -> Coverage:
     level = bool(plant.measuring(Measure.STORAGE_LEVEL))
     apart = "" if level else " A storage level would tell it from a dry storage."
     if plant.signals[motor[0]].measures is Measure.PUMP_RUNNING:
+        if plant.measuring(Measure.SUPPLY_FLOW):
+            return Coverage(True, "Told from pressure and flow while somebody draws." + apart)
         return Coverage(
-            True, "Told at the start of a run; within a run a current sensor would tell sooner." + apart
+            True,
+            "Told at the start of a run. Prime lost within one, with nobody drawing, shows at the next draw "
+            "only, and a burst that empties the tank looks much the same: the motor's current or power would "
+            "tell at once." + apart,
         )
     return Coverage(True, "Told within half a minute from pressure and motor." + apart)

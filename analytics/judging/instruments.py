@@ -22,6 +22,7 @@ Parameters:
                          disagree by a third of the usual drop and neither is said falsely. The usual must
                          stand six of its deviations above nothing, and these are at least DROP_LEAST_PA,
                          a gauge's step. Over cut-out the outlet may be shut off instead
+    RISES       0.03     of the delivery, beyond three standard errors: the gauge's own drift within a look
     METER_NONE  0.15     of the delivery, two standard errors of a slope beside it (7 %); METER_MOVES 0.5
 
 Source: as said; else common practice, no source.
@@ -31,13 +32,14 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Literal
 
-from analytics.judging.story import NONE_SHARE, Story, dry_share, fell_fast, kink_m3_s, weak
+from analytics.judging.story import LIFTED, NONE_SHARE, Story, dry_share, fell_fast, kink_m3_s, weak
 from analytics.judging.supply import storage_low
 from analytics.plant.description import Measure
 from analytics.seeing.motor import motor_signal
 
 if TYPE_CHECKING:
     from analytics.judging.reference import Reference
+    from analytics.judging.signature import Trait
     from analytics.judging.watch import Known
     from analytics.seeing.events import Look
 
@@ -47,6 +49,7 @@ SHORT_SHARE = 0.70
 DROP_MOVES, DROP_NONE, DROP_SURE = 0.6, 0.25, 6.0
 DROP_LEAST_PA = 500.0
 METER_NONE, METER_MOVES = 0.15, 0.5
+RISES = 0.03
 
 Says = Literal["moves", "dry", "shut"]
 
@@ -57,6 +60,10 @@ def by_instruments(look: Look, known: Known, usual: Reference, story: Story) -> 
     slope, error = look.slope_m3_s or 0.0, look.slope_error_m3_s or 0.0
     if slope > max(0.15 * usual.now_m3_s, 2.0 * error):
         return "moves"
+    if look.pressure_pa > usual.start_pa + LIFTED * usual.band_pa and slope > max(
+        RISES * usual.now_m3_s, 3.0 * error
+    ):
+        return "moves"  # nothing but the pump lifts it further there
     pumps = weak(story, look, known, usual) and not storage_low(known)
     if pumps or look.pressure_pa > usual.stop_pa + 0.1 * usual.band_pa:
         return "moves"
@@ -79,13 +86,19 @@ def by_instruments(look: Look, known: Known, usual: Reference, story: Story) -> 
 
 def by_drop(look: Look, known: Known, usual: Reference) -> Says | None:
     """By the drop from outlet to line, against that of the clean runs."""
-    clean, drop = known.signature.clean.get("filter_drop_pa"), look.filter_drop_pa
-    if clean is None or drop is None or clean.middle < DROP_SURE * max(clean.sigma, DROP_LEAST_PA):
+    clean, drop = _usual_drop(known), look.filter_drop_pa
+    if clean is None or drop is None:
         return None
     if drop > DROP_MOVES * clean.middle:
         shut = look.discharge_pa is not None and look.discharge_pa > usual.stop_pa
         return None if shut else "moves"
     return "dry" if drop < DROP_NONE * clean.middle else None
+
+
+def _usual_drop(known: Known) -> Trait | None:
+    """The drop of the clean runs, where it stands out of the gauges' scatter."""
+    clean = known.signature.clean.get("filter_drop_pa")
+    return clean if clean is not None and clean.middle > DROP_SURE * max(clean.sigma, DROP_LEAST_PA) else None
 
 
 def by_meter(look: Look, known: Known, usual: Reference, story: Story) -> Says | None:
@@ -103,7 +116,7 @@ def by_meter(look: Look, known: Known, usual: Reference, story: Story) -> Says |
     share = share_1(look, usual)
     # a worn pump stands at its shut-off head, and gives nothing there, with its outlet above the line
     worn = known.is_open("pump_wear") or known.is_open("clogged_filter")
-    worn |= "filter_drop_pa" in known.signature.clean and by_drop(look, known, usual) != "dry"
+    worn |= _usual_drop(known) is not None and by_drop(look, known, usual) != "dry"
     kinkless = share is not None and share < METER_NONE and not worn
     if (kinkless or (gives and told)) and abs(delivery) < METER_NONE:
         return "dry"

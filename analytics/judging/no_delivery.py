@@ -82,7 +82,7 @@ def witness(look: Look, known: Known) -> Witness | None:
     said = by_instruments(look, known, usual, story)
     if said is None:
         short = known.is_open("clogged_filter") or known.is_open("pump_wear")
-        idle = _by_pressure(look, known, share, story, short)
+        idle = _by_pressure(look, known, share, story, short) and falls_short(story, look, known)
     else:
         idle = said != "moves" and falls_short(story, look, known)
     return Witness(idle, said is not None, said == "shut", share, motor, since)

@@ -50,10 +50,13 @@ RUN_UP_S = 3.0  # a motor of this size is up to speed, its inrush over
 #: Below so much of its own best in the run, by power and current, the motor turns without water: halfway
 #: between dry (0.5, and 0.7 of the current) and at shut-off (0.7 and 0.82), see `instruments`.
 DRY = {Measure.PUMP_POWER: 0.61, Measure.PUMP_CURRENT: 0.76}
+#: So much of its usual level, and the pump gives most of its delivery: at half of it a motor takes some three
+#: quarters of its power and 0.87 of its current (`instruments`).
+FULL = 0.95
 LOOKS_S = 5.0  # between looks, at first
-#: Tank water that goes by more than this over the delivery, as if by Boyle's law below the charge too: either
-#: the tank runs out at a burst, or it is empty and the line behind it drains.
-COLLAPSE = 1.5
+#: Tank water that goes by more than this over delivery and draws, as if by Boyle's law below the charge too:
+#: either the tank runs out at a burst, or it is empty and the line behind it drains.
+COLLAPSE = 1.2
 
 
 @dataclass
@@ -104,7 +107,8 @@ def follow(story: Story, look: Look, known: Known) -> None:
     known_draw = usual.draw_m3_s if usual.draw_m3_s is not None else usual.delivery_m3_s
     limit = max(UNHEARD_OF * known_draw, MOST_OF_IT * usual.delivery_m3_s)
     story.needed_since_us = _since(story.needed_since_us, needed is not None and needed > limit, look)
-    standing = needed is not None and needed > MOST_OF_IT * usual.now_m3_s
+    error = SURE * (look.slope_error_m3_s or 0.0)
+    standing = needed is not None and needed + error > MOST_OF_IT * usual.now_m3_s
     story.standing_since_us = _since(story.standing_since_us, standing, look)
     story.same_since_us = _since(story.same_since_us, _as_before(look, usual), look)
 
@@ -120,12 +124,12 @@ def _told(look: Look, usual: Reference) -> bool:
 
 def _note_fall(story: Story, look: Look, usual: Reference) -> None:
     story.fastest_m3_s = max(story.fastest_m3_s, look.fall_m3_s or 0.0)
-    if look.slope_m3_s is None or look.samples < 4 or look.window_s < 10.0:
+    if look.slope_m3_s is None or look.samples < 3 or look.window_s < 10.0:
         return
     fell = -look.slope_m3_s - SURE * (look.slope_error_m3_s or 0.0)
-    if _told(look, usual) and look.interval_s <= 10.0:
+    if _told(look, usual) and look.interval_s <= 10.0 and look.samples >= 4:
         story.fastest_m3_s = max(story.fastest_m3_s, fell)
-    story.collapsed |= -look.slope_m3_s > COLLAPSE * usual.now_m3_s
+    story.collapsed |= -look.slope_m3_s > COLLAPSE * max(usual.now_m3_s, usual.draw_m3_s or 0.0)
 
 
 def _note_rise(story: Story, look: Look, known: Known, usual: Reference) -> None:
@@ -174,11 +178,12 @@ def _step_pa(look: Look, usual: Reference) -> float:
 
 
 def _as_before(look: Look, usual: Reference) -> bool:
-    """Whether tank water goes on as before the start, within a tenth of the delivery or what can be told."""
+    """Whether tank water goes on as before the start, within a tenth of the delivery that can be told."""
     before, now = look.slope_before_m3_s, look.slope_m3_s
-    if before is None or now is None or not look.entire:
+    tenth = 0.1 * usual.delivery_m3_s
+    if before is None or now is None or not look.entire or before > tenth:
         return False
-    return abs(now - before) < max(0.1 * usual.delivery_m3_s, SURE * (look.slope_error_m3_s or 0.0))
+    return abs(now - before) < tenth and (look.slope_error_m3_s or 0.0) < tenth
 
 
 def lasted(since_us: int | None, look: Look, share: float = 1.0) -> bool:
@@ -231,7 +236,13 @@ def kink_m3_s(look: Look) -> float | None:
 
 
 def given_m3_s(look: Look, usual: Reference) -> float:
-    """What this run's pump gives, if it works: what it lately gave, or by its own kink, where less."""
+    """What this run's pump gives, if it works: what it lately gave, or by its own kink, where less.
+
+    A line that burst within the window before the start makes the kink too small: the motor's full load
+    speaks before it.
+    """
+    if look.motor_level is not None and usual.motor_level and look.motor_level > FULL * usual.motor_level:
+        return usual.now_m3_s
     kink = kink_m3_s(look)
     if kink is None or kink < 0.5 * NONE_SHARE * usual.now_m3_s:
         return usual.now_m3_s  # the tank was drained within the kink's window

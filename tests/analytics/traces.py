@@ -169,6 +169,8 @@ def plant(trace: Trace | None = None, **changes: object) -> Plant:
     ]
     if "discharge" in trace.extra:
         signals.append(Signal("discharge", Measure.DISCHARGE_PRESSURE, "a/d", "Pa", every_s=trace.every_s))
+    if "flow" in trace.extra:
+        signals.append(Signal("flow", Measure.SUPPLY_FLOW, "a/f", "m^3/s", every_s=trace.every_s))
     if "level" in trace.extra:
         signals.append(Signal("level", Measure.STORAGE_LEVEL, "a/l", "m", every_s=60.0, of="rain"))
     above = 1.0 if trace.motor is Measure.PUMP_CURRENT else None
@@ -203,6 +205,9 @@ def readings(trace: Trace, seconds: float, seed: int = 0) -> Readings:
     number = 2
     if "discharge" in trace.extra:
         sample(number, true["discharge"] + rng.normal(0, trace.noise_pa, n), trace.every_s)
+        number += 1
+    if "flow" in trace.extra:
+        sample(number, true["demand"], trace.every_s)
         number += 1
     if "level" in trace.extra:
         sample(number, np.full(n, trace.extra["level"]), 60.0)

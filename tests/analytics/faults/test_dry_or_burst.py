@@ -1,0 +1,180 @@
+"""A pump that gives nothing, one that runs out into a break, and a weak one: told apart by what is fitted.
+
+Traces come from `tests/analytics/traces.py` (Boyle's law and a quadratic pump curve), not from the simulator.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from analytics.engine import Engine
+from analytics.faults import coverage
+from analytics.plant.description import Measure, Plant
+from analytics.readings import Readings
+from analytics.records import Finding
+from tests.analytics import traces
+from tests.analytics.traces import LPM, PSI
+
+HOUR = 3600.0
+CONTACT = Measure.PUMP_RUNNING
+BEGINS = 5.0 * HOUR
+
+
+def told(plant: Plant, readings: Readings) -> list[Finding]:
+    engine, found = Engine(plant), {}
+    for outcome in (engine.feed(readings), engine.finish()):
+        found |= {finding.key: finding for finding in outcome.findings}
+    return sorted(found.values(), key=lambda finding: finding.raised_us)
+
+
+def of(hours: float, **changes: object) -> list[Finding]:
+    trace = traces.Trace(**changes)  # type: ignore[arg-type]
+    return told(traces.plant(trace), traces.readings(trace, hours * HOUR, seed=3))
+
+
+def names(found: list[Finding]) -> list[str]:
+    return [finding.fault for finding in found]
+
+
+def late_s(finding: Finding, since_s: float) -> float:
+    return (finding.raised_us - traces.START_US) / 1e6 - since_s
+
+
+def draws(*steps: tuple[float, float]) -> Callable[..., np.ndarray]:
+    """(hour, L/min) steps of the demand."""
+    at, rate = [hour * HOUR for hour, _ in steps], [lpm * LPM for _, lpm in steps]
+    return lambda rng, t: np.asarray(rate)[np.searchsorted(at, t, side="right") - 1]
+
+
+def within(begin_s: float, end_s: float, value: float, otherwise: float) -> Callable[[float], float]:
+    return lambda s: value if begin_s <= s < end_s else otherwise
+
+
+STEADY = draws((0.0, 12.0))
+
+
+def test_what_the_meter_passes_and_the_tank_gives_leaves_nothing_for_the_pump() -> None:
+    """A contact and a flow meter: prime is lost within a run, with a third of the delivery drawn."""
+    lost = within(BEGINS, BEGINS + HOUR, 0.0, 1.0)
+    found = of(8.0, demand=STEADY, motor=CONTACT, extra={"flow": 1.0}, delivers=lost)
+    assert names(found) == ["lost_prime"]
+    assert late_s(found[0], BEGINS) < 400.0  # the tank is drawn down to cut-in first: some four minutes
+    assert found[0].confidence > 0.8
+    assert "burst" not in found[0].summary
+
+
+def test_without_a_meter_the_finding_names_the_burst_beside_it() -> None:
+    lost = within(BEGINS, BEGINS + HOUR, 0.0, 1.0)
+    found = of(8.0, demand=STEADY, motor=CONTACT, delivers=lost)
+    assert names(found) == ["lost_prime"]
+    assert found[0].confidence < 0.8
+    assert "burst line can look much the same" in found[0].summary
+    assert "current would tell" in found[0].summary
+
+
+def test_a_meter_that_passes_more_than_the_tank_gives_shows_a_burst_behind_it() -> None:
+    broken = within(BEGINS, BEGINS + HOUR, 60 * LPM, 0.0)
+    found = of(8.0, demand=STEADY, motor=CONTACT, extra={"flow": 1.0}, burst_m3_s=broken)
+    assert names(found) == ["burst_line"]
+    assert late_s(found[0], BEGINS) < 120.0
+
+
+@pytest.mark.parametrize("every_s", [1.0, 5.0])
+def test_a_drop_over_the_filter_is_a_flow(every_s: float) -> None:
+    """A contact and a gauge on either side of the filter: twelve litres a minute drawn, then a break."""
+    gauges = {"demand": STEADY, "motor": CONTACT, "extra": {"discharge": 1.0}, "every_s": every_s}
+    burst = of(8.0, burst_m3_s=within(BEGINS, BEGINS + HOUR, 50 * LPM, 0.0), **gauges)
+    assert names(burst) == ["burst_line"]
+    dry = of(8.0, delivers=within(BEGINS, BEGINS + HOUR, 0.0, 1.0), **gauges)
+    assert names(dry) == ["lost_prime"]
+
+
+@pytest.mark.parametrize("litres", [48.0, 60.0, 90.0])
+@pytest.mark.parametrize("every_s", [1.0, 10.0, 30.0])
+def test_a_motor_at_work_makes_low_pressure_a_burst(every_s: float, litres: float) -> None:
+    """From 1.4 times the delivery upward; pressure settles where the pump's curve crosses the orifice's."""
+    broken = within(BEGINS, BEGINS + HOUR, litres * LPM, 0.0)
+    found = of(8.0, demand=STEADY, every_s=every_s, burst_m3_s=broken)
+    assert names(found) == ["burst_line"]
+    assert late_s(found[0], BEGINS) < 120.0 + 10.0 * every_s
+
+
+@pytest.mark.parametrize("motor", [Measure.PUMP_CURRENT, CONTACT])
+def test_a_pump_too_weak_for_its_cut_out_is_not_dry(motor: Measure) -> None:
+    """Worn until its shut-off head is just above cut-out: it creeps there, for minutes, at little load."""
+    worn = traces.after(BEGINS, 52 * PSI, 75 * PSI)
+    found = of(9.0, demand=STEADY, motor=motor, shut_off_pa=worn)
+    assert not {"lost_prime", "dry_supply", "blocked_discharge", "burst_line"} & set(names(found))
+
+
+def test_prime_lost_from_the_first_row_is_no_burst() -> None:
+    """Nothing is learned yet, and the tank drains by what is drawn, then the line behind it."""
+    for motor in (Measure.PUMP_CURRENT, CONTACT):
+        found = of(3.0, demand=STEADY, motor=motor, delivers=traces.after(1.5 * HOUR, 1.0, 0.0))
+        assert names(found)[:1] == ["lost_prime"]
+        assert "burst_line" not in names(found)
+
+
+def _shown(
+    readings: Readings, signal: int, change: Callable[[np.ndarray, np.ndarray], np.ndarray]
+) -> Readings:
+    mine = readings.signal == signal
+    seconds = (readings.time_us - traces.START_US) / 1e6
+    value = np.where(mine, change(readings.value, seconds), readings.value)
+    return Readings(readings.signal, readings.time_us, value)
+
+
+def test_a_rotor_that_is_stuck_is_named_though_seen_each_ten_seconds() -> None:
+    """It trips after half a minute and tries again: no run fills, each stands at five times the level."""
+    trace = traces.Trace(
+        demand=draws((0.0, 12.0), (5.4, 0.0)), every_s=5.0, motor_every_s=10.0,
+        delivers=traces.after(BEGINS, 0.0),
+    )  # fmt: skip
+
+    def stuck(amps: np.ndarray, s: np.ndarray) -> np.ndarray:
+        hums = (s > BEGINS) & (amps > 1.0)
+        return np.where(hums, np.where(s % 240.0 < 30.0, 35.0, 0.0), amps)
+
+    plant, readings = traces.plant(trace), traces.readings(trace, 6 * HOUR, seed=3)
+    found = told(plant, _shown(readings, 1, stuck))
+    assert [(one.fault, one.cause) for one in found] == [("motor_overload", "locked_rotor")]
+
+
+@pytest.mark.parametrize("every_s", [10.0, 60.0])
+def test_a_coarsely_sampled_switch_that_works_is_no_overpressure(every_s: float) -> None:
+    """Samples a minute apart miss each stop: the usual one is learned too low."""
+    assert "overpressure" not in names(of(30.0, demand=draws((0.0, 8.0)), every_s=every_s))
+
+
+def test_a_switch_that_has_drifted_may_still_stick() -> None:
+    """The drift is known; that the pump is not stopped any more is another fault, and the graver one."""
+    moved, welded = traces.after(6 * HOUR, 56 * PSI, 50 * PSI), traces.after(30 * HOUR, 1.0, 0.0)
+    found = of(34.0, demand=draws((0.0, 8.0)), cut_out_pa=moved, stuck=welded)
+    stuck = [one for one in found if one.fault == "overpressure"]
+    assert stuck
+    assert late_s(stuck[-1], 30 * HOUR) > 0.0
+    assert stuck[-1].cleared_us is None
+
+
+def test_overflow_codes_are_no_pressure() -> None:
+    """655.33 in kPa, a reading in ten minutes and a row of five."""
+    trace = traces.Trace(demand=STEADY)
+    plant, readings = traces.plant(trace), traces.readings(trace, 6 * HOUR, seed=3)
+    signals = (replace(plant.signals[0], unit="kPa", si_factor=1e3), *plant.signals[1:])
+
+    def codes(pa: np.ndarray, s: np.ndarray) -> np.ndarray:
+        return np.where((s % 600.0 == 0.0) | ((s > BEGINS) & (s < BEGINS + 5.0)), 655_330.0, pa)
+
+    assert told(replace(plant, signals=signals), _shown(readings, 0, codes)) == []
+
+
+def test_coverage_says_what_a_contact_cannot_tell() -> None:
+    said = coverage(traces.plant(traces.Trace(motor=CONTACT, extra={"level": 1.5})))
+    for fault in ("lost_prime", "dry_supply", "burst_line"):
+        assert "current" in said[fault].sentence
+    measured = coverage(traces.plant(traces.Trace(extra={"level": 1.5})))
+    assert "current" not in measured["lost_prime"].sentence
