@@ -72,7 +72,7 @@ class NoDelivery(Detector):
         # at its outlet a storage is expected to run dry: a pump that gains nothing there has
         dry = low is True and not seen.sure and lasted(known.story.standing_since_us, look)
         if not (seen.idle or dry) or seen.shut:
-            memory.looks, memory.measured = 0, False
+            memory.looks = 0
             return ()
         memory.measured |= seen.sure
         memory.idle_us = look.at_us
