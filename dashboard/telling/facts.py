@@ -10,6 +10,8 @@ from typing import TYPE_CHECKING, Any, Literal, TypeVar
 
 import numpy as np
 
+from dashboard.telling.expected import expected
+
 if TYPE_CHECKING:
     from collections.abc import Callable
 
@@ -18,6 +20,7 @@ if TYPE_CHECKING:
     from analytics.alarms.records import Alarm
     from analytics.plant.description import Measure, Plant, Signal
     from analytics.records import Cycle, Finding, Outlook
+    from dashboard.telling.expected import Expected
 
 T = TypeVar("T")
 #: A sensor that says nothing for this long is silent (contract, `every`); ten intervals if longer.
@@ -63,11 +66,15 @@ class Facts:
     collector: Literal["alive", "cut off", "gone", "unknown"] = "unknown"
     trouble: str = ""  # why the history cannot be written, in words
     since_us: int | None = None  # for a page that has the trace that moves up to here: only what came after
-    #: drawings of what changes by the run and by the hour, kept by whoever gathers facts each second
+    #: drawings and figures of what changes by the run and the hour, kept by whoever gathers facts each second
     drawn: dict[str, Any] = field(default_factory=dict, compare=False)
 
+    def __post_init__(self) -> None:
+        if self.drawn.setdefault("of", self.cycles) is not self.cycles:  # a copy with other runs
+            object.__setattr__(self, "drawn", {"of": self.cycles})
+
     def kept(self, name: str, draw: Callable[[], T]) -> T:
-        """A drawing as it was made of these runs and levels, made now where it was not."""
+        """A drawing or figure as it was made of these runs and levels, made now where it was not."""
         if name not in self.drawn:
             self.drawn[name] = draw()
         return self.drawn[name]  # type: ignore[no-any-return]
@@ -75,6 +82,11 @@ class Facts:
     def cycles_since(self, time_us: int) -> tuple[Cycle, ...]:
         """The runs that began after a moment."""
         return self.cycles[bisect_right(self.cycles, time_us, key=_start_us) :]
+
+    @property
+    def should(self) -> Expected:
+        """What the plant file says a healthy plant does."""
+        return self.kept("expected", lambda: expected(self.plant))
 
     @property
     def newest_us(self) -> int | None:
@@ -108,5 +120,9 @@ class Facts:
 
     def median(self, name: str, last: int = 12) -> float | None:
         """Median of one figure over the last few cycles that have it."""
-        values = [v for cycle in self.cycles[-60:] if (v := getattr(cycle, name)) is not None][-last:]
-        return float(median(values)) if values else None
+
+        def middle() -> float | None:
+            values = [v for cycle in self.cycles[-60:] if (v := getattr(cycle, name)) is not None][-last:]
+            return float(median(values)) if values else None
+
+        return self.kept(f"median of {name}, {last}", middle)

@@ -14,7 +14,7 @@ import numpy as np
 from analytics.plant.description import MOTOR_MEASURES, Measure
 from dashboard.drawing import traces
 from dashboard.telling import display
-from dashboard.telling.expected import expected, tank_fill
+from dashboard.telling.expected import tank_fill
 
 if TYPE_CHECKING:
     from analytics.plant.description import Storage
@@ -190,7 +190,7 @@ def _rhythm(facts: Facts) -> str:
     shortest = facts.plant.pump.min_run_time_s
     if shortest is not None and run < shortest:
         return f"{words}; it should run {display.duration(shortest)} or longer."
-    should = expected(facts.plant).run_time_s
+    should = facts.should.run_time_s
     if not facts.findings and should is not None and 0.75 * should <= run <= 2.5 * should:
         return f"{words}, as it should."
     return f"{words}."
@@ -291,7 +291,7 @@ def _gives(facts: Facts) -> str:
 
 def _tank_more(facts: Facts) -> tuple[tuple[str, str], ...]:
     plant, units = facts.plant, facts.plant.display_units
-    should = expected(plant)
+    should = facts.should
     more = []
     if should.drawdown_m3 is not None:
         more.append(("Should give", f"{display.volume(should.drawdown_m3, units)} a cycle"))
