@@ -94,13 +94,12 @@ def page(
     rooms: Sequence[Room] = (),
     room: str = "Water",
     many: bool = False,
-    config: str = "",
     content: str = "",
     scripts: Sequence[str] = (),
     styles: Sequence[str] = (),
 ) -> str:
-    """A whole page: the Water page; the shell of a room that Dash fills (`config` given); or a room
-    whose `content` is ready, with the kept files that it needs besides."""
+    """A whole page: the Water page, or a room whose `content` is ready, with the kept files that it needs
+    besides."""
     age = "no reading yet"
     if status.newest_us is not None:
         age = f"heard {display.ago((at_us - status.newest_us) / 1e6)}"
@@ -117,12 +116,10 @@ def page(
         age=age,
         seen=seen(status),
         first=first(status, base),
-        dash=bool(config),
-        inner=bool(config or content),
+        inner=bool(content),
         content=content,
         scripts=scripts,
         styles=styles,
-        config=config,
     )
 
 

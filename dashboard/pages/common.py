@@ -62,11 +62,11 @@ def picks(identity: str, label: str, options: list[tuple[str, str]], value: str)
     )
 
 
-def register_picks(app: dash.Dash, identity: str, function: str = "pick") -> None:
+def register_picks(app: dash.Dash, identity: str) -> None:
     """Wire the buttons of `picks` to their store, in the browser."""
     buttons = {"pick": identity, "key": ALL}
     app.clientside_callback(
-        ClientsideFunction("screen", function),
+        ClientsideFunction("screen", "pick"),
         Output(identity, "data"),
         Output(buttons, "aria-pressed"),
         Input(buttons, "n_clicks"),

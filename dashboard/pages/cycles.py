@@ -18,7 +18,6 @@ from dashboard.telling import display
 from dashboard.telling.expected import expected
 
 if TYPE_CHECKING:
-    import dash
     from dash.development.base_component import Component
 
     from analytics.plant.description import Plant
@@ -76,10 +75,6 @@ def drawn(
         if told is not None:
             found.append((title, 3, *told))
     return found
-
-
-def register(app: dash.Dash, sites: dict[str, Site]) -> None:
-    """Nothing here calls back."""
 
 
 def overlaid(site: Site, runs: list[Cycle], look: Look) -> Figure | None:

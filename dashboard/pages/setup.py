@@ -8,7 +8,8 @@ from dash import html
 
 from analytics.trials.course import TRIALS
 from collector.live.clock import AHEAD_US
-from dashboard.pages.common import pairs, picks, register_picks
+from dashboard.pages import otherwise
+from dashboard.pages.common import pairs
 from dashboard.site import now_us
 from dashboard.telling import display, kept
 from dashboard.telling.coverage import seen_and_unseen
@@ -17,7 +18,6 @@ from dashboard.telling.trials import FIGURES, UNTOLD, figure_words
 from dashboard.web.address import listening, reach
 
 if TYPE_CHECKING:
-    import dash
     from dash.development.base_component import Component
 
     from analytics.plant.description import Plant
@@ -31,12 +31,13 @@ def layout(site: Site, rest: str, screen: dict[str, bool], listen: str) -> list[
     return [
         html.H1("What it should be"),
         pairs(figures_expected(plant)),
+        *otherwise.closed(plant),
         *_when_well(site),
         html.H2("Guided tests", id="tests"),
         html.P("Timed and judged from the readings while you open and shut what they ask for."),
         _tests(site),
         html.H2("Light"),
-        picks("light", "How this phone shows it", LIGHTS, "auto"),
+        _light(),
         html.H2("Sensors"),
         _sensors(site),
         html.H2("What they can and cannot show"),
@@ -50,8 +51,15 @@ def layout(site: Site, rest: str, screen: dict[str, bool], listen: str) -> list[
     ]
 
 
-def register(app: dash.Dash, sites: dict[str, Site]) -> None:
-    register_picks(app, "light", "light")
+def _light() -> Component:
+    """Chosen in the browser alone (setup.js), which also knows what was chosen before."""
+    buttons = [
+        html.Button(words, className="pick", **{"data-light": key, "aria-pressed": "false"})
+        for key, words in LIGHTS
+    ]
+    label = html.Span("How this phone shows it", className="label", id="light-label")
+    group = html.Div(buttons, className="picks", role="group", **{"aria-labelledby": "light-label"})
+    return html.Div([label, group], className="choose")
 
 
 def _who(listen: str) -> str:

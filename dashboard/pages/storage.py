@@ -18,7 +18,6 @@ from dashboard.site import now_us
 from dashboard.telling import display
 
 if TYPE_CHECKING:
-    import dash
     from dash.development.base_component import Component
 
     from analytics.plant.description import Plant, Signal, Storage
@@ -45,10 +44,6 @@ def layout(site: Site, rest: str, screen: dict[str, bool], listen: str) -> list[
         page += _one(site, facts, storage, look_of(screen), zoom=bool(screen.get("fine")))
     page += season(site, facts, look_of(screen), zoom=bool(screen.get("fine")))
     return page + _rain(site.plant)
-
-
-def register(app: dash.Dash, sites: dict[str, Site]) -> None:
-    """Nothing here calls back."""
 
 
 def _one(site: Site, facts: Facts, storage: Storage, look: Look, *, zoom: bool) -> list[Component]:

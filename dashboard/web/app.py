@@ -1,4 +1,4 @@
-"""The web application: pages as text and pictures, live streams, and Dash for the room that calls back."""
+"""The web application: pages as text and pictures, live streams, and Dash for what calls back."""
 
 from __future__ import annotations
 
@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 
 import dash
 from flask import Flask, Response, abort, jsonify, redirect, request
+from markupsafe import Markup
 
 from collector.store.errors import HistoryError
 from dashboard.access.book import Book
@@ -19,6 +20,7 @@ from dashboard.access.gate import Gate, who
 from dashboard.access.household import household
 from dashboard.drawing import water
 from dashboard.drawing.ready import ready
+from dashboard.pages import otherwise
 from dashboard.telling.status import status
 from dashboard.web import actions, findings, history, packing, practice, rooms, salt, trials, worker
 from dashboard.web.files import Files
@@ -26,7 +28,7 @@ from dashboard.web.guard import guard
 from dashboard.web.health import health
 from dashboard.web.shell import shell
 from dashboard.web.sites import Sites
-from dashboard.web.study import about
+from dashboard.web.study import about, data_of
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable
@@ -67,7 +69,7 @@ def make_app(
     files.mount(server)
     server.register_blueprint(doors(files))
     server.register_blueprint(household(files))
-    _pages(server, sites, files, _dash(server, sites, listen), listen)
+    _pages(server, sites, files, _dash(server, sites), listen)
     history.mount(server, sites, files)
     trials.mount(server, sites, files)
     practice.mount(server, sites, files)
@@ -100,7 +102,7 @@ def _trouble(error: HistoryError, files: Files) -> Response:
     return Response(words, 503, {"Retry-After": "30"}, mimetype="text/html")
 
 
-def _dash(server: Flask, sites: Sites, listen: str) -> dash.Dash:
+def _dash(server: Flask, sites: Sites) -> dash.Dash:
     app = dash.Dash(
         "dashboard",
         server=server,
@@ -111,7 +113,7 @@ def _dash(server: Flask, sites: Sites, listen: str) -> dash.Dash:
         serve_locally=True,
     )
     app.enable_dev_tools(debug=False)
-    rooms.register(app, sites.by_name, listen)
+    otherwise.register(app, sites.by_name)
     return app
 
 
@@ -139,13 +141,12 @@ def _pages(server: Flask, sites: Sites, files: Files, app: dash.Dash, listen: st
         site, room = sites[name], rooms.room_of(path)
         if room is None or room.page is None or not room.shown(site.plant) or (rest and not room.deeper):
             abort(404)
-        if room.calls:
-            return shell(sites, files, name, room.title, config=_config(app))
         found = ready(room.page.layout(site, rest, {}, listen))
         if request.args.get("figures"):
             return jsonify(found.figures)
-        content = water.partial("ready.html", page=found, study=about(files))
-        return shell(sites, files, name, room.title, content, ("study.js",))
+        brought = _config(app, files) if room.calls else about(files)
+        content = water.partial("ready.html", page=found, brought=brought)
+        return shell(sites, files, name, room.title, content, (room.script,))
 
     @server.get("/at/<name>/manifest.json")
     def manifest(name: str) -> Response:
@@ -167,12 +168,13 @@ def _pages(server: Flask, sites: Sites, files: Files, app: dash.Dash, listen: st
         return Response(json.dumps(about), mimetype="application/manifest+json")
 
 
-def _config(app: dash.Dash) -> str:
-    """Dash's settings for its page, as data and not as a script."""
+def _config(app: dash.Dash, files: Files) -> Markup:
+    """Dash's settings for its part of a page, as data and not as a script; and where its own script is."""
     with app.server.app_context():
         text = app._generate_config_html()
     assert re.match(r'<script id="_dash-config" type="application/json">', text), text[:80]
-    return text
+    where = data_of({"script": files.url("dash.js")})
+    return Markup(text) + Markup('<script type="application/json" id="dash">{}</script>').format(where)
 
 
 def _streams(server: Flask, sites: Sites, gate: Gate) -> None:

@@ -23,7 +23,7 @@ ASSETS = Path(__file__).parents[1] / "assets"
 DASH = Path(dash.__file__).parent
 FOR_GOOD = "public, max-age=31536000, immutable"
 
-#: What Dash's page needs, in the order in which it must run (table and charts are left out).
+#: What Dash's part of a page needs, in the order in which it must run (table and charts are left out).
 _DASH_PARTS = (
     "deps/polyfill@7.*.min.js",
     "deps/react@18.*.min.js",
@@ -54,7 +54,8 @@ _SOURCES = {
     "practice.css": ("text/css", lambda: [ASSETS / "practice.css"]),
     "practice.js": ("text/javascript", lambda: [ASSETS / "practice.js"]),
     "water.js": ("text/javascript", lambda: [ASSETS / "water.js"]),
-    "rooms.js": ("text/javascript", lambda: [*_dash_bundle(), ASSETS / "rooms.js"]),
+    "dash.js": ("text/javascript", lambda: [*_dash_bundle(), ASSETS / "dash.js"]),
+    "setup.js": ("text/javascript", lambda: [ASSETS / "setup.js"]),
     "charts.js": ("text/javascript", lambda: [next(ASSETS.glob("plotly-basic-*.min.js"))]),
     "hyperlegible.woff2": ("font/woff2", lambda: [ASSETS / "hyperlegible.woff2"]),
     "icon.svg": ("image/svg+xml", lambda: [ASSETS / "icon.svg"]),

@@ -25,11 +25,9 @@ def shell(
     scripts: Sequence[str] = (),
     styles: Sequence[str] = (),
     facts: Facts | None = None,
-    *,
-    config: str = "",
 ) -> str:
-    """The whole page: the Water page; a room whose `content` is ready, with the kept files that it needs
-    besides; or one that Dash fills (`config` given)."""
+    """The whole page: the Water page, or a room whose `content` is ready, with the kept files that it needs
+    besides."""
     facts = sites[name].facts() if facts is None else facts
     return water.page(
         facts.plant,
@@ -43,5 +41,4 @@ def shell(
         content=content,
         scripts=scripts,
         styles=styles,
-        config=config,
     )

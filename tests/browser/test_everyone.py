@@ -33,7 +33,7 @@ RULES = {"runOnly": ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "be
 
 
 def settled(page: Page, url: str) -> None:
-    """The page, with Dash and its charts drawn (Plotly's, or the picture that stands for it)."""
+    """The page, with its charts drawn (Plotly's, or the picture that stands for it)."""
     page.goto(url)
     page.wait_for_selector("main h1, main h2")
     if page.locator(".chart").count():
@@ -86,8 +86,34 @@ def test_full_sun_too(browser: Callable[..., BrowserContext], wrong_server: Serv
     settled(page, f"{wrong_server.url}/at/juniper-bench/set-up")
     page.get_by_role("button", name="Full sun").click()
     expect(page.locator("html")).to_have_attribute("data-theme", "sun")
+    expect(page.get_by_role("button", name="Full sun")).to_have_attribute("aria-pressed", "true")
     settled(page, wrong_server.url)
     assert page.evaluate("getComputedStyle(document.body).backgroundColor") == "rgb(255, 255, 255)"
+    found = Axe().run(page, options=RULES)
+    assert found.violations_count == 0, found.generate_report()
+
+
+def test_set_up_reckons_another_setting(
+    browser: Callable[..., BrowserContext], wrong_server: Server, shot: Callable[[Page, str], None]
+) -> None:
+    """By keyboard: Dash comes when the part that calls back is unfolded, and not before."""
+    page = browser(**PHONE | {"viewport": {"width": 390, "height": 6000}}).new_page()
+    asked: list[str] = []
+    page.on("request", lambda one: asked.append(one.url))
+    settled(page, f"{wrong_server.url}/at/juniper-bench/set-up")
+    assert not any("dash.js" in one or "/dash/" in one for one in asked)
+    page.get_by_text("What if it were set otherwise?").focus()
+    page.keyboard.press("Enter")
+    choice = page.get_by_role("button", name="40 to 60 psi")
+    expect(choice).to_have_attribute("aria-pressed", "false", timeout=20_000)
+    choice.focus()
+    page.keyboard.press("Enter")
+    expect(choice).to_have_attribute("aria-pressed", "true")
+    expect(page.locator("#then")).to_contain_text("38 psi (now")
+    expect(page.locator("#then .caution")).to_have_count(3)
+    page.get_by_role("button", name="Twice as large").click()
+    expect(page.get_by_role("button", name="Twice as large")).to_have_attribute("aria-pressed", "true")
+    shot(page, "set-up-otherwise")
     found = Axe().run(page, options=RULES)
     assert found.violations_count == 0, found.generate_report()
 

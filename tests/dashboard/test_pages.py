@@ -71,7 +71,7 @@ def test_what_is_not_there_is_not_found(client: FlaskClient, path: str) -> None:
 def test_the_water_page_needs_no_dash_and_names_few_files(client: FlaskClient) -> None:
     html = client.get("/").text
     named = set(re.findall(r'(?:src|href)="(/kept/[^"]+)"', html))
-    assert not any("rooms.js" in one or "charts.js" in one for one in named)
+    assert not any("dash.js" in one or "charts.js" in one for one in named)
     assert len(named) <= 5
 
 
@@ -131,7 +131,7 @@ def test_a_post_from_elsewhere_is_refused(client: FlaskClient, headers: dict[str
 
 def test_files_are_kept_for_good_and_compressed(client: FlaskClient) -> None:
     files = Files()
-    for name in ("look.css", "water.js", "rooms.js"):
+    for name in ("look.css", "water.js", "dash.js"):
         answer = client.get(files.url(name), headers={"Accept-Encoding": "gzip"})
         assert answer.headers["Content-Encoding"] == "gzip"
         assert "immutable" in answer.headers["Cache-Control"]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import html as entities
+import json
 import re
 from typing import TYPE_CHECKING, Any
 
@@ -81,9 +82,20 @@ def test_a_charts_figure_keeps_the_picture_s_scale() -> None:
 @pytest.mark.parametrize("room", ["cycles", "storage"])
 def test_its_figures_come_when_asked_for_and_no_dash_with_it(client: FlaskClient, room: str) -> None:
     page = client.get(f"/at/juniper-bench/{room}")
-    assert not re.search(r'src="[^"]*(rooms|charts)\.js"', page.text)
+    assert not re.search(r'src="[^"]*(dash|charts)\.js"', page.text)
     assert "react-entry-point" not in page.text
     told = client.get(f"/at/juniper-bench/{room}?figures=1").json
     assert isinstance(told, list)
     assert len(told) == page.text.count("data-figure=")
     assert all(one["data"] for one in told)
+
+
+def test_set_up_is_there_before_dash_is_asked_for(client: FlaskClient) -> None:
+    """Expected figures as text; Dash's bundle is only told of, for the part that calls back."""
+    page = client.get("/at/juniper-bench/set-up").text
+    text = re.sub(r"<script.*?</script>", "", page, flags=re.S)
+    assert "Water it gives a cycle" in text
+    assert not re.search(r'src="[^"]*(dash|charts)\.js"', page)
+    told = re.search(r'<script type="application/json" id="dash">(.*?)</script>', page)
+    assert told is not None
+    assert client.get(json.loads(told[1])["script"]).status_code == 200

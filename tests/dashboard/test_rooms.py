@@ -1,4 +1,4 @@
-"""The rooms that Dash fills: layouts, charts and moves, without a browser."""
+"""The rooms made of components: layouts, charts and moves, without a browser."""
 
 from __future__ import annotations
 
