@@ -25,10 +25,10 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 from analytics import words
-from analytics.judging.decline import HOUR_US, LEAST, Decline, decline
-from analytics.judging.signature import LATELY, LESSON, best_delivery
+from analytics.judging.decline import HOUR_US, LEAST, Decline, decline, left_of_lesson
+from analytics.judging.signature import LATELY, best_delivery
 from analytics.judging.watch import AllClear, Claim, Coverage, Detector
-from analytics.outlooks.trend import days_until
+from analytics.outlooks.clogging import days_to_flush
 from analytics.plant.description import MOTOR_MEASURES, Measure
 from analytics.records import Outlook
 
@@ -45,9 +45,7 @@ BACK_RUNS, BACK_HOURS = 6, 2.0
 BACK = 0.06
 #: A filter wants flushing when a quarter of the delivery is gone: common practice, no source.
 FLUSH_AT = 0.75
-DAYS_KEPT = 30
-#: Of the error of a share, the clean value's part: LATELY runs over a lesson's.
-OF_CLEAN = (LATELY / (LATELY + LESSON)) ** 0.5
+DAYS_KEPT = 90
 
 
 @dataclass
@@ -57,7 +55,7 @@ class DeliveryMemory:
     back_since_us: int = 0
     onset_us: int = 0
     clean_error: float = 0.0  # of delivery left, by what is not known of the clean
-    days: list[list[float]] = field(default_factory=list)  # time [s], delivery left
+    days: list[list[float]] = field(default_factory=list)  # time [d], delivery left, its error
 
 
 class DeliveryFault(Detector):
@@ -112,6 +110,7 @@ class DeliveryFault(Detector):
         if memory.back < BACK_RUNS or now_us - memory.back_since_us < BACK_HOURS * HOUR_US:
             return [self._claim(found)] if found.sure and self.blames(found) else ()
         memory.row = memory.back = 0
+        memory.days = []  # a new course begins
         told = f"Delivery is back at {words.percent(found.left)} of its clean value."
         return [AllClear(self.FAULT, summary=told, evidence={"delivery_after_share_1": found.left})]
 
@@ -140,23 +139,21 @@ class CloggedFilter(DeliveryFault):
         return said
 
     def day(self, day: Day, known: Known) -> Sequence[Word]:
-        found = decline(known)
+        """Take up what the day's runs say, LATELY of them at least."""
+        recent = known.signature.recent
+        today = sum(brief.at_us >= day.from_us for brief in recent)
+        found = left_of_lesson(known, max(today, LATELY)) if 2 * today >= LATELY else None
         if found is not None:
-            self.memory.days = [*self.memory.days, [day.to_us / 1e6, found.left]][-DAYS_KEPT:]
-            self.memory.clean_error = found.error * OF_CLEAN
+            left, error, self.memory.clean_error = found
+            self.memory.days = [*self.memory.days, [day.to_us / 86_400e6, left, error]][-DAYS_KEPT:]
         return ()
 
     def outlooks(self, day: Day, known: Known) -> Sequence[Outlook]:
-        """Days until a quarter of the delivery is gone, by the straight line of the last weeks."""
-        points = [(at_s / 86_400.0, left) for at_s, left in self.memory.days[-14:]]
-        return [
-            Outlook(
-                "days_to_flush_filter",
-                None,
-                day.at_us,
-                *days_until(points, FLUSH_AT, self.memory.clean_error),
-            )
-        ]
+        """Days until a quarter of the delivery is gone, by the blocking laws."""
+        if self.plant.filter is None or self.plant.filter.position != "before_tank":
+            return ()
+        told = days_to_flush(self.memory.days, FLUSH_AT, self.memory.clean_error)
+        return [Outlook("days_to_flush_filter", None, day.at_us, *told)]
 
 
 def detector(plant: Plant) -> CloggedFilter:

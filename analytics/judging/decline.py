@@ -163,6 +163,19 @@ def left_over(known: Known, base: Base, runs: int) -> tuple[float, float] | None
     return (sums / weights, 1.0 / sqrt(weights)) if weights > 0.0 else None
 
 
+def left_of_lesson(known: Known, runs: int) -> tuple[float, float, float] | None:
+    """Delivery of the newest runs over the lesson's; standard errors by those runs, and of the lesson's."""
+    signature = known.signature
+    if signature.learned_us is None:
+        return None
+    found = left_over(known, Base(signature.clean, signature.learned_runs), runs)
+    if found is None:
+        return None
+    left, error = found
+    ours = sqrt(signature.learned_runs / (signature.learned_runs + runs))
+    return left, error * ours, error * sqrt(1.0 - ours**2)
+
+
 def share_of_rated(known: Known) -> Share | None:
     """Delivery over what the plant file lets the slope of tank water show when new."""
     rated, switch, clean = known.plant.pump.rated_flow_m3_s, known.plant.switch, known.signature.clean

@@ -1,0 +1,207 @@
+"""When a clogging filter will want flushing: blocking laws, and how sure any of them is.
+
+Physics. With the pump at the switch's band, Q = sqrt((H0 - P) / (a + k)): of clean delivery there is left
+
+    s = 1 / sqrt(1 + f (x - 1)),   x = k / k_clean,   f = k_clean / (a + k_clean)
+
+and the screen takes up dirt with the water that passes. Hermia's blocking laws, d2t/dV2 = K (dt/dV)^n, say
+of resistance over volume passed, whatever the pressure, dx/dV = c x^n: n = 0 a cake grows, 1 particles
+settle on free and on blocked openings (intermediate), 3/2 openings narrow (standard), 2 each particle shuts
+one (complete). So loss quickens, and a straight line through it is late. A house draws much the same each
+day: days stand for volume.
+
+Estimate. Which law, which share f, since which day and how fast is not known: all of a grid are weighed by
+their likelihood (Bayes), with the day of the flush itself as the unknown in place of c. Beside them stand
+that nothing clogs, and that a loss came at once and stays. Marginalised besides: the error of the clean
+value (all days share it) and the scatter of the days. No randomness: sums over a grid, twice, the second
+time where the first found the answer.
+
+What no fit knows: how much water, and how dirty, passes from now on: DRIFT_WEEK of `forecast`, which grows
+with the square root of the weeks, widens what comes out.
+
+Parameters:
+    SHARES    f of a clean screen: 1 to 4 psi of some 20 to 40 that the pump has to spare (common practice,
+              no source), and 1, which is a filter that is all the resistance: delivery falls by a straight
+              line then (n = 3/2)
+    PRIOR     of no loss, of one that stays, of one that grows: none is known to be likelier
+    SCATTER   the days' scatter over what their runs say: taken from half to three times, equally likely
+    TOLD      odds on a loss that grows, below which no day is told: ten to one, "strong" (Jeffreys)
+
+Source: J. Hermia, Constant pressure blocking filtration laws, Trans. IChemE 60 (1982) 183 (from memory);
+the quadratic screen is common practice, no source.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, NamedTuple
+
+import numpy as np
+
+from analytics.outlooks.forecast import DRIFT_MOST, DRIFT_WEEK
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from numpy.typing import NDArray
+
+    Floats = NDArray[np.float64]
+
+LEAST_POINTS = 5
+#: Beyond a year nobody plans a flush.
+MOST_DAYS = 366.0
+LAWS = (0.0, 1.0, 1.5, 2.0)
+SHARES = (0.03, 0.1, 0.3, 1.0)
+SCATTER = (0.5, 0.7, 1.0, 1.4, 2.0, 3.0)
+TOLD = 10.0
+#: Days on which it may have begun, days of the flush, and losses that came at once: fine enough, since the
+#: scatter of days blurs more.
+ONSETS, FLUSHES, FINE = 20, 32, 40
+STEPS = np.linspace(0.02, 0.60, 16)
+#: Newest days that are taken one by one; older ones are pooled by threes.
+SINGLY = 24
+#: Nine equally likely values of a standard normal.
+_NODES = np.array([-1.5932, -0.9674, -0.5895, -0.2822, 0.0, 0.2822, 0.5895, 0.9674, 1.5932])
+Quantiles = tuple[float | None, float | None, float | None]
+NOT_TOLD: Quantiles = (None, None, None)
+
+
+class Record(NamedTuple):
+    """Days [d], log of delivery left, and what 1 / variance of each is by its runs."""
+
+    day: Floats
+    log_left: Floats
+    weight: Floats
+
+
+def days_to_flush(points: Sequence[Sequence[float]], level: float, common: float) -> Quantiles:
+    """Days from the last point until delivery left falls to `level`: tenth, median, ninetieth percentile.
+
+    points: (day, delivery left over clean, its standard error by the day's runs), in order of time.
+    common: standard error of the clean value, which all points share. None: beyond MOST_DAYS; three times
+    None: no clog can be told.
+
+    >>> linear = [(d, 1.0 - 0.01 * d, 0.005) for d in range(16)]
+    >>> early, middle, late = days_to_flush(linear, 0.75, 0.001)
+    >>> early < 10.0 < late
+    True
+    """
+    if len(points) < LEAST_POINTS:
+        return NOT_TOLD
+    day, left, error = np.asarray(points, np.float64).T
+    if float(np.median(left[-3:])) <= level:
+        return 0.0, 0.0, 0.0
+    record = _pooled(day, np.log(np.clip(left, 0.05, 2.0)), error / np.clip(left, 0.05, 2.0))
+    if not _worth_it(record, common):
+        return NOT_TOLD
+    onsets = _onsets(record.day)
+    still = _evidence(record, np.zeros((1, len(record.day))), common)
+    stays = _evidence(record, _stayed(record.day, onsets), common)
+    flushes = np.geomspace(0.25, MOST_DAYS, FLUSHES)
+    grows = _growth(record, onsets, flushes, level, common)
+    # each of the three hypotheses spreads its prior evenly over its own grid
+    top = max(float(still.max()), float(stays.max()), float(grows.max()))
+    odds_growing = float(np.exp(grows - top).sum() / (len(LAWS) * ONSETS * FLUSHES))
+    odds_stays = float(np.exp(stays - top).mean())
+    odds_still = float(np.exp(still - top).mean())
+    if odds_growing < TOLD * odds_still:
+        return NOT_TOLD
+    never = odds_stays / (odds_stays + odds_growing)
+    by_flush = np.exp(grows - top).sum(axis=(0, 1))
+    held = np.cumsum(by_flush) / by_flush.sum()
+    a = max(int(np.searchsorted(held, 0.002)) - 1, 0)
+    b = min(int(np.searchsorted(held, 0.998)) + 1, FLUSHES - 1)
+    fine = np.geomspace(flushes[a], flushes[b], FINE)
+    again = _growth(record, onsets, fine, level, common)
+    weights = np.exp(again - again.max())
+    return _quantiles(fine, weights.sum(axis=(0, 1)), never)
+
+
+def _pooled(day: Floats, log_left: Floats, error: Floats) -> Record:
+    weight = 1.0 / np.maximum(error, 1e-4) ** 2
+    old = max(len(day) - SINGLY, 0) // 3 * 3
+    if not old:
+        return Record(day, log_left, weight)
+    heavy = weight[:old].reshape(-1, 3)
+    total = heavy.sum(axis=1)
+    means = [(heavy * one[:old].reshape(-1, 3)).sum(axis=1) / total for one in (day, log_left)]
+    return Record(
+        np.concatenate([means[0], day[old:]]),
+        np.concatenate([means[1], log_left[old:]]),
+        np.concatenate([total, weight[old:]]),
+    )
+
+
+def _worth_it(record: Record, common: float) -> bool:
+    """Whether the newest three days are a standard error below clean at all: spares healthy days the grid."""
+    newest = record.weight[-3:]
+    loss = -float((newest * record.log_left[-3:]).sum() / newest.sum())
+    return loss > float(np.hypot(common, 1.0 / np.sqrt(newest.sum())))
+
+
+def _onsets(day: Floats) -> Floats:
+    """Days on which it may have begun: those of the record, and as long again before it."""
+    last, span = float(day[-1]), max(float(day[-1] - day[0]), 1.0)
+    return np.asarray(last - np.linspace(0.5, 1.25 * span, ONSETS))
+
+
+def _stayed(day: Floats, onsets: Floats) -> Floats:
+    """Log of delivery left, had a loss of each of STEPS come at once: (onsets * steps, days)."""
+    since = day[None, :] >= onsets[:, None]
+    return np.asarray((since[:, None, :] * np.log1p(-STEPS)[None, :, None]).reshape(-1, len(day)))
+
+
+def _growth(record: Record, onsets: Floats, flushes: Floats, level: float, common: float) -> Floats:
+    """Log-evidence of each (law and share, onset, flush)."""
+    # time since onset over time from onset to flush
+    ends = record.day[-1] + flushes
+    part = np.maximum(record.day[None, None, :] - onsets[:, None, None], 0.0) / (
+        ends[None, :, None] - onsets[:, None, None]
+    )
+    found = [
+        _evidence(record, _course(part, law, share, level), common) - np.log(len(shares))
+        for law in LAWS
+        for shares in [SHARES if law else SHARES[-1:]]  # a cake's course is the same for all
+        for share in shares
+    ]
+    # scale-free in the whole time from onset to flush; the grid of flushes is even in its logarithm
+    prior = np.log(flushes[None, :] / (ends[None, :] - onsets[:, None]))
+    return np.asarray(np.stack(found) + prior[None, :, :])
+
+
+def _course(part: Floats, law: float, share: float, level: float) -> Floats:
+    """Log of delivery left where `part` of the volume from clean to flush has passed."""
+    at_flush = 1.0 + (level**-2 - 1.0) / share
+    if law == 0.0:
+        x = 1.0 + part * (at_flush - 1.0)
+    elif law == 1.0:
+        x = at_flush**part
+    else:
+        power = 1.0 - law
+        x = (1.0 - part * (1.0 - at_flush**power)) ** (1.0 / power)
+    return np.asarray(-0.5 * np.log1p(share * (x - 1.0)))
+
+
+def _evidence(record: Record, course: Floats, common: float) -> Floats:
+    """Log-likelihood of courses (..., days), the clean value's error and the scatter integrated out."""
+    off = record.log_left - course
+    squares, sums, weight = off**2 @ record.weight, off @ record.weight, float(record.weight.sum())
+    ways = []
+    for scatter in SCATTER:
+        w = scatter**-2
+        shared = common**2 / (1.0 + common**2 * weight * w)
+        spread = -len(record.day) * np.log(scatter) - 0.5 * np.log1p(common**2 * weight * w)
+        ways.append(spread - 0.5 * (w * squares - shared * (w * sums) ** 2))
+    return np.asarray(np.logaddexp.reduce(np.stack(ways), axis=0))
+
+
+def _quantiles(flushes: Floats, weight: Floats, never: float) -> Quantiles:
+    """Of days to flush, each widened by how use and dirt may drift until then."""
+    drift = np.minimum(DRIFT_WEEK * np.sqrt(flushes / 7.0), DRIFT_MOST)
+    days = (flushes[:, None] * np.exp(drift[:, None] * _NODES[None, :])).ravel()
+    share = np.repeat(weight, len(_NODES))
+    order = np.argsort(days, kind="stable")
+    days, share = days[order], share[order]
+    held = (np.cumsum(share) - 0.5 * share) / share.sum() * (1.0 - never)
+    told = [float(np.interp(q, held, days)) if q <= held[-1] else None for q in (0.1, 0.5, 0.9)]
+    early, middle, late = (None if one is None or one >= MOST_DAYS else one for one in told)
+    return early, middle, late
