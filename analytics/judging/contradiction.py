@@ -24,6 +24,7 @@ Parameters, each a statement about what cannot be:
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from math import inf
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -32,6 +33,7 @@ from analytics.judging.climbs import ClimbMemory, Climbs
 from analytics.plant.description import Measure
 from analytics.seeing.middles import unspiked
 from analytics.seeing.motor import motor_signal
+from analytics.seeing.tracks import ZERO_SHARE
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -99,6 +101,9 @@ class Contradictions:
         self.plant = plant
         self.motor = motor_signal(plant)
         self.climbs = Climbs(plant)
+        zero_pa = ZERO_SHARE * plant.switch.cut_in_pa if plant.switch else -inf
+        pressures = plant.measuring(Measure.LINE_PRESSURE, Measure.DISCHARGE_PRESSURE)
+        self._zero_pa = dict.fromkeys(pressures, zero_pa)
         self.rain = next(iter(plant.measuring(Measure.RAINFALL)), None)
         self.flow_m3_s = plant.pump.rated_flow_m3_s or USUAL_FLOW_M3_S
 
@@ -117,7 +122,8 @@ class Contradictions:
         for position, span in beat.spans.items():
             if not span.count:
                 continue
-            still = _still(evidence.still.setdefault(position, Still()), beat, span)
+            still = evidence.still.setdefault(position, Still())
+            _stand(still, beat, span, *self._range(position, span))
             cause = self._stuck(position, still, beat, evidence) or self._wild(position, beat, span, evidence)
             if cause is not None:
                 found[position] = cause
@@ -126,6 +132,14 @@ class Contradictions:
             silent = position not in beat.spans
             found[position] = "stuck" if still.since_us or silent else "implausible"
         return found
+
+    def _range(self, position: int, span: Span) -> tuple[float, float]:
+        """Lowest and highest of a beat; a pressure's drop-outs to nothing are no words of the gauge's."""
+        zero_pa = self._zero_pa.get(position, -inf)
+        if not span.low <= zero_pa < span.high:
+            return span.low, span.high
+        said = span.value[span.value > zero_pa]
+        return float(said.min()), float(said.max())
 
     def _stuck(self, position: int, still: Still, beat: Beat, evidence: Evidence) -> str | None:
         if not still.since_us or still.samples < SAMPLES:
@@ -239,20 +253,10 @@ def _stands(tail: Tail, span: Span, beat: Beat) -> bool:
     return tail.stood >= LEAP_BEATS
 
 
-def _still(still: Still, beat: Beat, span: Span) -> Still:
-    """Take up one beat's samples of a signal."""
-    if span.low != span.high or (still.since_us and span.low != still.value):
-        same_inside = span.low == span.high
-        still.since_us = beat.from_us if same_inside else 0
-        still.value, still.samples, still.runs, still.ran_s = span.low, 0, 0, 0.0
-    elif not still.since_us:
-        still.since_us, still.value, still.samples, still.runs, still.ran_s = (
-            beat.from_us,
-            span.low,
-            0,
-            0,
-            0.0,
-        )
+def _stand(still: Still, beat: Beat, span: Span, low: float, high: float) -> None:
+    """Take up one beat's samples of a signal, which lie between `low` and `high`."""
+    if low != high or not still.since_us or low != still.value:
+        still.since_us = beat.from_us if low == high else 0
+        still.value, still.samples, still.runs, still.ran_s = low, 0, 0, 0.0
     still.samples += span.count
     still.ran_s += beat.running_s
-    return still

@@ -118,12 +118,13 @@ def test_collector_that_was_off_makes_nobody_silent() -> None:
     assert told(holding.outcome(6.0)) == []
 
 
-def test_a_stuck_gauge_with_stray_words_is_one_finding() -> None:
-    """A word of its own each nine hours or so, and back to where it stuck: no sign of health."""
+@pytest.mark.parametrize(("stray", "each_s", "lasts_s"), [(2.81e5, 33_000, 10), (0.0, 7_100, 15)])
+def test_a_stuck_gauge_with_stray_words_is_one_finding(stray: float, each_s: int, lasts_s: int) -> None:
+    """Words of its own each few hours, and back to where it stuck: no sign of health."""
 
     def spoil(t, true):
         shown = np.where(t >= STUCK_S, 2.8e5, true)
-        shown[(t >= STUCK_S) & (t % 33_000 < 10)] = 2.81e5
+        shown[(t >= STUCK_S) & (t % each_s < lasts_s)] = stray
         return shown
 
     found = last_words(Holding(spoil={"pressure": spoil}).outcome(8.0))
