@@ -1,18 +1,23 @@
 """Where the runs' pressures stand, for samples too far apart to meet a collapse each time.
 
-A sound tank, and one that has lost its air, fill through the whole band: samples taken within runs lie
-all over it, as evenly in water as in time. A tank charged above cut-in is empty below its charge: within
-a run pressure stands above the charge from the first second on, and only the collapse before the start,
-over in a moment, is ever seen below. A switch whose cut-in has moved up never lets pressure go there.
+A sound tank, and one that has lost its air, empty and fill through the whole band: of the time in which the
+pump cycles, pressure spends in the band's lowest part about that part's share of the tank's water. A tank
+charged above cut-in is empty below its charge: what is below is only the collapse before the start and the
+leap after it, which the line's own water makes, a few parts in a hundred of a drawdown. A switch whose
+cut-in has moved up never lets pressure go there.
 
-So three statements, each from many runs:
+So four statements, each from many runs:
 
 - since when the lowest sample within a run stands off the band's foot, and M, the lowest of these (a few
   runs are left out, as many as could have been sampled in the leap of their first seconds);
 - had the runs filled from cut-in, a run of T seconds sampled each `dt` would have missed the part below
   M, which takes it LOWER * w(M) / w(band) * T seconds, with a chance of 1 - that / dt at most: the
   product over the runs is the chance that M is an accident (CHANCE);
-- dips: samples about the old cut-in since then. Had the cut-in moved, the pump would have started before.
+- the share of samples below LOW in beats in which the pump cycles, for runs of few samples: the
+  log-likelihood ratio of TIME_WHOLE against TIME_RAISED, in which a run or a rest counts as one sample
+  (Wald 1945: beyond log(1 / TIME_CHANCE) the wrong one is believed less often than once in TIME_CHANCE);
+- dips: beats with a sample about the old cut-in since then. Had the cut-in moved, the pump would have
+  started before.
 
 Parameters:
     KEPT      24     runs, some hours of a fast-cycling pump
@@ -24,6 +29,9 @@ Parameters:
     LOW       0.22   of the band: a footing below it is a whole band
     FEW       4      runs
     UNSEEN    2      intervals of a run that a motor seen as coarsely may hide, one at each end
+    TIME_WHOLE       share of the time below LOW: the water there, less a third for draws that begin high
+    TIME_RAISED 0.06 of the time below the charge: the line's own water over a small drawdown
+    TIME_CHANCE 1e-3 of each: asked where runs are short already, not to raise anything
     DIPS      2      samples at the very foot, below half of LOW, and COLLAPSE_S 1 s that one takes, for how
                      many were to be expected; EXPECTED 2.3 and none: one chance in ten (Poisson)
 
@@ -55,34 +63,49 @@ CHANCE, SURE = 1e-4, 1e-6
 LOW = 0.22
 FEW = 4
 UNSEEN = 2.0
+THIRD_LESS, TIME_RAISED, TIME_CHANCE = 0.67, 0.06, 1e-3
+CYCLES = 2  # starts in a beat in which the pump cycles
 DIPS, COLLAPSE_S = 2, 1.0
 EXPECTED = 2.3
 MARGIN = 0.05
 FINE_S = 3.0
 #: A pressure this far down is no collapse to cut-in but a drop-out, or an emptied line.
 NOTHING = 0.5
+BEATS = 200
 
 Stands = Literal["whole", "overcharged", "raised", "either", "unknown"]
 
 
-LOWS_KEPT = 200
-
-
 @dataclass
 class Footing:
-    """Plain data. Of each run: start [us], length [s], interval [s], its lowest sample as a share of the
-    band above cut-in."""
+    """Plain data.
+
+    runs    of each: start [us], length [s], interval [s], its lowest sample as a share of the band above
+            cut-in
+    beats   of each: end [us], its lowest and its highest sample as shares, samples, share of these below LOW
+    since   when the newest raised footing began [us], runs since, and dips to be expected of them
+    """
 
     runs: list[list[float]] = field(default_factory=list)
-    lows: list[list[float]] = field(default_factory=list)  # of beats: end [us], lowest sample, a share
+    beats: list[list[float]] = field(default_factory=list)
+    since: list[float] = field(default_factory=list)
 
 
 @dataclass(frozen=True, slots=True)
 class Said:
-    """What the runs say: where they stand, and the chance that it is an accident."""
+    """What the runs say.
+
+    stands   where they stand, and the chance that it is an accident
+    foot     share of the band above cut-in, where it is raised
+    top      highest that the cycling reached lately, a share of the band
+    missed   dips that an overcharged tank was to be expected to show, and of which none was seen
+    """
 
     stands: Stands
     chance: float = 1.0
+    foot: float = 0.0
+    top: float | None = None
+    missed: float = 0.0
 
 
 def _band(plant: Plant) -> tuple[float, float]:
@@ -99,55 +122,115 @@ def note_run(footing: Footing, run: Run, plant: Plant) -> None:
     share = (run.pressure_low_pa - low) / band
     one = [float(run.cycle.start_us), run.cycle.run_time_s, run.interval_s, share]
     footing.runs = [*footing.runs, one][-KEPT:]
+    dip = min(COLLAPSE_S / run.interval_s, 1.0)
+    if share < LOW and len(footing.runs) > 1 and footing.runs[-2][3] < LOW:
+        footing.since = []  # two in a row from the foot: the band is whole
+    elif footing.since:
+        footing.since = [footing.since[0], footing.since[1] + 1.0, footing.since[2] + dip]
+    elif share >= LOW:
+        footing.since = [one[0], 1.0, dip]
 
 
 def note_beat(footing: Footing, span: Span | None, to_us: int, plant: Plant) -> None:
-    """Take up the lowest pressure of ten minutes, if it is one that tells."""
+    """Take up the pressures of ten minutes, without drop-outs."""
     if span is None or not span.count or not footing.runs:
         return
     low, band = _band(plant)
-    lowest = span.low
-    if lowest < NOTHING * low:
-        real = span.value[span.value >= NOTHING * low]
-        if not len(real):
+    value = span.value
+    if span.low < NOTHING * low:
+        value = value[value >= NOTHING * low]
+        if not len(value):
             return
-        lowest = float(real.min())
-    footing.lows.append([float(to_us), (lowest - low) / band])
-    since_us = footing.runs[0][0]
-    gone = max(bisect_right(footing.lows, since_us, key=itemgetter(0)), len(footing.lows) - LOWS_KEPT)
-    del footing.lows[:gone]
+    share = (value - low) / band
+    beat = [
+        float(to_us),
+        float(share.min()),
+        float(share.max()),
+        float(len(share)),
+        float((share < LOW).mean()),
+    ]
+    footing.beats.append(beat)
+    from_us = min(footing.runs[0][0], footing.since[0] if footing.since else footing.runs[0][0])
+    gone = max(bisect_right(footing.beats, from_us, key=itemgetter(0)), len(footing.beats) - BEATS)
+    del footing.beats[:gone]
 
 
 def seen_below(footing: Footing, pressure_pa: float, plant: Plant) -> bool:
     """Whether a sample of the runs' time stood well below a pressure that is taken for the cut-in."""
     low, band = _band(plant)
     limit = (pressure_pa - low) / band - 2.0 * MARGIN
-    return any(one[1] < limit for one in footing.lows if one[0] > footing.runs[-4:][0][0])
+    return any(one[1] < limit for one in footing.beats if one[0] > footing.runs[-4:][0][0])
 
 
-def judged(footing: Footing, plant: Plant, water: Water) -> Said:
-    """What the newest runs say of the tank's charge and the switch's cut-in."""
-    runs = _since_raised(footing.runs)
-    if len(runs) < FEW:
-        lows = sum(one[3] < LOW for one in footing.runs)
-        return Said("whole" if lows > FEW and lows > _spare(footing.runs) else "unknown")
-    foot = min(one[3] for one in runs if one[3] >= LOW) - MARGIN
+def judged(footing: Footing, plant: Plant, water: Water, since_us: float = 0.0) -> Said:
+    """What the newest runs (since a time, where a fault began then) say of the charge and the cut-in."""
+    if since_us > 0.0:
+        runs = [one for one in footing.runs if one[0] >= since_us]
+        beats = [one for one in footing.beats if one[0] >= since_us + BEAT_US]
+        footing = Footing(runs, beats, footing.since)
+    top = _top(footing)
+    time = _by_time(footing, plant, water)
+    raised = _since_raised(footing.runs)
+    if len(raised) >= FEW:
+        foot = min(one[3] for one in raised if one[3] >= LOW) - MARGIN
+        chance = _chance(raised, foot, plant, water)
+        if chance <= log(CHANCE) or (time <= log(TIME_CHANCE) and len(raised) >= 2 * FEW):
+            kind, missed = _which(footing, foot)
+            return Said(kind, exp(chance), foot, top, missed)
+    lows = sum(one[3] < LOW for one in footing.runs)
+    by_runs = len(raised) < FEW and lows > FEW and lows > _spare(footing.runs)
+    return Said("whole" if by_runs or time >= -log(TIME_CHANCE) else "unknown", top=top)
+
+
+def _chance(runs: list[list[float]], foot: float, plant: Plant, water: Water) -> float:
+    """Log of the chance that so many runs from cut-in showed nothing below the foot."""
     low, band = _band(plant)
     share = water.between_m3(low, low + foot * band) / max(water.between_m3(low, low + band), 1e-12)
-    chance = sum(
+    return sum(
         log(max(1.0 - LOWER * share * max(one[1] / one[2] - UNSEEN, 0.0), LEAST_M))
         for one in runs
         if one[3] >= LOW
     )
-    if chance > log(CHANCE):
-        return Said("unknown")
-    since_us = runs[1][0] + BEAT_US  # a beat that was all after the change
-    dips = sum(one[1] < min(0.5 * LOW, foot) for one in footing.lows if one[0] >= since_us)
-    expected = sum(min(COLLAPSE_S / one[2], 1.0) for one in runs)
-    kind: Stands = (
-        "overcharged" if dips >= DIPS else "raised" if dips == 0 and expected >= EXPECTED else "either"
+
+
+def _by_time(footing: Footing, plant: Plant, water: Water) -> float:
+    """Log-likelihood ratio of a whole band over a raised footing, from the time spent below LOW."""
+    low, band = _band(plant)
+    water_share = water.between_m3(low, low + LOW * band) / max(water.between_m3(low, low + band), 1e-12)
+    whole = max(THIRD_LESS * water_share, 2.0 * TIME_RAISED)
+    below, above = log(whole / TIME_RAISED), log((1.0 - whole) / (1.0 - TIME_RAISED))
+    return sum(
+        min(beat[3], 2.0 * starts) * (beat[4] * below + (1.0 - beat[4]) * above)
+        for beat, starts in _cycling(footing)
     )
-    return Said(kind, exp(chance))
+
+
+def _cycling(footing: Footing) -> list[tuple[list[float], int]]:
+    """Beats in which the pump cycled, with the starts in each."""
+    starts = [run[0] for run in footing.runs]
+    found = []
+    for beat in footing.beats:
+        count = sum(beat[0] - BEAT_US <= start < beat[0] for start in starts)
+        if count >= CYCLES:
+            found.append((beat, count))
+    return found
+
+
+def _top(footing: Footing) -> float | None:
+    """The highest pressure of the cycling: the second highest of its beats, for one may be a spike."""
+    tops = sorted(beat[2] for beat, _ in _cycling(footing))
+    return tops[-2] if len(tops) >= 2 else None
+
+
+def _which(footing: Footing, foot: float) -> tuple[Stands, float]:
+    """A charge above cut-in, or a cut-in that has moved up: by the dips between, seen and missed."""
+    if not footing.since:
+        return "either", 0.0
+    since_us, _, expected = footing.since
+    dips = sum(one[1] < min(0.5 * LOW, foot) for one in footing.beats if one[0] >= since_us + BEAT_US)
+    if dips >= DIPS:
+        return "overcharged", 0.0
+    return ("raised" if expected >= EXPECTED else "either", expected) if dips == 0 else ("either", 0.0)
 
 
 def _spare(runs: list[list[float]]) -> float:

@@ -1,0 +1,60 @@
+"""Bursts of runs that no tank could make: a worn contact, or a sensing tube that is half blocked.
+
+A sound tank over a tenth of the usual band (2 psi) still takes some 8 s to fill; one that has no air, or is
+shut off from its line, shoots up to cut-out in each run, which a fluttering switch does not.
+
+Parameters: FLUTTER_S 6 s; FLUTTER_RUNS 3 within FLUTTER_WITHIN 30 s: a contact that bounces once at a stop
+makes two, a hand does not make three. UNMOVED a tenth of the band: a gauge's noise and a tap's draw in a
+second, and far from a cycle.
+
+Source: common practice, no source.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from analytics.judging.reference import Reference
+    from analytics.plant.description import Plant
+    from analytics.seeing.events import Run
+
+FLUTTER_S = 6.0
+FLUTTER_RUNS = 3
+FLUTTER_WITHIN_US = 30_000_000
+UNMOVED = 0.1
+
+
+def is_spike(run: Run, usual: Reference) -> bool:
+    """A second of motor that moved no pressure: a spike in its signal, for no tank is filled so."""
+    cycle = run.cycle
+    if cycle.run_time_s > FLUTTER_S or cycle.pressure_start_pa is None or cycle.pressure_stop_pa is None:
+        return False
+    return abs(cycle.pressure_stop_pa - cycle.pressure_start_pa) < UNMOVED * usual.band_pa
+
+
+def is_brief(run: Run, plant: Plant) -> bool:
+    """Too short for any tank, and pressure did not get up."""
+    return run.cycle.run_time_s <= FLUTTER_S and not _shoots_up(run, plant)
+
+
+def burst(brief: list[list[float]], run: Run) -> tuple[list[list[float]], bool]:
+    """The newest brief runs ([start, stop] in us, run time) with this one, and whether they are a burst."""
+    newest = [float(run.cycle.start_us), float(run.cycle.stop_us), run.cycle.run_time_s]
+    brief = [*brief, newest][-FLUTTER_RUNS:]
+    full = len(brief) == FLUTTER_RUNS
+    return brief, full and brief[-1][0] - brief[0][0] <= FLUTTER_WITHIN_US
+
+
+def _shoots_up(run: Run, plant: Plant) -> bool:
+    """Pressure reaches cut-out in each of these runs: the tank has no air (or is shut off)."""
+    switch, high, cycle = plant.switch, run.pressure_high_pa, run.cycle
+    if switch is None or high is None:
+        return False
+    band = switch.cut_out_pa - switch.cut_in_pa
+    ends = [
+        p for p in (cycle.pressure_start_pa, cycle.pressure_stop_pa, run.pressure_low_pa) if p is not None
+    ]
+    if ends and max(*ends, high) - min(*ends, high) > 0.5 * band:
+        return True
+    return high > switch.cut_out_pa - 0.35 * band
