@@ -50,7 +50,7 @@ from analytics.judging.cycling_cause import (
 )
 from analytics.judging.cycling_run import FINE_S, LEAP_SHARE, NARROW, Seen, counts, see, shortest_s
 from analytics.judging.flutter import burst, is_brief, is_spike
-from analytics.judging.footing import LOW, SURE, Footing, judged, note_beat, note_run
+from analytics.judging.footing import LOW, SURE, Footing, band_of, judged, note_beat, note_run
 from analytics.judging.signature import best_delivery
 from analytics.judging.watch import AllClear, Claim, Coverage, Detector
 from analytics.plant.description import MOTOR_MEASURES, Measure
@@ -100,8 +100,8 @@ OPEN = {
         "the sensors cannot tell lost air from a changed pump: check the air charge with the tank drained."
     ),
     (): (
-        "without a pressure signal lost air, a switch that has moved and a motor that trips look alike: check "
-        "the air charge with the tank drained, then read a gauge at start and stop."
+        "without a pressure signal lost air, a switch that has moved and a motor that trips look alike: "
+        "check the air charge with the tank drained, then read a gauge at start and stop."
     ),
 }
 
@@ -145,7 +145,8 @@ class ShortCycling(Detector):
     def beat(self, beat: Beat, known: Known) -> Sequence[Word]:
         """Pressures far apart are kept for where they stand; the next run is judged by them."""
         if self._pressure is not None and self.memory.footing.runs:
-            note_beat(self.memory.footing, beat.spans.get(self._pressure), beat.to_us, self.plant)
+            band = band_of(self.plant, known.usual)
+            note_beat(self.memory.footing, beat.spans.get(self._pressure), beat.to_us, band)
         return ()
 
     def run(self, run: Run, known: Known) -> Sequence[Word]:
@@ -171,7 +172,7 @@ class ShortCycling(Detector):
         memory.runs = [*memory.runs, seen][-KEPT:]
         if stands:
             memory.evidence = [*memory.evidence, seen][-EVIDENCE:]
-        note_run(memory.footing, run, self.plant)
+        note_run(memory.footing, run, band_of(self.plant, usual))
         if memory.flutter_us is not None and run.cycle.start_us - memory.flutter_us < HOUR_US:
             memory.runs = []  # what a fluttering switch does between its bursts has no cause of its own
             return ()
@@ -191,7 +192,7 @@ class ShortCycling(Detector):
         limit = self._grown_limit(known) if usual.learned else GROWN_FROM_FILE
         many = sum(seen.apparent is not None and seen.apparent > BACK for seen in memory.runs)
         has_grown = grown is not None and grown >= limit and many >= ENOUGH + 1
-        foot = judged(memory.footing, self.plant, known.water)
+        foot = judged(memory.footing, band_of(self.plant, usual), known.water)
         # a footing that few samples tell is asked for runs that are short besides: else it is no harm yet
         high_foot = foot.stands == "overcharged" and foot.chance <= SURE and self._near()
         odd = self._odd() or (len(memory.runs) == KEPT and high_foot)
@@ -218,7 +219,7 @@ class ShortCycling(Detector):
         self, known: Known, usual: Reference, grown: float | None, has_grown: bool, often: bool
     ) -> None:
         runs = self.memory.evidence
-        foot = judged(self.memory.footing, self.plant, known.water, runs[0].start_us)
+        foot = judged(self.memory.footing, band_of(self.plant, usual), known.water, runs[0].start_us)
         grounds = Grounds(runs, foot, grown, has_grown, often, usual, self.plant, known.water)
         self.memory.take(cause_of(grounds))
 
@@ -282,7 +283,8 @@ class ShortCycling(Detector):
             return False
         if cause == "overcharged_tank":
             if seen.coarse and seen.leap is None:
-                foot = judged(self.memory.footing, self.plant, known.water).stands
+                band = band_of(self.plant, known.usual)
+                foot = judged(self.memory.footing, band, known.water).stands
                 from_cut_in = self.memory.footing.runs and self.memory.footing.runs[-1][3] < LOW
                 return None if foot == "unknown" else bool(foot == "whole" and from_cut_in)
             return None if seen.leap is None else seen.leap < 0.5 * LEAP_SHARE

@@ -24,7 +24,7 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 from analytics import words
-from analytics.judging.footing import FINE_S, Footing, judged, note_beat, note_run, seen_below
+from analytics.judging.footing import FINE_S, Footing, band_of, judged, note_beat, note_run, seen_below
 from analytics.judging.watch import AllClear, Claim, Coverage, Detector
 from analytics.plant.description import MOTOR_MEASURES, Measure
 
@@ -71,7 +71,7 @@ class SwitchDrift(Detector):
         if moves is None:
             return ()
         start, stop, limit_start, limit_stop = moves
-        note_run(memory.footing, run, self.plant)
+        note_run(memory.footing, run, band_of(self.plant, known.usual))
         if stop < limit_stop and self._collapses(start, run.interval_s, known):
             return ()
         over = max(abs(start) / limit_start, abs(stop) / limit_stop)
@@ -92,7 +92,8 @@ class SwitchDrift(Detector):
     def beat(self, beat: Beat, known: Known) -> Sequence[Word]:
         """Pressures far apart are kept: one below a cut-in that has moved up says that it has not."""
         if self._pressure is not None and self.memory.footing.runs:
-            note_beat(self.memory.footing, beat.spans.get(self._pressure), beat.to_us, self.plant)
+            band = band_of(self.plant, known.usual)
+            note_beat(self.memory.footing, beat.spans.get(self._pressure), beat.to_us, band)
         return ()
 
     def _collapses(self, start_pa: float, interval_s: float, known: Known) -> bool:
@@ -100,9 +101,10 @@ class SwitchDrift(Detector):
         not let happen: a charge above cut-in does, in the moment in which the tank is empty."""
         if interval_s <= FINE_S or start_pa < COLLAPSED * known.usual.band_pa:
             return False
-        foot = judged(self.memory.footing, self.plant, known.water)
+        band = band_of(self.plant, known.usual)
+        foot = judged(self.memory.footing, band, known.water)
         return foot.stands in ("overcharged", "either") or seen_below(
-            self.memory.footing, start_pa + known.signature.clean["start_pa"].middle, self.plant
+            self.memory.footing, start_pa + known.signature.clean["start_pa"].middle, band
         )
 
     def _moves(self, known: Known, interval_s: float) -> tuple[float, float, float, float] | None:

@@ -159,21 +159,12 @@ def _by_top(grounds: Grounds) -> Verdict | None:
         return None
     tops = middle([seen.top for seen in grounds.runs if seen.interval_s < 0.35 * seen.run_s])
     lower = tops is not None and tops > LOWER_TOP
-    top = _cycling_top(grounds)
+    top = grounds.foot.top
     if top is not None and grounds.foot.stands != "overcharged":
         lower = top < 1.0 - LOWER_TOP
     band = middle([seen.band for seen in grounds.runs])
     narrow = band is None or band < NARROW
     return Verdict("narrow_switch_band", 0.9) if lower and narrow else None
-
-
-def _cycling_top(grounds: Grounds) -> float | None:
-    """The highest that the cycling reached, over the usual band."""
-    top, switch, usual = grounds.foot.top, grounds.plant.switch, grounds.usual
-    if top is None or switch is None:
-        return None
-    pressure_pa = switch.cut_in_pa + top * (switch.cut_out_pa - switch.cut_in_pa)
-    return (pressure_pa - usual.start_pa) / usual.band_pa
 
 
 def _by_foot(grounds: Grounds) -> Verdict | None:

@@ -50,6 +50,7 @@ from analytics.judging.reference import USUAL_CUT_IN_PA, USUAL_CUT_OUT_PA
 from analytics.seeing.beats import BEAT_US
 
 if TYPE_CHECKING:
+    from analytics.judging.reference import Reference
     from analytics.plant.description import Plant
     from analytics.seeing.beats import Span
     from analytics.seeing.events import Run
@@ -73,6 +74,7 @@ FINE_S = 3.0
 NOTHING = 0.5
 BEATS = 200
 
+Band = tuple[float, float]  # cut-in and the width of the band [Pa]
 Stands = Literal["whole", "overcharged", "raised", "either", "unknown"]
 
 
@@ -108,18 +110,21 @@ class Said:
     missed: float = 0.0
 
 
-def _band(plant: Plant) -> tuple[float, float]:
+def band_of(plant: Plant, usual: Reference) -> tuple[float, float]:
+    """Foot and width [Pa]: learned, or, before (a fault may be there from the first run), the plate's."""
+    if usual.learned:
+        return usual.start_pa, usual.band_pa
     switch = plant.switch
     low = switch.cut_in_pa if switch else USUAL_CUT_IN_PA
     return low, (switch.cut_out_pa if switch else USUAL_CUT_OUT_PA) - low
 
 
-def note_run(footing: Footing, run: Run, plant: Plant) -> None:
+def note_run(footing: Footing, run: Run, band: Band) -> None:
     """Take up a run that was seen whole, by samples far apart, of which one at least fell into it."""
     if not run.entire or run.interval_s <= FINE_S or run.pressure_low_pa is None:
         return
-    low, band = _band(plant)
-    share = (run.pressure_low_pa - low) / band
+    low, wide = band
+    share = (run.pressure_low_pa - low) / wide
     one = [float(run.cycle.start_us), run.cycle.run_time_s, run.interval_s, share]
     footing.runs = [*footing.runs, one][-KEPT:]
     dip = min(COLLAPSE_S / run.interval_s, 1.0)
@@ -131,17 +136,17 @@ def note_run(footing: Footing, run: Run, plant: Plant) -> None:
         footing.since = [one[0], 1.0, dip]
 
 
-def note_beat(footing: Footing, span: Span | None, to_us: int, plant: Plant) -> None:
+def note_beat(footing: Footing, span: Span | None, to_us: int, band: Band) -> None:
     """Take up the pressures of ten minutes, without drop-outs."""
     if span is None or not span.count or not footing.runs:
         return
-    low, band = _band(plant)
+    low, wide = band
     value = span.value
     if span.low < NOTHING * low:
         value = value[value >= NOTHING * low]
         if not len(value):
             return
-    share = (value - low) / band
+    share = (value - low) / wide
     beat = [
         float(to_us),
         float(share.min()),
@@ -155,26 +160,27 @@ def note_beat(footing: Footing, span: Span | None, to_us: int, plant: Plant) -> 
     del footing.beats[:gone]
 
 
-def seen_below(footing: Footing, pressure_pa: float, plant: Plant) -> bool:
+def seen_below(footing: Footing, pressure_pa: float, band: Band) -> bool:
     """Whether a sample of the runs' time stood well below a pressure that is taken for the cut-in."""
-    low, band = _band(plant)
-    limit = (pressure_pa - low) / band - 2.0 * MARGIN
+    low, wide = band
+    limit = (pressure_pa - low) / wide - 2.0 * MARGIN
     return any(one[1] < limit for one in footing.beats if one[0] > footing.runs[-4:][0][0])
 
 
-def judged(footing: Footing, plant: Plant, water: Water, since_us: float = 0.0) -> Said:
+def judged(footing: Footing, band: Band, water: Water, since_us: float = 0.0) -> Said:
     """What the newest runs (since a time, where a fault began then) say of the charge and the cut-in."""
     if since_us > 0.0:
         runs = [one for one in footing.runs if one[0] >= since_us]
         beats = [one for one in footing.beats if one[0] >= since_us + BEAT_US]
         footing = Footing(runs, beats, footing.since)
     top = _top(footing)
-    time = _by_time(footing, plant, water)
+    time = _by_time(footing, band, water)
     raised = _since_raised(footing.runs)
     if len(raised) >= FEW:
         foot = min(one[3] for one in raised if one[3] >= LOW) - MARGIN
-        chance = _chance(raised, foot, plant, water)
-        if chance <= log(CHANCE) or (time <= log(TIME_CHANCE) and len(raised) >= 2 * FEW):
+        chance = _chance(raised, foot, band, water)
+        by_time = time <= log(TIME_CHANCE) and len(raised) >= 2 * FEW
+        if by_time or (chance <= log(CHANCE) and time <= 0.0):  # a draw may keep step with the samples
             kind, missed = _which(footing, foot)
             return Said(kind, exp(chance), foot, top, missed)
     lows = sum(one[3] < LOW for one in footing.runs)
@@ -182,10 +188,9 @@ def judged(footing: Footing, plant: Plant, water: Water, since_us: float = 0.0) 
     return Said("whole" if by_runs or time >= -log(TIME_CHANCE) else "unknown", top=top)
 
 
-def _chance(runs: list[list[float]], foot: float, plant: Plant, water: Water) -> float:
+def _chance(runs: list[list[float]], foot: float, band: Band, water: Water) -> float:
     """Log of the chance that so many runs from cut-in showed nothing below the foot."""
-    low, band = _band(plant)
-    share = water.between_m3(low, low + foot * band) / max(water.between_m3(low, low + band), 1e-12)
+    share = _water_share(foot, band, water)
     return sum(
         log(max(1.0 - LOWER * share * max(one[1] / one[2] - UNSEEN, 0.0), LEAST_M))
         for one in runs
@@ -193,16 +198,20 @@ def _chance(runs: list[list[float]], foot: float, plant: Plant, water: Water) ->
     )
 
 
-def _by_time(footing: Footing, plant: Plant, water: Water) -> float:
+def _by_time(footing: Footing, band: Band, water: Water) -> float:
     """Log-likelihood ratio of a whole band over a raised footing, from the time spent below LOW."""
-    low, band = _band(plant)
-    water_share = water.between_m3(low, low + LOW * band) / max(water.between_m3(low, low + band), 1e-12)
-    whole = max(THIRD_LESS * water_share, 2.0 * TIME_RAISED)
+    whole = max(THIRD_LESS * _water_share(LOW, band, water), 2.0 * TIME_RAISED)
     below, above = log(whole / TIME_RAISED), log((1.0 - whole) / (1.0 - TIME_RAISED))
     return sum(
         min(beat[3], 2.0 * starts) * (beat[4] * below + (1.0 - beat[4]) * above)
         for beat, starts in _cycling(footing)
     )
+
+
+def _water_share(foot: float, band: Band, water: Water) -> float:
+    """Of the drawdown, what lies below a share of the band."""
+    low, wide = band
+    return water.between_m3(low, low + foot * wide) / max(water.between_m3(low, low + wide), 1e-12)
 
 
 def _cycling(footing: Footing) -> list[tuple[list[float], int]]:
