@@ -291,8 +291,14 @@ class ShortCycling(Detector):
         if cause == "narrow_switch_band":
             return None if seen.band is None else seen.band > 0.5 * (1.0 + NARROW)
         if cause == "lost_air_charge":
-            return None if seen.apparent is None else seen.apparent < BACK
+            return None if seen.apparent is None else seen.apparent < self._back(known)
         return True
+
+    def _back(self, known: Known) -> float:
+        """Apparent delivery of a tank that has its air again: over a rating, which may be wrong by a fifth,
+        what lies nearer to it than to what the fault showed."""
+        showed = middle([seen.apparent for seen in self.memory.evidence])
+        return BACK if known.usual.learned or showed is None else max(BACK, min(showed**0.5, GROWN_FROM_FILE))
 
     def _claim(self, run: Run, usual: Reference) -> Claim:
         memory = self.memory
@@ -349,13 +355,11 @@ def _by_sampling(plant: Plant) -> Coverage:
     if every_s < 0.5 * shortest_s(plant):
         return Coverage(
             True,
-            "Told within five runs; at this sampling an air charge above the cut-in pressure and a cut-in "
-            "that has moved up take hours of runs to tell apart, and may be left open between the two. "
-            "Pressure and motor every 3 s or oftener would tell.",
+            "Told within five runs; samples more than 3 s apart leave the cause open for hours, or for good, "
+            "between an air charge above the cut-in pressure and a cut-in that has moved up.",
         )
     return Coverage(
         True,
-        "Told only while runs are longer than the samples are apart; the cause is often left open between a "
-        "lost air charge and one above the cut-in pressure. Pressure and motor every 3 s or oftener would "
-        "tell.",
+        "Told only of runs longer than the samples are apart; the cause is often left open between a lost air "
+        "charge and one above the cut-in pressure, which samples 3 s apart would tell.",
     )
