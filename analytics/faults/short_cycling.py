@@ -360,6 +360,6 @@ def _by_sampling(plant: Plant) -> Coverage:
         )
     return Coverage(
         True,
-        "Told only of runs longer than the samples are apart; the cause is often left open between a lost air "
+        "Told only of runs longer than the samples are apart; the cause often stays open between a lost air "
         "charge and one above the cut-in pressure, which samples 3 s apart would tell.",
     )
