@@ -96,7 +96,7 @@ def test_every_state_can_be_reached_and_left() -> None:
         }
 
 
-@pytest.mark.parametrize("state", SILENT)
+@pytest.mark.parametrize("state", sorted(SILENT))
 def test_what_is_silenced_is_announced_when_silence_ends_and_it_still_stands(state: State) -> None:
     ends = {State.SHELVED: Event.UNSHELVE, State.SUPPRESSED: Event.UNSUPPRESS}
     event = ends.get(state, Event.RETURN)
