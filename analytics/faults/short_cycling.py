@@ -327,6 +327,9 @@ class ShortCycling(Detector):
     def _words(self, run_s: float, expected_s: float) -> str:
         expected = words.duration(expected_s)
         said = f"The pump runs only {words.duration(run_s)} at a time; {expected} is to be expected"
+        if run_s > 0.9 * expected_s:  # told by its pressures or its rests: its length is nothing to speak of
+            empty = self.memory.cause == "overcharged_tank"
+            said = "The tank is empty before the pump starts" if empty else "The pump starts again and again"
         if self.memory.cause is not None:
             return f"{said}: {WHY[self.memory.cause]}."
         return f"{said}; {OPEN[tuple(self.memory.between)]}"

@@ -24,6 +24,7 @@ WIDTH, HEIGHT = 358.0, 230.0
 LEFT, RIGHT, TOP, BOTTOM = 34.0, 6.0, 46.0, 24.0
 #: A gap in the readings of more than so many of their usual steps is not bridged.
 GAP_STEPS = 5
+_ROW = 14.0  # from one line of those words to the next
 _LETTER = 7.0  # about as wide as a letter of the words above the moments
 
 
@@ -78,7 +79,7 @@ def _words_above(moments: list[tuple[float, str]]) -> list[tuple[str, Label]]:
         start = min(max(at - width / 2, 0.0), WIDTH - width)
         row = next((n for n, edge in enumerate(edges) if start > edge), len(edges) - 1)
         edges[row] = start + width + _LETTER / 2
-        labels.append(("moment", Label(start, TOP - 11 - 12 * row, word)))
+        labels.append(("moment", Label(start, TOP - 11 - _ROW * row, word)))
     return labels
 
 

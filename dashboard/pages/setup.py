@@ -96,7 +96,8 @@ def figures_expected(plant: Plant) -> list[tuple[str, str]]:
             display.volume(storage.volume_m3, units),
             display.show(storage.full_level_m, "level", units),
         )
-        rows.append((f"Storage {storage.name}", f"{full} at {level}"))
+        which = "Storage" if len(plant.storages) == 1 else f"Storage: {storage.name}"
+        rows.append((which, f"{full} at {level}"))
     return rows
 
 

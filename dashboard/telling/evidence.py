@@ -10,6 +10,7 @@ import numpy as np
 from analytics.plant.description import Measure
 from dashboard.drawing.traces import DAY_US, HOUR_US
 from dashboard.telling import display
+from dashboard.telling.names import CHANCES, EVIDENCE
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -82,11 +83,16 @@ def worded(name: str, value: float, units: display.Units) -> tuple[str, str]:
     """One number's name in words and its value with the owner's unit; the unit is the name's ending."""
     if name.startswith("with_"):
         return "What follows from it", name.removeprefix("with_").replace("_", " ")
+    named = EVIDENCE.get(name)
+    if name in CHANCES:
+        return EVIDENCE[name], _valued(value, "share", units)
     for ending, kind in sorted(ENDINGS, key=lambda pair: -len(pair[0])):
         if name.lower().endswith(ending):
             kept = name[: -len(ending)] + ("_share" if kind == "share" else "")
             label = kept.replace("_", " ").capitalize()
-            return label, _valued(value, kind, units)
+            if kind == "seconds" and name.startswith("empty_") and value < 60.0:
+                return named or label, "no time"
+            return named or label, _valued(value, kind, units)
     return name.replace("_", " ").capitalize(), f"{value:,.3g}"
 
 
@@ -94,7 +100,8 @@ def _valued(value: float, kind: str, units: display.Units) -> str:
     if kind == "seconds":
         return display.duration(value)
     if kind == "share":
-        return f"{100 * value:.0f} %"
+        # beyond three times nobody thinks in percent
+        return f"{value:.0f} times" if value > 3.0 else f"{100 * value:.0f} %"
     if kind == "count":
         return f"{value:,.3g}"
     if kind == "days":

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import ast
 import json
-from typing import TYPE_CHECKING, Any
+from pathlib import Path
+from typing import Any
 from urllib.parse import parse_qsl
 
 import numpy as np
@@ -15,10 +17,8 @@ from dashboard.drawing import export, figures
 from dashboard.pages import cycles, history, setup, storage
 from dashboard.site import Site
 from dashboard.telling import evidence
+from dashboard.telling.names import EVIDENCE
 from tests.dashboard import made
-
-if TYPE_CHECKING:
-    from pathlib import Path
 
 PHONE = {"dark": False, "fine": False, "wide": False}
 DESK = {"dark": True, "fine": True, "wide": True}
@@ -100,16 +100,47 @@ def test_evidence_is_named_with_the_owners_units() -> None:
         },
     )
     assert evidence.evidence_words(one, "us") == [
-        ("Run time", "9.1 s"),
+        ("Runs last", "9.1 s"),
         ("Drop", "9.0 psi"),
         ("Delivery", "10.0 gpm"),
         ("Drawdown", "11.9 gal"),
         ("Starts per hour", "31"),
         ("Level", "1.00 ft"),
-        ("Air temperature", "30 °F"),
-        ("Bad words", "12"),
+        ("Air at the pipe", "30 °F"),
+        ("Readings that cannot be", "12"),
         ("What follows from it", "lost prime"),
     ]
+
+
+def test_every_number_that_a_detector_gives_has_words() -> None:
+    """Keys of dictionaries in the fault modules that end in a unit are evidence, and an owner reads them."""
+    given: set[str] = set()
+    for path in (Path(cycles.__file__).parents[2] / "analytics" / "faults").glob("*.py"):
+        for node in ast.walk(ast.parse(path.read_text())):
+            keys: list[ast.expr | None] = []
+            if isinstance(node, ast.Dict):
+                keys = node.keys
+            elif isinstance(node, ast.Subscript) and isinstance(node.ctx, ast.Store):
+                keys = [node.slice]
+            constants = [key.value for key in keys if isinstance(key, ast.Constant)]
+            given |= {one for one in constants if isinstance(one, str)}
+    measured = {name for name in given if any(name.endswith(ending) for ending, _ in evidence.ENDINGS)}
+    assert len(measured) > 25
+    assert measured - set(EVIDENCE) == set()
+
+
+@pytest.mark.parametrize(
+    ("name", "value", "words"),
+    [
+        ("filter_resistance_share_1", 44.2, "44 times"),
+        ("for_filter_1", 0.98, "98 %"),
+        ("delivery_share_1", 0.61, "61 %"),
+        ("empty_p50_s", 0.0, "no time"),
+        ("empty_p50_s", 86_400.0 * 9, "9 days"),
+    ],
+)
+def test_shares_and_spans_read_as_people_say_them(name: str, value: float, words: str) -> None:
+    assert evidence.worded(name, value, "us") == (EVIDENCE[name], words)
 
 
 def test_history_moves_and_scales_about_its_middle() -> None:
