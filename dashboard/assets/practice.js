@@ -6,7 +6,7 @@
   if (!page.here) return;
   const begin = Number(page.begin), end = Number(page.end), scrub = $("scrub"), play = $("play");
   let at = begin, until = begin, playing = false, speed = Number($("speed").value), twin = false, view = "water", span = "six hours";
-  let called = null, asked = 0, busy = false, again = false, done = false, last = performance.now(), ran = 0;
+  let stops = [], from = Number(page.from) || 0, asked = 0, busy = false, again = false, done = false, last = performance.now(), ran = 0;
   const get = (what, more = {}) => fetch(page.here + "/" + what + "?" + new URLSearchParams({ t: Math.round(at), twin: twin ? 1 : 0, look: $("look").value, ...more }))
     .then((answer) => { if (answer.status === 404 || answer.redirected) location.reload(); if (!answer.ok) throw new Error(answer.status); return answer; });
 
@@ -64,7 +64,10 @@
     until = o.until; done = o.done;
     const share = Math.floor(100 * (until - begin) / (end - begin));
     $("made").textContent = done ? "" : "Simulated so far: " + share + " %";
-    called = (o.marks.find((m) => m.kind === "called") || {}).at || null;
+    stops = o.marks.filter((m) => m.kind === "called" || m.kind === "cleared").map((m) => m.at);
+    $("coming").style.left = 100 * (until - begin) / (end - begin) + "%"; $("coming").hidden = done;
+    if (from && until >= from) { if (at === begin) go2(from); from = 0; }
+    mendable();
     flags(o.marks);
     if ($("summary").textContent !== o.summary) $("summary").textContent = o.summary;
     const list = o.marks.map((m) => m.kind + m.says).join();
@@ -81,6 +84,9 @@
     $("what").hidden = !o.summary && !o.marks.length;
     if (!done) setTimeout(overview, 900);
   }
+  // Once it was called it can be mended: at the moment that is looked at.
+  function mendable() { const form = $("mend"); if (form) form.hidden = !stops.length || at < stops[0]; }
+  $("mend")?.addEventListener("submit", (e) => { e.target.elements.t.value = Math.round(at); });
   function flags(marks) {
     $("flags").replaceChildren(...marks.map((m) => {
       const el = document.createElement("span"), x = (m.at - begin) / (end - begin);
@@ -90,7 +96,7 @@
     cursor();
   }
   const now = document.createElement("span"); now.className = "now";
-  const cursor = () => { now.style.left = 100 * (at - begin) / (end - begin) + "%"; };
+  const cursor = () => { now.style.left = 100 * (at - begin) / (end - begin) + "%"; mendable(); };
 
   // --- time ----------------------------------------------------------------------------------
   function go2(t) { at = Math.min(Math.max(t, begin), until); scrub.value = at; cursor(); moment(); if (view !== "water") other(); }
@@ -108,8 +114,9 @@
     const t = performance.now(), gone = t - last; last = t;
     if (!playing) return;
     const next = Math.min(at + gone * speed, until);
-    // the moment of the call is stopped at: it is what one is here to see
-    if (called && at < called && next >= called) { at = Math.min(called + 1000, end); pause(); } else at = next;
+    // the moment of the call, and of its end, is stopped at: it is what one is here to see
+    const stop = stops.find((one) => at < one && next >= one);
+    if (stop) { at = Math.min(stop + 1000, end); pause(); } else at = next;
     scrub.value = at; cursor(); moment();
     ran += gone;
     if (view !== "water" && ran > 3000) { ran = 0; other(); }

@@ -30,6 +30,8 @@ if TYPE_CHECKING:
     from dashboard.telling.status import Status
     from dashboard.web.files import Files
 
+#: An exercise that mends its fault opens so long before it does.
+MEND_SHOWN_US = 5 * 60 * 1_000_000
 LEVELS = ("slight", "plain", "bad")
 #: Simulated seconds a second.
 SPEEDS = ((1, "1 s/s"), (10, "10 s/s"), (60, "1 min/s"), (600, "10 min/s"), (3600, "1 h/s"))
@@ -126,7 +128,8 @@ def playing(session: Session, own: Status, files: Files, base: str) -> str:
         right=session.answer == session.lesson.name,
         given=by_name(session.answer).title if session.answer else "",
         how=LEVELS[session.level],
-        well=session.lesson is WELL,
+        mends=not session.blind and session.lesson is not WELL and session.mended_us is None,
+        since_mended=session.mended_us and (session.mended_us - MEND_SHOWN_US) // 1000,
         script=True,
     )
 

@@ -16,6 +16,7 @@ from dashboard.telling import display
 from dashboard.telling.status import Band, Status, status
 
 if TYPE_CHECKING:
+    from analytics.records import Finding
     from dashboard.practice.lessons import Look
     from dashboard.site import Site
     from dashboard.telling.facts import Facts
@@ -118,7 +119,21 @@ def marks(session: Session) -> list[dict[str, Any]]:
                 "says": f"{says}: {finding.summary}",
             }
         )
-    return there
+    return there + _repair(session)
+
+
+def _repair(session: Session) -> list[dict[str, Any]]:
+    """When it was mended, and when the finding was taken back; nothing where nobody mended it."""
+    mended_us, detection = session.mended_us, session.detection()
+    if mended_us is None:
+        return []
+    says = f"You mended it, {since(session, mended_us)}."
+    found = [{"at": mended_us // 1000, "word": "mended", "kind": "mended", "says": says}]
+    if detection is not None and detection.cleared_us is not None and detection.cleared_us >= mended_us:
+        gone = display.duration((detection.cleared_us - mended_us) / 1e6)
+        says = f"Holdwater saw that it is over, {gone} after you mended it."
+        found.append({"at": detection.cleared_us // 1000, "word": "over", "kind": "cleared", "says": says})
+    return found
 
 
 def overview(session: Session, look: Look, *, twin: bool) -> dict[str, Any]:
@@ -160,13 +175,28 @@ def summary(session: Session) -> str:
         others = session.found()
         return "Nothing was wrong." + (f" Holdwater cried wolf: {others[0].summary}" if others else "")
     if detection is not None:
-        return f"Called {since(session, detection.raised_us)}."
+        return f"Called {since(session, detection.raised_us)}.{_mending(session, detection)}"
     if not session.done:
         return "Not called so far; the rest is still being simulated."
     return (
         f"Holdwater did not call it within {display.duration((session.end_us - session.onset_us) / 1e6)}. "
         "Your own eye is what is left: see the tell-tale."
     )
+
+
+def _mending(session: Session, detection: Finding) -> str:
+    """Whether the repair showed, as far as it has been played out."""
+    if session.mended_us is None or session.until_us < session.mended_us:
+        return ""
+    if detection.cleared_us is not None:
+        if detection.cleared_us < session.mended_us:
+            return " It cleared before it was mended."
+        gone = display.duration((detection.cleared_us - session.mended_us) / 1e6)
+        return f" Mended; {gone} later the readings were back to what they were, and the finding cleared."
+    if not session.done:
+        return " Mended; whether it shows is still being simulated."
+    watched = display.duration((session.end_us - session.mended_us) / 1e6)
+    return f" Mended, and the finding still stood {watched} later."
 
 
 def beside(session: Session, site: Site, at_us: int, live_us: int, look: Look, span: str) -> dict[str, Any]:

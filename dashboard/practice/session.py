@@ -39,6 +39,8 @@ BEFORE_US = HOUR_US // 6
 FINE_US, COARSE_US = 60_000_000, 300_000_000
 FINE_FOR_US = 2 * HOUR_US
 MOST_SESSIONS = 4
+#: Watched after a repair: as long as the lesson itself, and at least as long as a finding may need to clear.
+AFTER_REPAIR_DAYS = 1.0
 #: Every blind exercise is as long, for its length would tell.
 BLIND_DAYS = 3.0
 
@@ -86,11 +88,14 @@ class Session:
         begins_h: float = BEGINS_H,
         choices: tuple[str, ...] = (),
         days: float | None = None,
+        mended_after_us: int | None = None,
     ) -> None:
+        """`mended_after_us`: how long after its beginning the fault is mended; not at all where None."""
         self.id = secrets.token_urlsafe(9)
         self.plant, self.lesson, self.level = plant, lesson, level
         self.choices = choices  # names of lessons to choose from; empty: not blind
         self.days = lesson.days if days is None else days
+        self.mended_after_us = mended_after_us
         self.answer: str | None = None
         self._begins_us = round(begins_h * HOUR_US)
         self.begin_us = self.onset_us = self.end_us = 0
@@ -106,6 +111,20 @@ class Session:
     def blind(self) -> bool:
         """Played blind and not answered yet."""
         return bool(self.choices) and self.answer is None
+
+    @property
+    def mended_us(self) -> int | None:
+        """When the fault is mended, in an exercise that mends it."""
+        return None if self.mended_after_us is None else self.onset_us + self.mended_after_us
+
+    def mended(self, at_us: int) -> Session:
+        """The same exercise again, mended at this moment, and watched on."""
+        after_us = max(at_us - self.onset_us, HOUR_US // 60)
+        days = after_us / DAY_US + max(self.lesson.days, AFTER_REPAIR_DAYS)
+        begins_h = self._begins_us / HOUR_US
+        return Session(
+            self.plant, self.lesson, self.level, begins_h=begins_h, days=days, mended_after_us=after_us
+        )
 
     @property
     def until_us(self) -> int:
@@ -158,13 +177,15 @@ class Session:
     def _plans(self, healthy: Healthy, onset_us: int) -> tuple[FaultPlan, ...]:
         if self.lesson is WELL:
             return ()
-        lesson = self.lesson
+        lesson, from_s = self.lesson, (onset_us - healthy.simulation.start_us) / 1e6
+        mended_s = None if self.mended_after_us is None else from_s + self.mended_after_us / 1e6
         return (
             FaultPlan(
                 lesson.fault,
                 lesson.cause,
                 lesson.levels[self.level],
-                (onset_us - healthy.simulation.start_us) / 1e6,
+                from_s,
+                mended_s,
                 onset="ramp" if lesson.over_days else "sudden",
                 over_s=lesson.over_days * 86_400.0,
                 signal=practised_signal(self.plant) if lesson.fault == "sensor_fault" else None,

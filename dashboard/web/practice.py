@@ -1,7 +1,8 @@
 """Practice on its addresses: the room, an exercise, its moments, an answer.
 
 `/at/<plant>/practice` chooses; POST `…/new` begins an exercise and leads to `…/practice/<id>`, whose
-script asks for moments, the overview, runs and the comparison with the plant's own readings. Nothing
+script asks for moments, the overview, runs and the comparison with the plant's own readings; POST
+`…/mend` plays it again with the fault mended at a moment. Nothing
 here writes to a history: the one thing kept is what was answered, in a file of Practice's own.
 """
 
@@ -63,6 +64,7 @@ def mount(server: Flask, sites: Sites, files: Files) -> None:
     rooms = {name: Room(site) for name, site in sites.by_name.items()}
     _choosing(server, sites, files, rooms)
     _playing(server, sites, files, rooms)
+    _mending(server, sites, rooms)
 
 
 def _choosing(server: Flask, sites: Sites, files: Files, rooms: dict[str, Room]) -> None:
@@ -103,6 +105,24 @@ def _choosing(server: Flask, sites: Sites, files: Files, rooms: dict[str, Room])
             except OSError:
                 session.failed = "The answer could not be noted: is the disk full?"
         return redirect(f"{sites.base(name)}/practice/{identity}#answer", 303)
+
+
+def _mending(server: Flask, sites: Sites, rooms: dict[str, Room]) -> None:
+    @server.post("/at/<name>/practice/<identity>/mend")
+    def practice_mend(name: str, identity: str) -> Response:
+        session = _session(sites, rooms, name, identity)
+        try:
+            at_us = int(request.form.get("t", "")) * 1000
+        except ValueError:
+            abort(400)
+        called = session.detection()
+        if session.blind or session.mended_us is not None or called is None:
+            abort(400)
+        room = rooms[name]
+        again = session.mended(min(max(at_us, called.raised_us), session.until_us))
+        room.sessions.add(again)
+        again.start(room.stretch)
+        return redirect(f"{sites.base(name)}/practice/{again.id}", 303)
 
 
 def _session(sites: Sites, rooms: dict[str, Room], name: str, identity: str) -> Session:

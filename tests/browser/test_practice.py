@@ -78,6 +78,34 @@ def test_a_fault_is_watched_and_compared(
     assert said == []
 
 
+def test_a_fault_is_mended_and_its_finding_clears(
+    browser: Callable[..., BrowserContext], well_server: Server, shot: Callable[[Page, str], None]
+) -> None:
+    page = browser(**PHONE).new_page()
+    said = listening(page)
+    begun(page, well_server, "The line has parted")
+    expect(page.locator("#mend")).to_be_hidden()
+    page.get_by_role("button", name="Play").click()
+    expect(page.locator(".station.wrong")).to_have_count(1, timeout=PLAYING_MS)
+    first = page.url
+    page.get_by_role("button", name="Mend it now").click()
+    page.wait_for_url(lambda url: url != first and "/practice/" in url)
+    page.wait_for_selector("#scrub", timeout=PLAYING_MS)
+    # it opens shortly before the repair, with the finding standing, once it has been simulated so far
+    expect(page.locator("#marks .mended")).to_contain_text("You mended it", timeout=PLAYING_MS)
+    expect(page.locator("#marks .cleared")).to_contain_text("it is over", timeout=PLAYING_MS)
+    shot(page, "practice-mending")
+    page.locator("#marks .called button").click()
+    expect(page.locator(".station.wrong")).to_have_count(1)
+    page.locator("#marks .cleared button").click()
+    expect(page.locator(".station.wrong")).to_have_count(0)
+    expect(page.locator("#summary")).to_contain_text("the finding cleared")
+    expect(page.locator("#coming")).to_be_hidden(timeout=PLAYING_MS)
+    shot(page, "practice-mended")
+    is_clean(page)
+    assert said == []
+
+
 @pytest.mark.parametrize("screen", [PHONE, DESK], ids=["phone", "desk"])
 def test_one_is_named_blind(
     browser: Callable[..., BrowserContext], well_server: Server, screen: dict[str, object]

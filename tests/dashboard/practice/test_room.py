@@ -99,6 +99,30 @@ def test_the_reason_is_told_with_its_evidence(client: FlaskClient) -> None:
     assert "Practice." in why.text
 
 
+def test_a_fault_is_mended_once_it_was_called_and_not_before(client: FlaskClient) -> None:
+    here = begun(client, lesson="burst_line", level="2")
+    until = time.monotonic() + 60
+    while not (overview := client.get(f"{here}/overview").json)["done"]:
+        assert time.monotonic() < until
+        time.sleep(0.1)
+    assert 'id="mend"' in client.get(here).text
+    for asked in ("", "soon"):
+        assert client.post(f"{here}/mend", data={"t": asked}).status_code == 400
+    called = next(mark for mark in overview["marks"] if mark["kind"] == "called")
+    answer = client.post(f"{here}/mend", data={"t": str(called["at"] + 60_000)})
+    assert answer.status_code == 303
+    again = answer.location
+    assert again != here
+    while b"Making a copy" in client.get(again).data:
+        time.sleep(0.1)
+    page = client.get(again).text
+    assert f'data-from="{called["at"] + 60_000 - 300_000}"' in page
+    assert 'id="mend"' not in page
+    assert client.post(f"{again}/mend", data={"t": str(called["at"])}).status_code == 400
+    blind = begun(client, blind="1")
+    assert client.post(f"{blind}/mend", data={"t": "1"}).status_code == 400
+
+
 def test_a_blind_answer_is_marked_and_explained(client: FlaskClient) -> None:
     here = begun(client, blind="1")
     assert client.get(here).text.count('name="answer"') >= 4

@@ -178,3 +178,31 @@ def test_the_newest_exercise_goes_first() -> None:
     for thread in threads:
         thread.join(10)
     assert done == ["second", "first"]
+
+
+def test_a_repair_shows_and_the_finding_clears(stretch: Stretch, prime: Session) -> None:
+    """The same readings until the repair; then the healthy signature, and the finding taken back."""
+    called = prime.detection()
+    assert called is not None
+    assert prime.tape is not None
+    again = prime.mended(called.raised_us + 600_000_000)
+    again.start(stretch)
+    until = time.monotonic() + 90
+    while not again.done:
+        assert time.monotonic() < until
+        time.sleep(0.02)
+    assert again.tape is not None
+    assert again.mended_us == called.raised_us + 600_000_000
+    span = prime.begin_us, again.mended_us - 60_000_000
+    first, second = (tape.series("pressure", *span) for tape in (prime.tape, again.tape))
+    assert np.array_equal(first.value, second.value)
+    detection = again.detection()
+    assert detection is not None
+    assert detection.raised_us == called.raised_us
+    assert detection.cleared_us is not None
+    assert detection.cleared_us > again.mended_us
+    kinds = [mark["kind"] for mark in frames.marks(again)]
+    assert kinds[-2:] == ["mended", "cleared"]
+    assert "the finding cleared" in frames.summary(again)
+    assert frames.told(again, again.end_us, twin=False).mood == "well"
+    assert "cleared" not in [mark["kind"] for mark in frames.marks(prime)]
