@@ -4,7 +4,7 @@ What fails: a cable, a connector, a gauge that is clogged or frozen, a radio lin
 contact whose status lies.
 
 Physics: none of its own; a sensor is judged by what the plant can do (see
-`analytics.judging.contradiction`), by its range (`analytics.seeing.tracks.possible_range`: the plant
+`analytics.judging.contradiction`), by its range (`analytics.seeing.possible`: the plant
 file's `valid` or what is possible at all) and by its own pace (`analytics.seeing.silences`).
 
 Sensors show:

@@ -15,7 +15,7 @@ import numpy as np
 
 from analytics.seeing.motor import motor_signal, running_level
 from analytics.seeing.parting import Words, joined
-from analytics.seeing.tracks import possible_range
+from analytics.seeing.possible import Possible
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -69,7 +69,7 @@ class BeatFold:
     """Readings in time order in, closed beats out; the open beat's readings are held."""
 
     def __init__(self, plant: Plant) -> None:
-        self._limits = [possible_range(plant, signal) for signal in plant.signals]
+        self._limits = [Possible(plant, signal) for signal in plant.signals]
         self._motor = motor_signal(plant)
         self._level = running_level(plant, self._motor) if self._motor is not None else 0.0
         self._on = False
@@ -168,14 +168,14 @@ def _spread(
     position: int,
     from_us: NDArray[np.int64],
     words: Words,
-    limits: tuple[float, float],
+    limits: Possible,
 ) -> Words:
     """Put one signal's samples into the beats' spans; gives back the good ones."""
     edges_us = np.append(from_us, from_us[-1] + BEAT_US)
     times, value = words.time_us, words.value
     bad: dict[int, int] = {}
-    if not (limits[0] <= value.min() and value.max() <= limits[1]):
-        good = (value >= limits[0]) & (value <= limits[1])
+    if not limits.all_good(value.min(), value.max()):
+        good = limits.good(value)
         refused = np.diff(np.searchsorted(times[~good], edges_us))
         bad = {index: int(refused[index]) for index in np.flatnonzero(refused).tolist()}
         times, value = times[good], value[good]

@@ -16,6 +16,7 @@ import numpy as np
 
 from analytics.plant.description import Measure
 from analytics.seeing.pace import Pace
+from analytics.seeing.possible import Possible
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -27,64 +28,14 @@ DROPOUT_LONG_US = 600_000_000
 DROPOUT_SHORT_US = 2_500_000
 ZERO_SHARE = 0.02  # of cut-in: what a zero reads as, with a gauge's own error
 
-#: What no sensor of a holding can truthfully say [SI], where the plant file gives no `valid`:
-#: overflow codes (655.33 and the like) and wrong wiring fall outside.
-POSSIBLE: dict[Measure, tuple[float, float]] = {
-    Measure.LINE_PRESSURE: (-101_325.0, 4.0e6),
-    Measure.DISCHARGE_PRESSURE: (-101_325.0, 4.0e6),
-    Measure.SUCTION_PRESSURE: (-101_325.0, 2.0e6),
-    Measure.PUMP_CURRENT: (-1.0, 500.0),
-    Measure.PUMP_POWER: (-100.0, 5.0e4),  # 5 hp with its rotor locked takes some 33 kW; 65535 is a code
-    Measure.PUMP_RUNNING: (0.0, 1.0),
-    Measure.SUPPLY_FLOW: (-0.1, 0.5),
-    Measure.STORAGE_LEVEL: (-1.0, 60.0),
-    Measure.RAINFALL: (0.0, 0.5),
-    Measure.AIR_TEMPERATURE: (-60.0, 70.0),
-    Measure.SUPPLY_CONDUCTIVITY: (0.0, 20.0),
-    Measure.WELL_CONDUCTIVITY: (0.0, 20.0),
-    Measure.RAIN_CONDUCTIVITY: (0.0, 20.0),
-    Measure.WATER_TEMPERATURE: (-5.0, 100.0),
-}
-#: A line's pressure may stand so many times above cut-out before it is no pressure: a pump's
-#: shut-off head is seldom twice the cut-out, a hammer blow seldom three times.
-PRESSURE_CEILING = 4.0
-PRESSURES = (Measure.LINE_PRESSURE, Measure.DISCHARGE_PRESSURE)
-CODES_ABOVE = 1.2  # times cut-out
-
-
-def possible_range(plant: Plant, signal: Signal) -> tuple[float, float]:
-    """SI limits outside which a sample is not taken for a measurement."""
-    low, high = POSSIBLE[signal.measures]
-    if signal.valid is not None:
-        low, high = max(low, signal.valid[0]), min(high, signal.valid[1])
-    if plant.switch is not None and signal.measures in PRESSURES:
-        high = min(high, PRESSURE_CEILING * plant.switch.cut_out_pa)
-    return low, high
-
-
-#: Codes of a 16-bit register that holds no value ("out of range", "not available"), by any power of ten.
-CODES = (65535.0, 65534.0, 65533.0, 32767.0, 32766.0)
-
-
-def overflow_code(stored: NDArray[np.float64]) -> NDArray[np.bool_]:
-    """Which values, in the sensor's own unit, are such a code: 655.33, 6553.5, 32.767. Shape kept."""
-    with np.errstate(divide="ignore", invalid="ignore"):
-        digits = np.abs(stored) * 10.0 ** (4.0 - np.floor(np.log10(np.abs(stored))))
-    whole = np.abs(digits - np.round(digits)) < 1e-3
-    return np.asarray(whole & np.isin(np.round(digits), CODES))
-
 
 class Track:
     """One signal's good samples, `time_us` and `value`, since the time that `trim` was last told."""
 
     def __init__(self, plant: Plant, signal: Signal) -> None:
-        self.low, self.high = possible_range(plant, signal)
+        self._possible = Possible(plant, signal)
         cut_in = plant.switch.cut_in_pa if plant.switch else None
         self.cut_in_pa = cut_in if signal.measures is Measure.LINE_PRESSURE else None
-        # far above any run, where a reading that spells a code is looked at twice
-        switched = plant.switch is not None and signal.measures in PRESSURES and not signal.raw
-        self._doubted_pa = CODES_ABOVE * plant.switch.cut_out_pa if switched and plant.switch else np.inf
-        self._from_si = signal.from_si
         self.pace = Pace(signal.every_s)
         self.time_us = np.empty(0, np.int64)
         self.value = np.empty(0)
@@ -105,10 +56,7 @@ class Track:
                 self._steady, self._zero_since_us = (int(time_us[-1]), float(value[-1])), None
             self._append(time_us, value, gap)
             return
-        good = (value >= self.low) & (value <= self.high)  # False for NaN
-        doubted = np.flatnonzero(good & (value > self._doubted_pa))
-        if len(doubted):
-            good[doubted] = ~overflow_code(self._from_si(value[doubted]))
+        good = self._possible.good(value)
         if self.cut_in_pa is not None:
             self._doubt_zeros(time_us, value, good, self.cut_in_pa)
         if not good.all():
@@ -118,8 +66,8 @@ class Track:
     def _plainly_good(self, value: NDArray[np.float64]) -> bool:
         """Whether all are possible and, of a pressure, none is near nothing."""
         low, high = value.min(), value.max()  # NaN if one is
-        possible = self.low <= low and high <= self.high and high <= self._doubted_pa
-        return bool(possible and (self.cut_in_pa is None or low > ZERO_SHARE * self.cut_in_pa))
+        possible = self._possible.all_good(low, high)
+        return possible and bool(self.cut_in_pa is None or low > ZERO_SHARE * self.cut_in_pa)
 
     def _append(self, time_us: NDArray[np.int64], value: NDArray[np.float64], gap: NDArray[np.bool_]) -> None:
         self.gap = _joined(self.gap, gap)

@@ -1,0 +1,106 @@
+"""Words that can be no measurement: out of range, or a register's code for "no value"."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from analytics.plant.description import Plant
+from analytics.plant.parsing import parse_plant
+from analytics.seeing.possible import Possible
+
+FILE = """
+version = 1
+title = "Juniper Bench"
+display_units = "metric"
+timezone = "UTC"
+
+[pump]
+rated_power = "0.75 hp"
+rated_flow = "30 L/min"
+
+[switch]
+cut_in = "2 bar"
+cut_out = "3.5 bar"
+
+[pressure_tank]
+volume = "150 L"
+precharge = "1.8 bar"
+
+[storage.rain]
+volume = "11 m^3"
+full_level = "210 cm"
+
+[[signal]]
+name = "it"
+measures = "{measures}"
+topic = "bench/it"
+unit = "{unit}"
+{more}
+"""
+
+
+def plant(measures: str, unit: str, more: str = "") -> Plant:
+    return parse_plant(FILE.format(measures=measures, unit=unit, more=more), "juniper")
+
+
+def believed(measures: str, unit: str, word: float, more: str = "") -> bool:
+    at = plant(measures, unit, more)
+    signal = at.signals[0]
+    si = np.asarray(signal.to_si(np.array([word, word])))
+    possible = Possible(at, signal)
+    good = possible.good(si)
+    assert possible.all_good(float(si.min()), float(si.max())) <= bool(good.all())
+    return bool(good[0])
+
+
+@pytest.mark.parametrize(
+    ("measures", "unit", "code", "neighbour"),
+    [
+        ("line_pressure", "kPa", 655.33, 655.2),
+        ("line_pressure", "psi", 65.534, 65.51),
+        ("discharge_pressure", "bar", 6.5535, 6.55),
+        ("storage_level", "cm", 327.67, 327.6),
+        ("storage_level", "m", 3.2766, 3.27),
+        ("air_temperature", "degC", 65.535, 65.5),
+        ("supply_conductivity", "dS/m", 32.767, 32.7),
+        ("supply_flow", "L/min", 327.67, 327.5),
+        ("pump_power", "W", 6553.5, 6550.0),
+        ("pump_current", "A", 65.535, 65.5),
+    ],
+)
+def test_code_within_the_range_is_no_measurement(
+    measures: str, unit: str, code: float, neighbour: float
+) -> None:
+    more = 'of = "rain"' if measures == "storage_level" else ""
+    assert not believed(measures, unit, code, more)
+    assert believed(measures, unit, neighbour, more)
+
+
+@pytest.mark.parametrize(
+    ("measures", "unit", "word"),
+    [("line_pressure", "kPa", 327.67), ("storage_level", "cm", 65.535), ("air_temperature", "degC", 32.767)],
+)
+def test_digits_that_spell_a_code_where_the_signal_goes_daily_are_a_measurement(
+    measures: str, unit: str, word: float
+) -> None:
+    more = 'of = "rain"' if measures == "storage_level" else ""
+    assert believed(measures, unit, word, more)
+
+
+def test_level_stands_no_half_above_its_overflow() -> None:
+    assert believed("storage_level", "cm", 230.0, 'of = "rain"')
+    assert not believed("storage_level", "cm", 655.35, 'of = "rain"')
+    assert not believed("storage_level", "cm", 500.0)
+
+
+def test_what_the_owner_says_is_valid_outdoes_what_is_thought_possible() -> None:
+    wide = 'valid = ["0 bar", "250 bar"]'
+    assert not believed("suction_pressure", "bar", 180.0)
+    assert believed("suction_pressure", "bar", 180.0, wide)
+    assert not believed("suction_pressure", "bar", -0.5, wide)
+
+
+def test_nothing_is_believed_of_a_word_that_is_no_number() -> None:
+    assert not believed("line_pressure", "kPa", float("nan"))
+    assert not believed("line_pressure", "kPa", float("inf"))
