@@ -31,16 +31,11 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from analytics import words
+from analytics.judging.flows import curve, given_m3_s, needed_draw_m3_s
 from analytics.judging.instruments import by_drop, by_meter, motor_share_1
 from analytics.judging.no_delivery import false_start, held_up, stands
 from analytics.judging.reference import MID_SHARE
-from analytics.judging.story import (
-    UNHEARD_OF,
-    curve,
-    fell_fast,
-    given_m3_s,
-    needed_draw_m3_s,
-)
+from analytics.judging.story import UNHEARD_OF, at_shut_off, fell_fast
 from analytics.judging.watch import AllClear, Claim, Coverage, Detector
 from analytics.plant.description import MOTOR_MEASURES, Measure
 
@@ -99,7 +94,8 @@ class BurstLine(Detector):
         if recovers or not pumps or needed is None or needed < unit:
             return ()
         # what the plant is known to draw could bring down a pump that gives no more than that
-        short = not at_work and given < 1.1 * (usual.draw_m3_s or 0.0)
+        unheard_of = at_work or fell_fast(known.story, usual)
+        short = not unheard_of and given < 1.1 * (usual.draw_m3_s or 0.0)
         short |= known.is_open("clogged_filter") or known.is_open("pump_wear")
         # in the first minute what left before the start must say the same: no tap just opened
         before = -(look.slope_before_m3_s or 0.0)
@@ -154,8 +150,8 @@ class BurstLine(Detector):
     def _pumps(self, look: Look, known: Known) -> bool:
         """Whether the pump can be taken to deliver, by meter, gauges, motor or the course of pressure."""
         usual, story, seen = known.usual, known.story, known.witness
-        if seen is not None and seen.idle:
-            return False
+        if (seen is not None and seen.idle) or at_shut_off(look, usual):
+            return False  # a pump that runs out makes little pressure, at its outlet too
         if "moves" in (by_meter(look, known, usual, story), by_drop(look, known, usual)):
             return True
         if seen is not None and seen.motor is not None:

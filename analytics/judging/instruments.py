@@ -32,7 +32,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Literal
 
-from analytics.judging.story import LIFTED, NONE_SHARE, Story, dry_share, fell_fast, kink_m3_s, weak
+from analytics.judging.flows import NONE_SHARE, kink_m3_s, share_1
+from analytics.judging.story import LIFTED, Story, at_shut_off, dry_share, fell_fast, kinkless, weak
 from analytics.judging.supply import storage_low
 from analytics.plant.description import Measure
 from analytics.seeing.motor import motor_signal
@@ -73,14 +74,14 @@ def by_instruments(look: Look, known: Known, usual: Reference, story: Story) -> 
     meter = by_meter(look, known, usual, story)
     if "moves" in (drop, meter) or _throttled(look, known, usual):
         return "moves"
-    if look.discharge_pa is not None and _at_shut_off(look.discharge_pa, look.pressure_pa, usual):
+    motor = _by_motor(look, known, usual, story)
+    if motor == "moves" or story.throttled:
+        return "moves"
+    if at_shut_off(look, usual):
         # a filter nearly shut holds as much back, but some water moves and the start shows a kink:
         # one and a half standard errors, which puts off one look in fifteen where nothing moves
         share = share_1(look, usual)
         return None if share is not None and share > 0.5 * NONE_SHARE else "shut"
-    motor = _by_motor(look, known, usual)
-    if motor == "moves":
-        return motor
     return "dry" if "dry" in (drop, meter) else motor
 
 
@@ -123,15 +124,6 @@ def by_meter(look: Look, known: Known, usual: Reference, story: Story) -> Says |
     return None
 
 
-def share_1(look: Look, usual: Reference) -> float | None:
-    """Delivery by the kink, while the demand before the start still stands for the one now."""
-    before, now, first = look.slope_before_m3_s, look.slope_m3_s, look.slope_first_m3_s
-    if before is None or now is None or look.age_s > 120.0 or not look.entire:
-        return None
-    # a kink that was there is not undone by what is opened later in the run
-    return (max(now, now if first is None else first) - before) / usual.delivery_m3_s
-
-
 def motor_share_1(look: Look, usual: Reference) -> float | None:
     """The motor's level over that of the newest runs that delivered."""
     if look.motor_level is None or not usual.motor_level:
@@ -152,15 +144,12 @@ def _throttled(look: Look, known: Known, usual: Reference) -> bool:
     return NONE_SHARE < kink / usual.now_m3_s < SHORT_SHARE
 
 
-def _at_shut_off(discharge_pa: float, pressure_pa: float, usual: Reference) -> bool:
-    return discharge_pa > usual.stop_pa and discharge_pa - pressure_pa > 0.5 * usual.band_pa
-
-
-def _by_motor(look: Look, known: Known, usual: Reference) -> Says | None:
+def _by_motor(look: Look, known: Known, usual: Reference, story: Story) -> Says | None:
     motor, measures = motor_share_1(look, usual), _measures(known)
     if motor is None:
         return None
-    if motor < IDLES.get(measures, 0.0):
+    # what stands between tells little alone; a start without a kink says the same of it
+    if motor < IDLES.get(measures, 0.0) or (motor < WORKS and kinkless(story) and not usual.unproven):
         # By current dry and shut-off lie too close together. Where there is no water to shut off, it is dry.
         by_power = look.discharge_pa is None and measures is Measure.PUMP_POWER and motor > dry_share(known)
         return "shut" if by_power and not storage_low(known) else "dry"

@@ -13,7 +13,7 @@ gives nothing (q is any usual draw) from one that works against a draw, or a bur
 A contact alone cannot tell a pump that loses its prime within a run, with nobody drawing, from one that
 meets a draw as large as its delivery: pressure stands in both (`coverage` says so).
 
-Parameters (those of looks: `story`; of meter, gauges and motor: `instruments`):
+Parameters (others in `flows`, `story`, `instruments`):
     FALSE_START 0.30    of the band: a start so far above cut-in is not the switch's, the motor signal lies
     PLAINLY     0.35    of the delivery, five standard errors of a look's slope at up to 5 s sampling: tank
                         water fell plainly before the start. Falls as it did then: `Story.same_since_us`
@@ -33,8 +33,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from analytics.judging.instruments import by_instruments, motor_share_1, share_1
-from analytics.judging.story import NONE_SHARE, Story, falls_short, fell_fast, given_m3_s, lasted, weak
+from analytics.judging.flows import CLOSE_S, NONE_SHARE, given_m3_s, share_1
+from analytics.judging.instruments import by_instruments, motor_share_1
+from analytics.judging.story import Story, falls_short, fell_fast, kinkless, lasted, weak
 
 if TYPE_CHECKING:
     from analytics.judging.reference import Reference
@@ -82,7 +83,7 @@ def witness(look: Look, known: Known) -> Witness | None:
     said = by_instruments(look, known, usual, story)
     if said is None:
         short = known.is_open("clogged_filter") or known.is_open("pump_wear")
-        idle = _by_pressure(look, known, share, story, short) and falls_short(story, look, known)
+        idle = _by_pressure(look, known, story, short) and falls_short(story, look, known)
     else:
         idle = said != "moves" and falls_short(story, look, known)
     return Witness(idle, said is not None, said == "shut", share, motor, since)
@@ -109,7 +110,7 @@ def false_start(look: Look, usual: Reference) -> bool:
     return start > usual.start_pa + FALSE_START * usual.band_pa
 
 
-def _by_pressure(look: Look, known: Known, share: float | None, story: Story, short: bool) -> bool:
+def _by_pressure(look: Look, known: Known, story: Story, short: bool) -> bool:
     """No word from the instruments: the kink, then what a working pump would need.
 
     short: delivery is known to fall short; usual draws may then overcome it.
@@ -121,9 +122,9 @@ def _by_pressure(look: Look, known: Known, share: float | None, story: Story, sh
     if fell_fast(story, usual) or held_up(look, usual, story) or weak(story, look, known, usual):
         return False
     drawn = -(look.slope_before_m3_s or 0.0) / usual.delivery_m3_s
-    none = NONE_SHARE if usual.learned else 0.5 * NONE_SHARE  # a rating may be twice what is delivered
     rose = (look.pressure_high_pa or 0.0) > usual.start_pa + 0.25 * usual.band_pa
-    if share is not None and not rose and share < none and drawn < 0.7 and not usual.unproven:
+    none = NONE_SHARE if usual.learned else 0.5 * NONE_SHARE  # a rating may be twice what is delivered
+    if kinkless(story, none) and not rose and drawn < 0.7 and not usual.unproven:
         # a zone of the garden that opens in the very window before the start hides the kink: so large
         # a draw must be unheard of here, or the tank must go on just as it did
         return not short and (lasted(story.needed_since_us, look, 0.3) or lasted(story.same_since_us, look))
@@ -131,7 +132,7 @@ def _by_pressure(look: Look, known: Known, share: float | None, story: Story, sh
         return True  # it has never been seen to deliver
     if look.pressure_pa < min(STATIC_PA, STATIC * usual.start_pa):
         return not short and lasted(story.needed_since_us, look, 0.3)
-    if look.interval_s > 10.0:
+    if look.interval_s > CLOSE_S:
         return False  # too few samples to know how fast tank water fell: only a drained line tells
     if story.stood and (look.slope_m3_s or 0.0) > -SHORT_OF * given_m3_s(look, usual):
         return False  # what it stood against is drawn still, and without the pump the tank would give it all

@@ -1,12 +1,9 @@
 """What the looks into one run have shown so far: how fast water went, how high it was lifted, what stood.
 
-A working pump obeys dw/dt = Q(P) - q. Q(P) is known from the runs that delivered, or from the rating:
-Q = sqrt((H0 - P) / r), shut-off head H0 put at SHUT_OFF times the cut-out. What a look shows of dw/dt
-gives the draw q that a working pump would need. A tap of fixed opening lets out q = c sqrt(P), so that
-draws are compared as what they would be at cut-in.
+What a single look says of flows is reckoned in `flows`; here it is added up over a run, so that one odd look
+decides nothing: two must agree, or a state must last.
 
 Parameters:
-    SHUT_OFF    1.5     shut-off head over cut-out, as `reference.MID_SHARE`
     UNHEARD_OF  1.3     over the largest draw seen three times: a kink or a slope at rest is good to 7 to 15 %
                         (trial figures), so two standard errors of either. MOST_OF_IT 0.85: and most of
                         a delivery
@@ -17,18 +14,17 @@ Parameters:
                         a quick draw (4 standard deviations of the noise, where that is more)
     LIFTED      0.15    of the band above the start: warming air never comes above where its draw began, and
                         gauge and switch are good to a tenth of the band each
-    NONE_SHARE  0.30    of the delivery: less is none. Three standard errors of a kink (7 % a cycle, the short
-                        window of a look doubles it) above nothing, four below a whole delivery
+    CREEPS      0.10    of the delivery: a third of NONE_SHARE, for a run that has lifted pressure slowly
 
-Source: quadratic pump curve and orifice law; figures as said.
+Source: common practice and trial figures, as said.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from math import sqrt
 from typing import TYPE_CHECKING
 
+from analytics.judging.flows import CLOSE_S, NONE_SHARE, holds_s, kink_m3_s, needed_draw_m3_s, share_1
 from analytics.plant.description import Measure
 from analytics.seeing.motor import motor_signal
 
@@ -37,22 +33,15 @@ if TYPE_CHECKING:
     from analytics.judging.watch import Known
     from analytics.seeing.events import Look
 
-SHUT_OFF = 1.5
 UNHEARD_OF, MOST_OF_IT = 1.3, 0.85
 LASTS_S, LASTS_SAMPLES = 45.0, 6.0
 SURE = 2.0
 STEP, LIFTED = 0.05, 0.15
-NONE_SHARE = 0.30
-#: So long after the start the demand before it still stands for the one now: the usual length of a draw in
-#: a house (common practice, no source).
-DEMAND_HOLDS_S = 120.0
+CREEPS = 0.10
 RUN_UP_S = 3.0  # a motor of this size is up to speed, its inrush over
 #: Below so much of its own best in the run, by power and current, the motor turns without water: halfway
 #: between dry (0.5, and 0.7 of the current) and at shut-off (0.7 and 0.82), see `instruments`.
 DRY = {Measure.PUMP_POWER: 0.61, Measure.PUMP_CURRENT: 0.76}
-#: So much of its usual level, and the pump gives most of its delivery: at half of it a motor takes some three
-#: quarters of its power and 0.87 of its current (`instruments`).
-FULL = 0.95
 LOOKS_S = 5.0  # between looks, at first
 #: Tank water that goes by more than this over delivery and draws, as if by Boyle's law below the charge too:
 #: either the tank runs out at a burst, or it is empty and the line behind it drains.
@@ -80,6 +69,9 @@ class Story:
     seen_pa: float | None = None  # at a look, and the motor's level then
     seen_level: float | None = None
     crept: bool = False  # it lifted pressure slowly to where it stood
+    kink_share: float | None = None  # delivery by the kink, by the newest look that could tell
+    shut_pa: float | None = None  # the lowest line pressure with the outlet at its shut-off head
+    throttled: bool = False  # and the line rose from it, or the start showed a kink
     stood: bool = False  # it filled, and then stood against a draw
 
 
@@ -99,6 +91,9 @@ def follow(story: Story, look: Look, known: Known) -> None:
         story.motor_level = max(story.motor_level, look.motor_level or 0.0)
     _note_fall(story, look, usual)
     _note_rise(story, look, known, usual)
+    share = share_1(look, usual)
+    if share is not None and look.age_s >= max(4.0 * look.interval_s, 10.0):
+        story.kink_share = share
     needed = needed_draw_m3_s(look, usual)
     if _told(look, usual) and look.slope_m3_s is not None and look.samples >= 4 and look.window_s >= 10.0:
         # two looks must agree: in one that meets the tank's emptying the slope runs away
@@ -110,7 +105,7 @@ def follow(story: Story, look: Look, known: Known) -> None:
     error = SURE * (look.slope_error_m3_s or 0.0)
     standing = needed is not None and needed + error > MOST_OF_IT * usual.now_m3_s
     story.standing_since_us = _since(story.standing_since_us, standing, look)
-    story.same_since_us = _since(story.same_since_us, _as_before(look, usual), look)
+    story.same_since_us = _since(story.same_since_us, _as_before(look, known), look)
 
 
 def _since(before_us: int | None, holds: bool, look: Look) -> int | None:
@@ -127,7 +122,7 @@ def _note_fall(story: Story, look: Look, usual: Reference) -> None:
     if look.slope_m3_s is None or look.samples < 3 or look.window_s < 10.0:
         return
     fell = -look.slope_m3_s - SURE * (look.slope_error_m3_s or 0.0)
-    if _told(look, usual) and look.interval_s <= 10.0 and look.samples >= 4:
+    if _told(look, usual) and look.interval_s <= CLOSE_S and look.samples >= 4:
         story.fastest_m3_s = max(story.fastest_m3_s, fell)
     story.collapsed |= -look.slope_m3_s > COLLAPSE * max(usual.now_m3_s, usual.draw_m3_s or 0.0)
 
@@ -147,6 +142,11 @@ def _note_rise(story: Story, look: Look, known: Known, usual: Reference) -> None
         story.lift_m3_s = gained / max(took_s, 1.0)
         story.high_pa, story.high_us = now_pa, look.at_us
     _note_load(story, look, step, known)
+    if at_shut_off(look, usual):
+        story.shut_pa = min(now_pa, story.shut_pa if story.shut_pa is not None else now_pa)
+        at_once = look.age_s <= max(30.0, 6.0 * look.interval_s)
+        moved = at_once and (kink_m3_s(look) or 0.0) > NONE_SHARE * usual.delivery_m3_s
+        story.throttled |= moved or story.crept or now_pa > story.shut_pa + step
     filled = (
         story.high_pa > usual.start_pa + LIFTED * usual.band_pa
         or (kink_m3_s(look) or 0.0) > 0.5 * usual.now_m3_s
@@ -177,13 +177,29 @@ def _step_pa(look: Look, usual: Reference) -> float:
     return max(STEP * usual.band_pa, 4.0 * (look.noise_pa or 0.0))
 
 
-def _as_before(look: Look, usual: Reference) -> bool:
-    """Whether tank water goes on as before the start, within a tenth of the delivery that can be told."""
-    before, now = look.slope_before_m3_s, look.slope_m3_s
-    tenth = 0.1 * usual.delivery_m3_s
-    if before is None or now is None or not look.entire or before > tenth:
+def at_shut_off(look: Look, usual: Reference) -> bool:
+    """The outlet is over cut-out, and over the line by half the band: shut off, or throttled by a filter."""
+    if look.discharge_pa is None or look.pressure_pa is None:
         return False
-    return abs(now - before) < tenth and (look.slope_error_m3_s or 0.0) < tenth
+    return look.discharge_pa > max(usual.stop_pa, look.pressure_pa + 0.5 * usual.band_pa)
+
+
+def _as_before(look: Look, known: Known) -> bool:
+    """Whether tank water has gone on, over the run, as before the start: within a tenth of the delivery,
+    where noise lets that be told."""
+    before, tenth = look.slope_before_m3_s, 0.1 * known.usual.delivery_m3_s
+    if before is None or before > tenth or not look.entire or not _told(look, known.usual):
+        return False
+    if look.pressure_pa is None or look.pressure_start_pa is None:
+        return False
+    gained = known.water.one(look.pressure_pa) - known.water.one(look.pressure_start_pa)
+    noise = SURE * known.water.compliance_m3_pa(look.pressure_pa) * (look.noise_pa or 0.0)
+    return abs(gained / look.age_s - before) < tenth and noise / look.age_s < tenth
+
+
+def kinkless(story: Story, none_share: float = NONE_SHARE) -> bool:
+    """Whether the start showed no delivery."""
+    return story.kink_share is not None and story.kink_share < none_share
 
 
 def lasted(since_us: int | None, look: Look, share: float = 1.0) -> bool:
@@ -222,48 +238,8 @@ def falls_short(story: Story, look: Look, known: Known) -> bool:
     waited_s = (look.at_us - story.base_us) * 1e-6
     noise_m3 = SURE * known.water.compliance_m3_pa(look.pressure_pa) * (look.noise_pa or 0.0)
     gained = known.water.one(look.pressure_pa) - known.water.one(story.base_pa)
-    if story.base_us == look.start_us and look.age_s <= DEMAND_HOLDS_S:
+    if story.base_us == look.start_us and look.age_s <= holds_s(look):
         gained += max(-(look.slope_before_m3_s or 0.0), 0.0) * waited_s
-    return gained + noise_m3 < NONE_SHARE * usual.now_m3_s * waited_s
-
-
-def kink_m3_s(look: Look) -> float | None:
-    """Delivery by the kink at the start, where samples are close enough to tell it."""
-    first, before = look.slope_first_m3_s, look.slope_before_m3_s
-    if not look.entire or look.interval_s > 10.0 or first is None or before is None:
-        return None
-    return first - before
-
-
-def given_m3_s(look: Look, usual: Reference) -> float:
-    """What this run's pump gives, if it works: what it lately gave, or by its own kink, where less.
-
-    A line that burst within the window before the start makes the kink too small: the motor's full load
-    speaks before it.
-    """
-    if look.motor_level is not None and usual.motor_level and look.motor_level > FULL * usual.motor_level:
-        return usual.now_m3_s
-    kink = kink_m3_s(look)
-    if kink is None or kink < 0.5 * NONE_SHARE * usual.now_m3_s:
-        return usual.now_m3_s  # the tank was drained within the kink's window
-    return min(usual.now_m3_s, max(kink, NONE_SHARE * usual.now_m3_s))
-
-
-def needed_draw_m3_s(look: Look, usual: Reference) -> float | None:
-    """What must leave, as a draw at cut-in, if the pump works."""
-    if look.pressure_pa is None or look.slope_m3_s is None:
-        return None
-    # a tank short of air makes every flow look larger, the pump's own kink as well
-    grown = max((kink_m3_s(look) or 0.0) / usual.now_m3_s, 1.0)
-    delivery = given_m3_s(look, usual) * curve(min(look.pressure_pa, usual.start_pa), usual)
-    share = max(look.pressure_pa / usual.start_pa, 0.01)
-    gain = look.slope_m3_s / grown if look.pressure_pa > usual.drained_pa else 0.0
-    return (delivery - gain) / sqrt(min(share, 1.0))
-
-
-def curve(pressure_pa: float, usual: Reference) -> float:
-    """Delivery at a pressure over that in the middle of the band; 1 from cut-in upward."""
-    if pressure_pa >= usual.start_pa:
-        return 1.0
-    head = SHUT_OFF * usual.stop_pa
-    return sqrt((head - pressure_pa) / (head - 0.5 * (usual.start_pa + usual.stop_pa)))
+    # what was lifted well above the start is held there by a weak pump, too: it creeps
+    lifted = look.pressure_pa > usual.start_pa + LIFTED * usual.band_pa
+    return gained + noise_m3 < (CREEPS if lifted else NONE_SHARE) * usual.now_m3_s * waited_s

@@ -36,7 +36,8 @@ STANDING_STILL = 0.02
 #: tolerance, common practice, no source.
 BELOW_BAND, ABOVE_BAND = 0.15, 0.15
 #: Two samples so far apart say how fast tank water falls: a quarter of the delivery for so long is some
-#: hundredth of a tank, above a gauge's noise. Of that, three deviations of a difference are taken off.
+#: hundredth of a tank, above a gauge's noise. Of that, three deviations of a difference are taken off, and of
+#: a gauge that tells in steps one and a half of them.
 FALL_US = 10_000_000
 NOISE = 4.2
 
@@ -210,8 +211,10 @@ def _fall(
         return None
     time_us, seen = pressure.time_us[first : last + 1], pressure.value[first : last + 1]
     held = water.at(np.maximum(seen, water.precharge_pa))
-    noise_m3 = NOISE * water.compliance_m3_pa(max(start.pressure_pa, 0.0)) * max(start.noise_pa, 0.0)
-    lost = held[:-step] - held[step:] - (noise_m3 if noise_m3 == noise_m3 else 0.0)
+    moved = np.abs(np.diff(seen))
+    digit_pa = float(moved[moved > 0.0].min()) if moved.any() else 0.0
+    noise_pa = max(NOISE * start.noise_pa if start.noise_pa == start.noise_pa else 0.0, 1.5 * digit_pa)
+    lost = held[:-step] - held[step:] - noise_pa * water.compliance_m3_pa(max(float(seen[0]), 0.0))
     return max(float((lost / ((time_us[step:] - time_us[:-step]) * 1e-6)).max()), 0.0)
 
 

@@ -178,3 +178,43 @@ def test_coverage_says_what_a_contact_cannot_tell() -> None:
         assert "current" in said[fault].sentence
     measured = coverage(traces.plant(traces.Trace(extra={"level": 1.5})))
     assert "current" not in measured["lost_prime"].sentence
+
+
+@pytest.mark.parametrize("motor", [Measure.PUMP_CURRENT, CONTACT])
+@pytest.mark.parametrize("clog", [20.0, 60.0])
+def test_a_filter_that_chokes_the_pump_is_neither_a_closed_valve_nor_a_burst(
+    motor: Measure, clog: float
+) -> None:
+    """The outlet stands near its shut-off head in both, and the line goes down when much is drawn."""
+    demand = draws((0.0, 12.0), (5.5, 4.0), (6.5, 30.0), (7.0, 12.0))
+    found = of(8.0, demand=demand, motor=motor, extra={"discharge": 1.0}, clog=traces.after(BEGINS, clog))
+    assert not {"blocked_discharge", "burst_line", "lost_prime", "dry_supply"} & set(names(found))
+
+
+def test_a_closed_valve_stays_one_beside_an_outlet_gauge() -> None:
+    """Shut while the pump rests: the line stands, and the outlet at the shut-off head."""
+    trace = traces.Trace(demand=STEADY, motor=CONTACT, extra={"discharge": 1.0})
+    shut = replace(trace, delivers=within(BEGINS, BEGINS + HOUR, 0.0, 1.0))
+    plant, readings = traces.plant(shut), traces.readings(shut, 8 * HOUR, seed=3)
+    true = traces.run(shut, 8 * HOUR, seed=3)
+
+    def head(pa: np.ndarray, s: np.ndarray) -> np.ndarray:
+        runs = np.interp(s, true["t"], true["on"]) > 0.5
+        return np.where(runs & (s > BEGINS) & (s < BEGINS + HOUR), 75 * PSI, pa)
+
+    found = told(plant, _shown(readings, 2, head))
+    assert names(found) == ["blocked_discharge"]
+
+
+@pytest.mark.parametrize("drawn", [1.5, 12.0])
+def test_a_start_without_a_kink_is_told_by_a_contact_though_little_is_drawn(drawn: float) -> None:
+    """Prime is lost while the pump rests. At a twentieth of the delivery drawn, pressure all but stands."""
+    demand = draws((0.0, 12.0), (BEGINS / HOUR, drawn))
+    trace = traces.Trace(demand=demand, motor=CONTACT)
+    on = traces.run(trace, 6 * HOUR, seed=3)
+    starts = on["t"][1:][np.diff(on["on"]) > 0]
+    lost_s = float(starts[starts > BEGINS + 600.0][0])
+    gone = replace(trace, delivers=lambda s: 0.0 if s >= lost_s - 20.0 else 1.0)
+    found = told(traces.plant(gone), traces.readings(gone, lost_s + 180.0, seed=3))
+    assert names(found) == ["lost_prime"]
+    assert late_s(found[0], lost_s) < 60.0

@@ -1,0 +1,93 @@
+"""What one look into a run says of flows: delivery by the kink, and the draw that a working pump would need.
+
+A working pump obeys dw/dt = Q(P) - q. Q(P) is known from the runs that delivered, or from the rating:
+Q = sqrt((H0 - P) / r), shut-off head H0 put at SHUT_OFF times the cut-out. What a look shows of dw/dt
+gives the draw q that a working pump would need. A tap of fixed opening lets out q = c sqrt(P), so that
+draws are compared as what they would be at cut-in.
+
+Parameters:
+    SHUT_OFF    1.5     shut-off head over cut-out, as `reference.MID_SHARE`
+    NONE_SHARE  0.30    of the delivery: less is none. Three standard errors of a kink (7 % a cycle, the short
+                        window of a look doubles it) above nothing, four below a whole delivery
+
+Source: quadratic pump curve and orifice law; scatter of a kink from trial figures.
+"""
+
+from __future__ import annotations
+
+from math import sqrt
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from analytics.judging.reference import Reference
+    from analytics.seeing.events import Look
+
+SHUT_OFF = 1.5
+NONE_SHARE = 0.30
+#: So much of its usual level, and the pump gives most of its delivery: at half of it a motor takes some three
+#: quarters of its power and 0.87 of its current (`instruments`).
+FULL = 0.95
+
+#: So long after the start the demand before it still stands for the one now: the usual length of a draw in
+#: a house (common practice, no source).
+DEMAND_HOLDS_S = 120.0
+
+#: Samples no further apart tell a kink in a look's window, and how fast a tank empties.
+CLOSE_S = 11.0
+
+
+def holds_s(look: Look) -> float:
+    """So long after the start, or five samples, the demand before it still stands for the one now."""
+    return max(DEMAND_HOLDS_S, 5.0 * look.interval_s)
+
+
+def share_1(look: Look, usual: Reference) -> float | None:
+    """Delivery by the kink, while the demand before the start still stands for the one now."""
+    before, now, first = look.slope_before_m3_s, look.slope_m3_s, look.slope_first_m3_s
+    if before is None or now is None or look.age_s > holds_s(look) or not look.entire:
+        return None
+    # a kink that was there is not undone by what is opened later in the run
+    return (max(now, now if first is None else first) - before) / usual.delivery_m3_s
+
+
+def kink_m3_s(look: Look) -> float | None:
+    """Delivery by the kink at the start, where samples are close enough to tell it."""
+    first, before = look.slope_first_m3_s, look.slope_before_m3_s
+    if not look.entire or look.interval_s > CLOSE_S or first is None or before is None:
+        return None
+    return first - before
+
+
+def given_m3_s(look: Look, usual: Reference) -> float:
+    """What this run's pump gives, if it works: what it lately gave, or by its own kink, where less.
+
+    A line that burst within the window before the start makes the kink too small: the motor's full load
+    speaks before it.
+    """
+    if look.motor_level is not None and usual.motor_level and look.motor_level > FULL * usual.motor_level:
+        return usual.now_m3_s
+    kink = kink_m3_s(look)
+    none = NONE_SHARE if usual.unproven else 0.5 * NONE_SHARE
+    if kink is None or kink < none * usual.now_m3_s:
+        return usual.now_m3_s  # the tank was drained within the kink's window
+    return min(usual.now_m3_s, max(kink, NONE_SHARE * usual.now_m3_s))
+
+
+def needed_draw_m3_s(look: Look, usual: Reference) -> float | None:
+    """What must leave, as a draw at cut-in, if the pump works."""
+    if look.pressure_pa is None or look.slope_m3_s is None:
+        return None
+    # a tank short of air makes every flow look larger, the pump's own kink as well
+    grown = max((kink_m3_s(look) or 0.0) / usual.now_m3_s, 1.0)
+    delivery = given_m3_s(look, usual) * curve(min(look.pressure_pa, usual.start_pa), usual)
+    share = max(look.pressure_pa / usual.start_pa, 0.01)
+    gain = look.slope_m3_s / grown if look.pressure_pa > usual.drained_pa else 0.0
+    return (delivery - gain) / sqrt(min(share, 1.0))
+
+
+def curve(pressure_pa: float, usual: Reference) -> float:
+    """Delivery at a pressure over that in the middle of the band; 1 from cut-in upward."""
+    if pressure_pa >= usual.start_pa:
+        return 1.0
+    head = SHUT_OFF * usual.stop_pa
+    return sqrt((head - pressure_pa) / (head - 0.5 * (usual.start_pa + usual.stop_pa)))
