@@ -25,6 +25,7 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 from analytics import words
+from analytics.faults.filter_after_tank import FilterAfterTank
 from analytics.judging.decline import HOUR_US, LEAST, Decline, decline, left_of_lesson
 from analytics.judging.signature import LATELY, best_delivery
 from analytics.judging.watch import AllClear, Claim, Coverage, Detector
@@ -150,13 +151,15 @@ class CloggedFilter(DeliveryFault):
 
     def outlooks(self, day: Day, known: Known) -> Sequence[Outlook]:
         """Days until a quarter of the delivery is gone, by the blocking laws."""
-        if self.plant.filter is None or self.plant.filter.position != "before_tank":
+        if self.plant.filter is None:
             return ()
         told = days_to_flush(self.memory.days, FLUSH_AT, self.memory.clean_error)
         return [Outlook("days_to_flush_filter", None, day.at_us, *told)]
 
 
-def detector(plant: Plant) -> CloggedFilter:
+def detector(plant: Plant) -> Detector:
+    if plant.filter is not None and plant.filter.position == "after_tank":
+        return FilterAfterTank(plant)
     return CloggedFilter(plant)
 
 
@@ -166,7 +169,11 @@ def coverage(plant: Plant) -> Coverage:
     if not plant.measuring(Measure.LINE_PRESSURE) or not plant.measuring(*MOTOR_MEASURES):
         return Coverage(False, "Needs line pressure and a motor signal.")
     if plant.filter.position == "after_tank":
-        return Coverage(False, "A filter after the tank does not show in how the tank fills.")
+        return Coverage(
+            True,
+            "After the tank it shows where large draws that come back at their hours shrink; "
+            "taps hardly show it.",
+        )
     if plant.measuring(Measure.DISCHARGE_PRESSURE):
         return Coverage(True, "Told from delivery and the drop across the filter.")
     if plant.measuring(Measure.PUMP_POWER):
