@@ -1,6 +1,6 @@
 """Quantities as a person of this plant reads them: the owner's units, two or three figures.
 
-For findings' summaries only. US units: psi, gal, gpm, ft or in, degF; metric: bar, L, L/min, m, degC.
+For findings' summaries only. US units: psi, gal, gpm, ft or in, °F; metric: bar, L, L/min, m, °C.
 """
 
 from __future__ import annotations
@@ -38,7 +38,7 @@ def length(plant: Plant, m: float) -> str:
 
 
 def temperature(plant: Plant, celsius: float) -> str:
-    return f"{celsius * 1.8 + 32.0:.0f} degF" if _us(plant) else f"{celsius:.1f} degC"
+    return f"{celsius * 1.8 + 32.0:.0f} °F" if _us(plant) else f"{celsius:.1f} °C"
 
 
 def conductivity(s_m: float) -> str:
@@ -51,7 +51,7 @@ def duration(seconds: float) -> str:
     for size, name in ((86_400.0, "days"), (3_600.0, "hours"), (60.0, "minutes")):
         if seconds >= 1.5 * size:
             return f"{seconds / size:.0f} {name}"
-    return f"{seconds:.0f} seconds"
+    return "1 second" if round(seconds) == 1 else f"{seconds:.0f} seconds"
 
 
 def days(number: float) -> str:

@@ -123,9 +123,8 @@ class MotorOverload(Detector):
         return clean.middle if clean is not None else None
 
     def _claim(self, share: float, onset_us: int, cause: str | None) -> Claim:
-        what = "and does not turn freely: the rotor is jammed" if cause else "than it should"
-        more = "draws" if cause else "draws more"
-        said = f"The motor {more} ({words.percent(share)} of its usual) {what}."
+        jammed = " and does not turn freely: the rotor is jammed" if cause else ""
+        said = f"The motor draws {words.percent(share)} of what it usually does{jammed}."
         return Claim(
             self.FAULT, onset_us, "high", 0.9, said, cause, evidence={"motor_share_1": share}
         )  # fmt: skip

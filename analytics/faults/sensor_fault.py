@@ -199,14 +199,14 @@ class SensorFault(Detector):
             still = self.memory.evidence.still[position]
             doubt.still_us, doubt.still_at = still.since_us, still.value
             evidence = {"runs_meanwhile_1": float(still.runs), "ran_meanwhile_s": still.ran_s}
-        summary = f"The signal {signal.name} {SAYS[cause]}."
+        summary = f'The sensor "{signal.name}" {SAYS[cause]}.'
         if cause == "out_of_range":
             evidence = {"bad_words_1": float(doubt.bad_words)}
         if everybody:
             summary = "No signal has said anything: look at the broker, the network and the sensors' power."
         elif cause == "silent" and signal.every_s is not None:
             summary = (
-                f"The signal {signal.name}, due each {words.duration(signal.every_s)}, has said nothing."
+                f'The sensor "{signal.name}", due every {words.duration(signal.every_s)}, has said nothing.'
             )
         return Claim(
             self.FAULT,

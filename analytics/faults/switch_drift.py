@@ -132,9 +132,9 @@ class SwitchDrift(Detector):
     def _claim(self, start: float, stop: float, limit_start: float, limit_stop: float) -> Claim:
         moved = []
         if abs(start) >= limit_start:
-            moved.append(f"cut-in by {_signed(self.plant, start)}")
+            moved.append(f"cut-in {_moved(self.plant, start)}")
         if abs(stop) >= limit_stop:
-            moved.append(f"cut-out by {_signed(self.plant, stop)}")
+            moved.append(f"cut-out {_moved(self.plant, stop)}")
         said = f"The pressure switch has moved: {' and '.join(moved)}."
         if len(moved) == 2 and abs(start - stop) < 0.3 * max(abs(start), abs(stop)):
             said += (
@@ -144,8 +144,8 @@ class SwitchDrift(Detector):
         return Claim(self.FAULT, self.memory.onset_us, "low", 0.85, said, evidence=evidence)
 
 
-def _signed(plant: Plant, pascal: float) -> str:
-    return ("+" if pascal > 0 else "−") + words.pressure(plant, abs(pascal))
+def _moved(plant: Plant, pascal: float) -> str:
+    return f"{'up' if pascal > 0 else 'down'} by {words.pressure(plant, abs(pascal))}"
 
 
 def detector(plant: Plant) -> SwitchDrift:

@@ -65,7 +65,7 @@
     const share = Math.floor(100 * (until - begin) / (end - begin));
     $("made").textContent = done ? "" : "Simulated so far: " + share + " %";
     stops = o.marks.filter((m) => m.kind === "called" || m.kind === "cleared").map((m) => m.at);
-    $("coming").style.left = 100 * (until - begin) / (end - begin) + "%"; $("coming").hidden = done;
+    $("coming").style.left = 100 * (until - begin) / (end - begin) + "%"; $("coming").hidden = done; $("coming").firstChild.hidden = share > 50;
     if (from && until >= from) { if (at === begin) go2(from); from = 0; }
     mendable();
     flags(o.marks);
@@ -88,9 +88,10 @@
   function mendable() { const form = $("mend"); if (form) form.hidden = !stops.length || at < stops[0]; }
   $("mend")?.addEventListener("submit", (e) => { e.target.elements.t.value = Math.round(at); });
   function flags(marks) {
+    const over = marks.some((m) => m.kind === "cleared");  // its word stands where the first one would
     $("flags").replaceChildren(...marks.map((m) => {
       const el = document.createElement("span"), x = (m.at - begin) / (end - begin);
-      el.className = m.kind + (x > 0.8 ? " late" : ""); el.style.left = 100 * x + "%"; if (m.kind !== "other") el.append(Object.assign(document.createElement("b"), { textContent: m.word }));
+      el.className = m.kind + (x > 0.8 ? " late" : ""); el.style.left = 100 * x + "%"; if (m.kind !== "other" && !(m.kind === "onset" && over)) el.append(Object.assign(document.createElement("b"), { textContent: m.word }));
       return el;
     }), now);
     cursor();

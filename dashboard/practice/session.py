@@ -40,7 +40,7 @@ FINE_US, COARSE_US = 60_000_000, 300_000_000
 FINE_FOR_US = 2 * HOUR_US
 MOST_SESSIONS = 4
 #: Watched after a repair: as long as the lesson itself, and at least as long as a finding may need to clear.
-AFTER_REPAIR_DAYS = 1.0
+AFTER_REPAIR_DAYS = 0.5
 #: Every blind exercise is as long, for its length would tell.
 BLIND_DAYS = 3.0
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+import signal
 import time
 from typing import TYPE_CHECKING
 
@@ -11,15 +12,15 @@ from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import expect
 
 from dashboard.web.rooms import ROOMS as TABLE
-from tests.browser.conftest import DESK, PHONE
+from tests.browser.conftest import DESK, PHONE, Server, free_port
 from tests.dashboard import made
+from tests.dashboard.attended import Attended
 
 if TYPE_CHECKING:
     from collections.abc import Callable
+    from pathlib import Path
 
     from playwright.sync_api import BrowserContext, Page
-
-    from tests.browser.conftest import Server
 
 pytestmark = pytest.mark.browser
 #: Every room of the table, and what lies below one.
@@ -29,6 +30,14 @@ BELOW = ("history?span=year", "salt/plan", "test/leak_down", "test/delivery/now?
 UNSAID = """[...document.querySelectorAll('.chart')].filter(chart => {
     const said = chart.closest('figure')?.querySelector('figcaption')?.textContent ?? '';
     return said.length < 25 || !chart.closest('[aria-hidden=true]'); }).map(chart => chart.id || 'a chart')"""
+#: On how many lines the alarm's first word stands.
+LINES = """() => {
+    const text = document.querySelector('.alarm').lastChild, range = new Range(), word = 'Unacknowledged';
+    const at = text.data.indexOf(word);
+    range.setStart(text, at);
+    range.setEnd(text, at + word.length);
+    return new Set([...range.getClientRects()].map(one => Math.round(one.top))).size;
+}"""
 RULES = {"runOnly": ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"]}
 
 
@@ -129,6 +138,36 @@ def test_targets_are_right_for_thumbs(browser: Callable[..., BrowserContext], wr
                .filter(([t, r]) => r.height < 44 || r.width < 44).map(([t, r]) => [t, r.width, r.height])"""
         )
         assert small == [], room
+        page.locator("a.skip").focus()  # seen by whoever goes by keyboard
+        box = page.locator("a.skip").bounding_box()
+        assert box is not None
+        assert box["height"] >= 44
+
+
+def test_no_word_of_an_alarm_is_torn_at_twice_the_text(
+    browser: Callable[..., BrowserContext], tmp_path: Path, now_s: int, shot: Callable[[Page, str], None]
+) -> None:
+    made.fill(tmp_path, now_s, days=1)
+    server = Server(tmp_path, free_port())
+    server.start()
+    try:
+        with Attended(tmp_path) as desk:
+            desk.tell(made.clogged(now_s * 1_000_000))
+            page = browser(**PHONE | {"viewport": {"width": 360, "height": 780}}).new_page()
+            page.goto(server.url)
+            page.get_by_role("link", name="Why we think so").first.click()
+            page.wait_for_selector(".alarm")
+            page.add_style_tag(content="html { font-size: 200% }")
+            page.wait_for_timeout(200)
+            lines = page.evaluate(LINES)
+            assert lines == 1
+            # the evidence grows with the text, and is scrolled sideways in a frame of its own
+            drawn = page.locator(".evidence .drawn")
+            assert drawn.evaluate("one => one.scrollWidth > one.clientWidth")
+            assert page.evaluate("document.documentElement.scrollWidth") <= 360
+            shot(page, "finding-large")
+    finally:
+        server.kill(signal.SIGTERM)
 
 
 def test_reduced_motion_stills_the_pipe(browser: Callable[..., BrowserContext], well_server: Server) -> None:
