@@ -69,7 +69,8 @@ class LevelTrack:
     seen_us: int = 0  # end of the last beat
     leaps: int = 0  # beats in a row that stand off a leap away
     scatter_m: float = -1.0  # usual step of the level while nothing draws; below 0: not known yet
-    grain_m: float = 0.0  # the gauge's last digit: the least that two words of one beat ever differed
+    grain_m: float = 0.0  # the gauge's last digit: the least that two words ever differed
+    last_m: float = 0.0  # the newest word
 
 
 @dataclass(frozen=True, slots=True)
@@ -129,7 +130,8 @@ def follow(track: LevelTrack, beat: Beat, watched: Watched) -> LevelStep | None:
     span = None if watched.level is None else beat.spans.get(watched.level)
     if span is None or not span.count:
         return None
-    apart_m = span.high - span.low
+    apart_m = span.high - span.low if span.count > 1 else abs(span.last - track.last_m) * bool(track.time_us)
+    track.last_m = span.last
     if apart_m > LEAST_GRAIN_M and (apart_m < track.grain_m or not track.grain_m):
         track.grain_m = apart_m
     level_m = middle(span, APART_SHARE * watched.storage.full_level_m)
