@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     from dashboard.telling.evidence import Evidence
 
 WIDTH, HEIGHT = 358.0, 230.0
-LEFT, RIGHT, TOP, BOTTOM = 34.0, 6.0, 46.0, 24.0
+LEFT, RIGHT, TOP, BOTTOM = 34.0, 6.0, 50.0, 24.0
 #: A gap in the readings of more than so many of their usual steps is not bridged.
 GAP_STEPS = 5
 _ROW = 14.0  # from one line of those words to the next
@@ -38,10 +38,10 @@ class Label:
 
 @dataclass(frozen=True, slots=True)
 class Drawing:
-    """Paths as (class, d), the warm wash as (x, width), and texts as (class, label)."""
+    """Paths as (class, d), the warm wash as (x, y, width, height), and texts as (class, label)."""
 
     paths: tuple[tuple[str, str], ...]
-    wash: tuple[float, float]
+    wash: tuple[float, float, float, float]
     labels: tuple[tuple[str, Label], ...]
     title: str
 
@@ -67,7 +67,8 @@ def draw(shown: Evidence, timezone: str) -> Drawing:
     labels += _days(span_us, timezone)
     last = shown.moments[-1][0] if shown.moments[-1][1] == "over" else span_us[1]
     began = x(shown.moments[0][0])
-    return Drawing(tuple(paths), (began, max(x(last) - began, 2.0)), tuple(labels), _title(shown))
+    wash = (began, TOP, max(x(last) - began, 2.0), HEIGHT - BOTTOM - TOP)
+    return Drawing(tuple(paths), wash, tuple(labels), _title(shown))
 
 
 def _words_above(moments: list[tuple[float, str]]) -> list[tuple[str, Label]]:
