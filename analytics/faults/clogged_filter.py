@@ -26,6 +26,7 @@ from typing import TYPE_CHECKING
 
 from analytics import words
 from analytics.faults.filter_after_tank import FilterAfterTank
+from analytics.judging.blame import CLOG_DROP
 from analytics.judging.decline import HOUR_US, LEAST, Decline, decline, left_of_lesson
 from analytics.judging.signature import LATELY, best_delivery
 from analytics.judging.watch import AllClear, Claim, Coverage, Detector
@@ -104,7 +105,8 @@ class DeliveryFault(Detector):
 
     def _while_open(self, found: Decline, now_us: int) -> Sequence[Word]:
         memory = self.memory
-        if found.left <= 1.0 - min(max(BACK, 2.0 * found.error), 0.5 * LEAST):
+        choked = found.drop is not None and found.drop > CLOG_DROP and self.blames(found)
+        if choked or found.left <= 1.0 - min(max(BACK, 2.0 * found.error), 0.5 * LEAST):
             memory.back, memory.back_since_us = 0, now_us
         else:
             memory.back += 1

@@ -71,9 +71,16 @@ CONSEQUENCES: dict[str, frozenset[str]] = {
 }
 
 #: What follows only where the finding has this cause. Runs too short say nothing against a line that seeps
-#: beside them; a leak that starts the pump too often is itself the finding.
-FOLLOWS_FROM_CAUSE: dict[tuple[str, str], frozenset[str]] = {
+#: beside them; a leak that starts the pump too often is itself the finding. A tank too small, or a leak,
+#: takes nothing from the delivery: less of it is a fault of its own (a lost charge makes delivery look
+#: larger, and an overcharge or a fluttering switch leaves none to go by).
+_SPOILS: frozenset[str | None] = frozenset(
+    {None, "lost_air_charge", "overcharged_tank", "narrow_switch_band", "switch_chatter"}
+)
+FOLLOWS_FROM_CAUSE: dict[tuple[str, str], frozenset[str | None]] = {
     ("short_cycling", "supply_leak"): frozenset({"leak"}),
+    ("short_cycling", "clogged_filter"): _SPOILS,
+    ("short_cycling", "pump_wear"): _SPOILS,
 }
 
 

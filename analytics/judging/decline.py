@@ -30,6 +30,7 @@ from typing import TYPE_CHECKING
 
 from analytics.judging.blame import CLOG_SURE, filter_share, resistance
 from analytics.judging.signature import LATELY, LESSON, best_delivery
+from analytics.judging.uphill import SHUT_OFF, uphill
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -56,7 +57,7 @@ BLIND_S, BLIND_INTERVALS = 45.0, 5.0
 #: A tank taken for the next one up in the trade's row (20, 32, 44, 62, 86 gal; common practice, no
 #: source) shows 0.69 of the flow, and a rating is good to a tenth: below 0.62 neither explains it.
 #: Quickly filled, air warms and flows look a tenth larger (exponent 1.1 to 1.2).
-FROM_FIRST, FIRST_RUNS, WARMED, SHUT_OFF = 0.62, 12, 1.10, 1.5
+FROM_FIRST, FIRST_RUNS, WARMED = 0.62, 12, 1.10
 #: Asked once of a plant, when it is learned: 2.5 errors is one in 160.
 SURE_OF_FIRST = 2.5
 #: A median's standard error over the mean's; a quartile's is 1.36, which the better of the two hides.
@@ -160,7 +161,10 @@ def left_over(known: Known, base: Base, runs: int) -> tuple[float, float] | None
         sigma = max(clean.sigma / clean.middle, learned.sigma / learned.middle, SIGMA_LEAST)
         error = OF_A_MEDIAN * sigma * hypot(1.0 / sqrt(max(base.runs, 1)), 1.0 / sqrt(runs))
         weights, sums = weights + error**-2, sums + left * error**-2
-    return (sums / weights, 1.0 / sqrt(weights)) if weights > 0.0 else None
+    if weights <= 0.0:
+        return None
+    sound = uphill(known.signature, base.traits, runs)
+    return sums / weights / sound, 1.0 / sqrt(weights)
 
 
 def left_of_lesson(known: Known, runs: int) -> tuple[float, float, float] | None:

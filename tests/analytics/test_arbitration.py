@@ -10,7 +10,7 @@ import pytest
 from analytics.alarms.annunciation import Annunciator
 from analytics.alarms.states import Event
 from analytics.findings_json import finding_line
-from analytics.judging.arbitration import Ledger
+from analytics.judging.arbitration import Ledger, follows
 from analytics.judging.watch import AllClear, Claim
 
 MIN = 60_000_000
@@ -90,3 +90,21 @@ def test_a_new_figure_is_told_and_what_hangs_on_it_is_kept() -> None:
     ledger.hear([AllClear("burst_line")], 13 * MIN)
     (own,) = ledger.hear([replace(DRY, of=None)], 14 * MIN)
     assert (own.fault, own.raised_us) == ("storage_depletion", 14 * MIN)
+
+
+@pytest.mark.parametrize("fault", ["clogged_filter", "pump_wear"])
+@pytest.mark.parametrize(
+    ("cause", "hangs"),
+    [
+        ("lost_air_charge", True),
+        ("switch_chatter", True),
+        (None, True),
+        ("undersized_tank", False),
+        ("leak", False),
+    ],
+)
+def test_less_delivery_hangs_on_short_runs_that_spoil_its_figures_only(
+    fault: str, cause: str | None, hangs: bool
+) -> None:
+    """A tank too small makes runs short and leaves their delivery to be read as ever."""
+    assert follows(fault, "short_cycling", cause) is hangs
