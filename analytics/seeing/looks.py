@@ -16,6 +16,7 @@ import numpy as np
 from analytics.physics.fits import fit_lines, median
 from analytics.seeing.cycles import Start, measure_starts
 from analytics.seeing.events import Look
+from analytics.seeing.middles import unspiked
 from analytics.seeing.spells import MARGIN_US, TAIL_US, ages_us
 
 if TYPE_CHECKING:
@@ -210,7 +211,7 @@ def _fall(
     if last - first < step:
         return None
     time_us, seen = pressure.time_us[first : last + 1], pressure.value[first : last + 1]
-    held = water.at(np.maximum(seen, water.precharge_pa))
+    held = water.at(np.maximum(unspiked(seen), water.precharge_pa))
     moved = np.abs(np.diff(seen))
     digit_pa = float(moved[moved > 0.0].min()) if moved.any() else 0.0
     noise_pa = max(NOISE * start.noise_pa if start.noise_pa == start.noise_pa else 0.0, 1.5 * digit_pa)

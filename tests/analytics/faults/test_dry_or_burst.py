@@ -218,3 +218,19 @@ def test_a_start_without_a_kink_is_told_by_a_contact_though_little_is_drawn(draw
     found = told(traces.plant(gone), traces.readings(gone, lost_s + 180.0, seed=3))
     assert names(found) == ["lost_prime"]
     assert late_s(found[0], lost_s) < 60.0
+
+
+def test_one_wild_word_before_a_start_is_no_burst() -> None:
+    """A minute between samples; prime is lost at rest; one word before says three times the pressure."""
+    trace = traces.Trace(demand=STEADY, motor=CONTACT, every_s=60.0, extra={"flow": 1.0})
+    on = traces.run(trace, 6 * HOUR, seed=3)
+    starts = on["t"][1:][np.diff(on["on"]) > 0]
+    lost_s = float(starts[starts > BEGINS + 600.0][0])
+    gone = replace(trace, delivers=lambda s: 0.0 if s >= lost_s - 20.0 else 1.0)
+    wild_s = 60.0 * (lost_s // 60.0) - 60.0
+
+    def wild(pa: np.ndarray, s: np.ndarray) -> np.ndarray:
+        return np.where(s == wild_s, 3.0 * pa, pa)
+
+    found = told(traces.plant(gone), _shown(traces.readings(gone, lost_s + 1200.0, seed=3), 0, wild))
+    assert names(found) == ["lost_prime"]
