@@ -92,7 +92,7 @@ def follow(story: Story, look: Look, known: Known) -> None:
     _note_fall(story, look, usual)
     _note_rise(story, look, known, usual)
     share = share_1(look, usual)
-    if share is not None and look.age_s >= max(4.0 * look.interval_s, 10.0):
+    if share is not None and _told(look, usual) and look.age_s >= max(4.0 * look.interval_s, 10.0):
         story.kink_share = share
     needed = needed_draw_m3_s(look, usual)
     if _told(look, usual) and look.slope_m3_s is not None and look.samples >= 4 and look.window_s >= 10.0:

@@ -234,3 +234,14 @@ def test_one_wild_word_before_a_start_is_no_burst() -> None:
 
     found = told(traces.plant(gone), _shown(traces.readings(gone, lost_s + 1200.0, seed=3), 0, wild))
     assert names(found) == ["lost_prime"]
+
+
+def test_a_pump_whose_load_falls_at_run_out_is_no_closed_valve() -> None:
+    """A jet pump may take less beyond its best point; what says burst is how the tank emptied."""
+    trace = traces.Trace(demand=STEADY, burst_m3_s=within(BEGINS, BEGINS + HOUR, 120 * LPM, 0.0))
+    plant, readings = traces.plant(trace), traces.readings(trace, 8 * HOUR, seed=3)
+
+    def lighter(amps: np.ndarray, s: np.ndarray) -> np.ndarray:
+        return np.where((amps > 1.0) & (s > BEGINS) & (s < BEGINS + HOUR), 6.0, amps)
+
+    assert names(told(plant, _shown(readings, 1, lighter))) == ["burst_line"]
