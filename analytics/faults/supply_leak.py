@@ -9,7 +9,8 @@ to 1.5 (a split that opens).
 
 Sensors show: tank water that falls through every rest of the day. Of each hour the piece of rest is kept
 that surely lost least (its slope and SURELY standard errors); of a day's hours, put in that order, the one
-at LOW_SHARE is the leak: never zero, night and day. What is measured badly counts for nothing either way.
+at LEAST_SHARE is the leak: never zero, night and day. What is measured badly counts for nothing either way,
+nor do hours in which water goes by steps: in a full house somebody draws in nearly all, and it is no leak.
 
 A tank that has lost air (`analytics.judging.air`) makes each flow look larger: that is taken off.
 
@@ -27,13 +28,19 @@ Parameters:
                            the sun moves
     ERRORS         3       standard errors of that hour's slope above it
     SURELY         2       standard errors; FEWEST 4 samples, else a slope's own error says little
-    LOW_SHARE      0.10    of the hours of a day may read lower: noise, the sun's rise
+    STEADY         2.5     times the lower quarter of the hours' scatters about their lines, or BENT 2 %
+                           of the water lost (a leak that goes with pressure bends its line so): more is
+                           drawn in steps. Of a day STEADY_HOURS 6, the night's, or nothing is said
+    ALIKE          2       a leak changes with pressure by less, so of a day ALIKE_HOURS 4 lose no more than
+                           so many times the low one
+    LEAST_SHARE    0.06    of a day's steady hours may read lower, one of 17: noise, the sun's rise
+    LOW_SHARE      0.10    of a day's hours, for the day's least flow
     HOURS          12      hours with a rest, of the last 24, that a judgement needs
     HOLD_LOOKS     7       hourly judgements in a row: a day and six hours, hence the second night
     CLEAR_HOURS    8       of the last 24 with less than a third of the leak: a night and a morning; a
                            gauge that reports on change shows single hours without a loss
 
-False alarms: a healthy day would need at least nine tenths of its hours to lose more than the sun
+False alarms: a healthy day would need at least all but one of its steady hours to lose more than the sun
 can make them lose, for a day and a quarter. Guests and drip lines do not do that.
 
 Source: minimum night flow as in Thornton, Sturm & Kunkel, Water Loss Control, brought to one house
@@ -62,7 +69,7 @@ if TYPE_CHECKING:
 
 LEAST_SHARE_H = 0.008
 ERRORS = 3.0
-LOW_SHARE = 0.10
+LOW_SHARE, LEAST_SHARE = 0.10, 0.06
 HOURS = 12
 HOLD_LOOKS = 7
 CLEAR_HOURS = 8
@@ -71,6 +78,8 @@ SETTLED_S = 590.0
 SHORTEST_S = 240.0
 KEEP_HOURS = 72
 FEWEST, SURELY = 4, 2.0
+STEADY, BENT, STEADY_HOURS = 2.5, 0.02, 6
+ALIKE, ALIKE_HOURS = 2.0, 4
 
 
 @dataclass
@@ -81,6 +90,8 @@ class Hour:
     loss_m3_s: float
     settled: bool
     error_m3_s: float
+    scatter_m3: float = 0.0  # of tank water about its straight line
+    lost_m3: float = 0.0
 
     @property
     def most_m3_s(self) -> float:
@@ -122,7 +133,10 @@ class SupplyLeak(Detector):
         if not settled and not rest.entire:
             return ()
         start_us = rest.from_us // HOUR_US * HOUR_US
-        hour = Hour(start_us, -rest.slope_m3_s, settled, rest.slope_error_m3_s)
+        lost_m3 = -rest.slope_m3_s * (rest.to_us - rest.from_us) / 1e6
+        hour = Hour(
+            start_us, -rest.slope_m3_s, settled, rest.slope_error_m3_s, rest.scatter_m3 or 0.0, lost_m3
+        )
         hours = self.memory.hours
         if not hours or hours[-1].start_us < start_us:
             hours.append(hour)
@@ -146,13 +160,19 @@ class SupplyLeak(Detector):
             memory.looks = 0
             return ()
         day.sort(key=lambda hour: hour.most_m3_s)
-        quiet = day[int(LOW_SHARE * len(day))]
         true = self._true_share(known)
+        steady = self._steady(day)
+        if len(steady) < STEADY_HOURS:
+            if not known.is_open(self.FAULT):
+                memory.looks, memory.standing = 0, False
+            return ()
+        quiet = steady[int(LEAST_SHARE * len(steady))]
         low = true * quiet.loss_m3_s
         if known.is_open(self.FAULT):
             return self._while_standing(true * day[CLEAR_HOURS - 1].most_m3_s, low)
         threshold = LEAST_SHARE_H / 3600.0 * known.water.volume_m3 + ERRORS * true * quiet.error_m3_s
-        memory.looks = memory.looks + 1 if low > threshold else 0
+        alike = sum(hour.loss_m3_s <= ALIKE * quiet.loss_m3_s for hour in steady)
+        memory.looks = memory.looks + 1 if low > threshold and alike >= ALIKE_HOURS else 0
         memory.low_m3_s = low
         if not memory.looks:
             memory.path.forget()
@@ -164,6 +184,12 @@ class SupplyLeak(Detector):
         memory.leak_m3_s = low
         memory.cause = self._path.told(memory.path, low)
         return [self._claim(threshold)]
+
+    def _steady(self, day: list[Hour]) -> list[Hour]:
+        """Hours whose water goes down as straight as the gauge can show: draws make steps in it."""
+        scatters = sorted(hour.scatter_m3 for hour in self.memory.hours if hour.scatter_m3 > 0.0)
+        least_m3 = STEADY * scatters[len(scatters) // 4] if scatters else 0.0
+        return [hour for hour in day if hour.scatter_m3 <= max(least_m3, BENT * hour.lost_m3)]
 
     def _onset_us(self, leak_m3_s: float) -> int:
         """Since the last hour that lost less than half as much."""
