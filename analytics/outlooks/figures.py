@@ -10,7 +10,8 @@ Once a day, from the newest runs (`analytics.judging.signature`):
 
   and the tank gives f times the file's drawdown. f above one is a pump that delivers less, not more
   air: it is held to one. So a slow clog hides a slow loss of air; both have findings of their own;
-- weeks until the air wants topping up: until f, by the straight line of the last weeks, is TOP_UP_AT.
+- weeks until the air wants topping up: until f, by the straight line of the last weeks, is TOP_UP_AT. Each
+  day's f stands at the middle of the runs that it is told from: where runs are few, some days back.
 
 Bands are from the scatter of the runs: a median's standard error is 1.25 sigma / sqrt(n).
 
@@ -25,6 +26,7 @@ Source: Boyle's law; kinks as in the design's signatures.
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from statistics import median
 from typing import TYPE_CHECKING
 
 from analytics.judging.air import air_left, clean_error, median_error
@@ -106,10 +108,13 @@ class Figures(Detector):
         water = known.water
         drawn_m3 = water.between_m3(start.middle, stop.middle)
         absolute_pa = water.precharge_pa + water.atmosphere_pa_abs
-        points = self.memory.air = [*self.memory.air, [day.to_us / 1e6 / DAY_S, share]][-7 * WEEKS :]
+        at_us = median([one.at_us for one in known.signature.recent[-RECENT:]])
+        points = self.memory.air = [*self.memory.air, [at_us / 1e6 / DAY_S, share]][-7 * WEEKS :]
         common = share * clean_error(known.signature)
         share = min(share, 1.0)
-        weeks = [None if days is None else days / 7.0 for days in days_until(points, TOP_UP_AT, common)]
+        since_days = (day.to_us - at_us) / 1e6 / DAY_S
+        until = days_until(points, TOP_UP_AT, common)
+        weeks = [None if days is None else max(days - since_days, 0.0) / 7.0 for days in until]
         charge_pa = max(share * absolute_pa - water.atmosphere_pa_abs, 0.0)  # less air is less volume
         return [
             _outlook("drawdown_m3", day, share * drawn_m3, error * drawn_m3),
