@@ -78,7 +78,7 @@ def test_a_decline_that_has_just_begun_is_told_with_a_wide_band() -> None:
 
 
 def test_days_that_share_their_runs_widen_the_band() -> None:
-    """Errors that carry over by six tenths from day to day. Taken for independent, 44 of a hundred truths were
+    """Errors that carry over by six tenths from day to day. Taken for independent, 44 truths of 100 were
     inside; thirty days show too little of it for all eighty, but two in three are."""
     inside = 0
     for seed in range(400):
