@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterable
 
 _AFTER_US = 86_400_000_000
+NOTHING = "nothing"
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,6 +63,8 @@ class Score:
     #: (fault, true cause, cause found)
     causes: Counter[tuple[str, str, str]] = field(default_factory=Counter)
     repeated: Counter[str] = field(default_factory=Counter)  # a second finding of one truth
+    #: (what was wrong, what was found); "nothing": a false alarm, or a miss that nothing was mistaken for
+    confusion: Counter[tuple[str, str]] = field(default_factory=Counter)
 
     def __iadd__(self, other: Score) -> Score:
         for fault, delays in other.delays_s.items():
@@ -71,6 +74,7 @@ class Score:
         self.false += other.false
         self.causes += other.causes
         self.repeated += other.repeated
+        self.confusion += other.confusion
         return self
 
     def rows(self) -> list[tuple[str, int, int, int, int, str, str]]:
@@ -107,12 +111,26 @@ def score(truths: Iterable[Labelled], findings: Iterable[Found]) -> Score:
         at = _borne_out_by(finding, truths)
         if at is None:
             stood = sorted({truth.fault for truth in truths if truth.stood(finding.raised_us)})
-            marks.false[(finding.fault, " and ".join(stood) or "nothing")] += 1
+            marks.false[(finding.fault, " and ".join(stood) or NOTHING)] += 1
+            _confused(marks, finding, truths)
         else:
             matched.setdefault(at, []).append(finding)
     for i, truth in enumerate(truths):
         _mark(marks, truth, matched.get(i, []))
+        if i in matched:
+            marks.confusion[(truth.fault, truth.fault)] += 1
+    mistaken = Counter(true for true, found in marks.confusion.elements() if true != found)
+    for fault, count in (marks.missed - mistaken).items():
+        marks.confusion[(fault, NOTHING)] += count
     return marks
+
+
+def _confused(marks: Score, finding: Found, truths: list[Labelled]) -> None:
+    """Lays a false finding to what was wrong while it was raised: the planned fault that began last,
+    else whatever stood, else nothing."""
+    stood = [truth for truth in truths if truth.stood(finding.raised_us)]
+    meant = max(stood, key=lambda one: (not one.follows, one.from_us), default=None)
+    marks.confusion[(meant.fault if meant else NOTHING, finding.fault)] += 1
 
 
 def _mark(marks: Score, truth: Labelled, findings: list[Found]) -> None:

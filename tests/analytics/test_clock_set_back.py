@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import cache
 from itertools import pairwise
 
 import numpy as np
@@ -10,7 +11,7 @@ import pytest
 from analytics.readings import Readings
 from analytics.seeing.ordering import Ordering
 from analytics.seeing.turning import LASTING_US
-from tests.analytics.test_engine import DAY_US, START_US, losing, readings, said
+from tests.analytics.test_engine import DAY_US, START_US, Said, losing, readings, said, whole
 
 HOUR_US = 3_600_000_000
 S = 1_000_000
@@ -22,16 +23,17 @@ def set_back(everything: Readings, at_us: int, by_us: int) -> Readings:
     return Readings(everything.signal, time_us, everything.value)
 
 
-def healthy_known() -> set[str]:
-    return {fault for fault, _, _ in said([readings("healthy", 7)])[1]}
+@cache
+def not_set_back() -> Said:
+    return said([readings("healthy", 7)])
 
 
 @pytest.mark.parametrize("by_us", [700 * S, HOUR_US, 3 * HOUR_US, 56 * 365 * DAY_US])
 def test_no_fault_arises_and_cycles_go_on(by_us: int) -> None:
     at_us = START_US + round(3.4 * DAY_US)
     cycles, findings = said([set_back(readings("healthy", 7), at_us, by_us)])
-    assert {fault for fault, _, _ in findings} <= healthy_known()
-    plain = [cycle.start_us for cycle in said([readings("healthy", 7)])[0]]
+    assert {fault for fault, _, _ in findings} <= {fault for fault, _, _ in not_set_back()[1]}
+    plain = [cycle.start_us for cycle in not_set_back()[0]]
     blind_us = LASTING_US + HOUR_US // 4
     expected = [start_us - by_us for start_us in plain if start_us > at_us + blind_us]
     told = {cycle.start_us for cycle in cycles}
@@ -42,7 +44,7 @@ def test_no_fault_arises_and_cycles_go_on(by_us: int) -> None:
 
 def test_a_fault_an_hour_after_the_step_is_found_at_its_own_time() -> None:
     everything = losing()
-    (raised_us,) = [key[2] for key in said([everything])[1] if key[0] == "lost_prime"][:1]
+    (raised_us,) = [key[2] for key in whole()[1] if key[0] == "lost_prime"][:1]
     _, findings = said([set_back(everything, raised_us - HOUR_US, HOUR_US)])
     found = [finding for key, finding in findings.items() if key[0] == "lost_prime"]
     assert abs(found[0].raised_us - (raised_us - HOUR_US)) <= 1 * S
@@ -52,12 +54,12 @@ def test_a_fault_an_hour_after_the_step_is_found_at_its_own_time() -> None:
 def test_neither_chunks_nor_restarts_change_a_word() -> None:
     everything = losing()
     turned = set_back(everything, int(everything.time_us[len(everything) // 3]), HOUR_US)
-    whole = said([turned])
+    at_once = said([turned])
     edges = [0, *np.random.default_rng(2).integers(1, len(turned), 9).tolist(), len(turned)]
     third = len(turned) // 3
     for cuts in (sorted(edges), [0, *range(third - 50, third + 1500, 1), len(turned)]):
         parts = [turned[a:b] for a, b in pairwise(cuts)]
-        assert said(parts, frozenset(range(0, 9, 2))) == whole
+        assert said(parts, frozenset(range(0, 9, 2))) == at_once
 
 
 def in_order(signal: list[int], second: list[int]) -> Readings:

@@ -183,9 +183,11 @@ def plant(trace: Trace | None = None, **changes: object) -> Plant:
     return replace(base, **changes)  # type: ignore[arg-type]
 
 
-def readings(trace: Trace, seconds: float, seed: int = 0) -> Readings:
-    """What the sensors say of it."""
-    true = run(trace, seconds, seed)
+def readings(
+    trace: Trace, seconds: float, seed: int = 0, true: dict[str, np.ndarray] | None = None
+) -> Readings:
+    """What the sensors say of it; `true`, where the same has been integrated already."""
+    true = run(trace, seconds, seed) if true is None else true
     rng = np.random.default_rng(seed + 1)
     parts = []
 

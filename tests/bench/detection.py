@@ -13,12 +13,13 @@ from rich.console import Console
 from rich.progress import Progress
 
 from analytics.engine import Engine
+from analytics.faults import FAULTS
 from analytics.plant.parsing import parse_plant
 from analytics.readings import Readings
 from simulator import library
 from simulator.simulation import Simulation
 from simulator.truth.labels import truths
-from simulator.truth.score import Found, Labelled, Score, score
+from simulator.truth.score import NOTHING, Found, Labelled, Score, score
 
 SEEDS = (11, 12)
 START_US = 1_780_272_000_000_000  # 2026-06-01T00:00:00Z
@@ -48,10 +49,25 @@ def run() -> None:
     for (fault, true, found), count in sorted(total.causes.items()):
         if true != found:
             print(f"  cause: {fault} by {true or 'none'} called {found or 'none'} x {count}")
+    _confusion(total)
     false = sum(total.false.values())
     print(f"{false} false findings: {false / days * 365.25:.1f} a plant-year, faults standing or not")
     print(f"{days:.0f} plant-days; simulated {days * 86_400 / simulating_s:,.0f} times as fast as they last,")
     print(f"analysed {days * 86_400 / analysing_s:,.0f} times")
+
+
+def _confusion(total: Score) -> None:
+    """Truth by finding: a row what was wrong, a column what was said of it. Off the diagonal is a mistake."""
+    names = [*FAULTS, NOTHING]
+    true = [name for name in names if any(pair[0] == name for pair in total.confusion)]
+    said = [name for name in names if any(pair[1] == name for pair in total.confusion)]
+    letters = dict(zip(said, "abcdefghijklmnopqrst", strict=False))
+    print("\ntruth, a row, and what was found, a column:")
+    print(f"{'':20}" + "".join(f"{letters[name]:>5}" for name in said))
+    for row in true:
+        counts = (total.confusion[row, column] for column in said)
+        print(f"{row:20}" + "".join(f"{count or '.':>5}" for count in counts))
+    print("  " + ", ".join(f"{letters[name]} {name}" for name in said) + "\n")
 
 
 def _one(name: str, seed: int) -> tuple[Score, tuple[float, float, float]]:

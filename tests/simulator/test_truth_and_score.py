@@ -96,11 +96,18 @@ def test_marks() -> None:
     assert marks.missed == {"lost_prime": 1, "dry_supply": 1}
     assert marks.false == {("dry_supply", "lost_prime and short_cycling and storage_overflow"): 1}
     assert marks.repeated == {"short_cycling": 1}
+    assert marks.confusion == {
+        ("short_cycling", "short_cycling"): 1,
+        ("storage_overflow", "storage_overflow"): 1,
+        ("lost_prime", "dry_supply"): 1,  # the fault that began last is what it was mistaken for
+        ("dry_supply", "nothing"): 1,
+    }
     # the last word on the cause counts
     assert marks.causes[("short_cycling", "lost_air_charge", "lost_air_charge")] == 1
     total = score([], [Found("burst_line", None, None, 1)])
     total += marks
     assert total.false[("burst_line", "nothing")] == 1
+    assert total.confusion[("nothing", "burst_line")] == 1
     assert {row[0] for row in total.rows()} >= {"burst_line", "lost_prime"}
 
 
