@@ -128,7 +128,7 @@ class LostPrime(NoDelivery):
             f"{words.pressure(self.plant, look.pressure_pa or 0.0)}: it has most likely lost its prime."
         )
         if low is None:
-            said += " Without a level sensor a dry storage looks the same: look at its level first."
+            said += " Without its level to go by a dry storage looks the same: look at it first."
         else:
             said += " The storage still has water."
         return said if self.memory.measured else said + BURST_INSTEAD

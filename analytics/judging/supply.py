@@ -25,7 +25,8 @@ def storage_low(known: Known) -> bool | None:
     for position in known.plant.measuring(Measure.STORAGE_LEVEL):
         storage = _storage(known.plant, known.plant.signals[position])
         last = known.last(position)
-        if storage is not None and last is not None:
+        believed = not known.is_open("sensor_fault", known.plant.signals[position].name)
+        if storage is not None and last is not None and believed:
             low.append(last[1] <= storage.outlet_level_m + NEAR_SHARE * storage.full_level_m)
             ran_out |= low[-1] and known.is_open("storage_depletion", storage.name)
     return all(low) or ran_out if low else None

@@ -60,8 +60,8 @@ class Look:
     window_s   what the slopes are taken over: the last part of the run
     slope_before_m3_s   slope of tank water before the start (minus the demand there)
     slope_error_m3_s    standard error of `slope_m3_s`
-    fall_m3_s  fastest that tank water is sure to have fallen between two samples some seconds apart, from
-               just before the start until now; what is below the charge holds none, so samples far apart
+    fall_m3_s  fastest that tank water is sure to have fallen lately between two samples some seconds apart,
+               from just before the start on; what is below the charge holds none, so samples far apart
                give a lower bound
     filter_drop_pa   outlet pressure less line pressure, medians over one and the same window
     """

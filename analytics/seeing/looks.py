@@ -41,6 +41,7 @@ BELOW_BAND, ABOVE_BAND = 0.15, 0.15
 #: a gauge that tells in steps one and a half of them.
 FALL_US = 10_000_000
 NOISE = 4.2
+FALL_SEEN = 6  # windows back: more than lies between looks at a run that falls
 
 
 @dataclass(frozen=True, slots=True)
@@ -206,7 +207,8 @@ def _fall(
 ) -> float | None:
     """The fastest fall of tank water between samples FALL_US apart or more, less what noise makes."""
     step = max(1, -(-FALL_US // spacing_us))
-    since_us = max(start.start_us, int(pressure.time_us[last]) - TAIL_US) - 2 * step * spacing_us
+    recent_us = int(pressure.time_us[last]) - FALL_SEEN * max(WINDOW_US, 4 * spacing_us)
+    since_us = max(start.start_us - 2 * step * spacing_us, recent_us)
     first = int(np.searchsorted(pressure.time_us, max(since_us, from_us - MARGIN_US)))
     if last - first < step:
         return None

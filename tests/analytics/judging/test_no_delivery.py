@@ -6,6 +6,8 @@ import pytest
 
 from analytics.engine import Engine
 from analytics.judging.no_delivery import witness
+from analytics.judging.supply import storage_low
+from analytics.judging.watch import Claim
 from analytics.seeing.events import Look
 from tests.analytics import traces
 
@@ -25,3 +27,12 @@ def test_what_moves_at_the_start_speaks_before_the_outlet_gauge(moves: float, sh
     seen = witness(look, engine)
     assert seen is not None
     assert seen.shut is shut
+
+
+def test_a_level_that_is_not_believed_says_nothing_of_the_storage() -> None:
+    trace = traces.Trace(extra={"level": 1.5})
+    engine = Engine(traces.plant(trace))
+    engine.feed(traces.readings(trace, 600.0))
+    assert storage_low(engine) is False
+    engine._ledger.hear([Claim("sensor_fault", 0, "low", 0.9, "", "stuck", "level")], 1)
+    assert storage_low(engine) is None
