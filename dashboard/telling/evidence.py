@@ -10,7 +10,7 @@ import numpy as np
 from analytics.plant.description import Measure
 from dashboard.drawing.traces import DAY_US, HOUR_US
 from dashboard.telling import display
-from dashboard.telling.names import CHANCES, EVIDENCE
+from dashboard.telling.names import CHANCES, EVIDENCE, SEEPS
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -86,6 +86,8 @@ def worded(name: str, value: float, units: display.Units) -> tuple[str, str]:
     named = EVIDENCE.get(name)
     if name in CHANCES:
         return EVIDENCE[name], _valued(value, "share", units)
+    if name in SEEPS:
+        return EVIDENCE[name], _valued(value * 86_400.0, "volume_day", units)
     for ending, kind in sorted(ENDINGS, key=lambda pair: -len(pair[0])):
         if name.lower().endswith(ending):
             kept = name[: -len(ending)] + ("_share" if kind == "share" else "")
@@ -103,7 +105,7 @@ def _valued(value: float, kind: str, units: display.Units) -> str:
         # beyond three times nobody thinks in percent
         return f"{value:.0f} times" if value > 3.0 else f"{100 * value:.0f} %"
     if kind == "count":
-        return f"{value:,.3g}"
+        return f"{value:,.0f}" if value >= 100 else f"{value:.3g}"
     if kind == "days":
         return display.duration(value * 86_400)
     if kind == "volume":

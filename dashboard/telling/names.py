@@ -68,3 +68,5 @@ EVIDENCE: dict[str, str] = {
 }
 #: Shares that say how likely something is or how sure: in percent, never "times".
 CHANCES = frozenset({"for_filter_1", "storage_back_error_1"})
+#: Flows that are small and go on and on: as volume a day, or they read as nothing.
+SEEPS = frozenset({"leak_m3_s", "loss_m3_s", "limit_m3_s", "night_flow_m3_s"})

@@ -136,6 +136,8 @@ def test_every_number_that_a_detector_gives_has_words() -> None:
         ("for_filter_1", 0.98, "98 %"),
         ("delivery_share_1", 0.61, "61 %"),
         ("empty_p50_s", 0.0, "no time"),
+        ("loss_m3_s", 100 * 3.785411784e-3 / 86_400, "100 gal a day"),
+        ("bad_words_1", 1234.0, "1,234"),
         ("empty_p50_s", 86_400.0 * 9, "9 days"),
     ],
 )
