@@ -112,20 +112,22 @@ def test_values_move_by_the_second_and_a_finding_appears(
     assert said == []
 
 
+@pytest.mark.parametrize("screen", [PHONE, DESK], ids=["phone", "desk"])
 def test_the_page_comes_back_when_the_server_does(
     browser: Callable[..., BrowserContext],
     own_server: tuple[Server, Feed],
     shot: Callable[[Page, str], None],
+    screen: dict[str, object],
 ) -> None:
     server, _ = own_server
-    page = browser(**PHONE).new_page()
+    page = browser(**screen).new_page()
     page.goto(server.url)
     expect(page.locator("body")).to_have_attribute("data-link", "live")
     server.kill()
     expect(page.locator("body")).to_have_attribute("data-link", "lost", timeout=15_000)
     expect(page.locator(".lost")).to_contain_text("cannot be reached")
     expect(page.locator("#tank .figure b")).to_be_visible()
-    shot(page, "server-lost")
+    shot(page, "server-lost" if screen is PHONE else "server-lost-desk")
     server.start()
     expect(page.locator("body")).to_have_attribute("data-link", "live", timeout=15_000)
     expect(page.locator(".lost")).to_be_hidden()
