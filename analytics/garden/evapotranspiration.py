@@ -57,8 +57,7 @@ def penman_monteith_m(weather: Day, latitude_deg: float, altitude_m: float) -> f
     assert weather.wind_m_s is not None
     assert weather.ground_j_m2 is not None
     mean_c = (weather.high_c + weather.low_c) / 2
-    air_pa: float = 101_300.0 * ((293 - 0.0065 * altitude_m) / 293) ** 5.26
-    gamma = 0.665e-3 * air_pa
+    gamma = 0.665e-3 * air_pressure_pa(altitude_m)
     slope = 4098 * sun.saturation_pa(mean_c) / (mean_c + 237.3) ** 2
     saturated = (sun.saturation_pa(weather.high_c) + sun.saturation_pa(weather.low_c)) / 2
     top = sun.top_of_air_j_m2(latitude_deg, weather.day)
@@ -68,6 +67,12 @@ def penman_monteith_m(weather: Day, latitude_deg: float, altitude_m: float) -> f
     radiant = slope * (net - weather.soil_heat_j_m2) / _LATENT_J_KG
     windy = gamma * 900.0 / (mean_c + 273) * wind * (saturated - weather.vapour_pa) / 1000.0
     return max((radiant + windy) / (slope + gamma * (1 + 0.34 * wind)) / 1000.0, 0.0)
+
+
+def air_pressure_pa(altitude_m: float) -> float:
+    """Equation 7, absolute."""
+    pressure_pa: float = 101_300.0 * ((293 - 0.0065 * altitude_m) / 293) ** 5.26
+    return pressure_pa
 
 
 def hargreaves_m(high_c: float, low_c: float, latitude_deg: float, day: int) -> float:

@@ -110,6 +110,7 @@ OURS: dict[str, Callable[[Inputs], float]] = {
     "fao56_wind": lambda i: et.wind_at_2_m(i["u_z"], i["z"]),
     "fao56_es": lambda i: (sun.saturation_pa(i["Tmax"]) + sun.saturation_pa(i["Tmin"])) / 2e3,
     "fao56_ea": lambda i: from_extremes_pa(i) / 1e3,
+    "fao56_pressure": lambda i: et.air_pressure_pa(i["altitude_m"]) / 1e3,
     "crop_demand": lambda i: leaching.applied_m(i["ET0_mm"] * i["Kc"], 0.0, i["efficiency"]) * i["area_m2"],
 }
 

@@ -1,5 +1,11 @@
 """Ours against outside values: `hydraulics.csv` gives each its source, tolerance as printed, and how
-it is known (seen, seen-secondary, computed from a stated formula, memory)."""
+it is known (seen, seen-secondary, computed from a stated formula, memory).
+
+Left out of the collection, since nothing here works them out: motors above a horsepower (B01, B03 to B07,
+B09, B10), suction heads by a moving column (C05), rules of thumb for the lift by altitude (C17, C18: two
+thirds of the atmosphere is 22.1 and 18.1 ft, they print 22 and 17), friction and surges in pipes (D: the
+simulator's, in `tests/simulator/test_reference_values.py`), allowances of utilities (E11, E12, E14), and
+water that a pipe alone gives up (E15)."""
 
 from __future__ import annotations
 
@@ -12,7 +18,9 @@ import fluids
 import numpy as np
 import pytest
 
+from analytics.judging.cycling_cause import USUAL_STARTS_PER_HOUR
 from analytics.physics import hydraulics as h
+from analytics.plant.units import quantity
 
 PSI = 6894.757
 GAL = 3.785411784e-3
@@ -74,6 +82,24 @@ def air(i: Inputs) -> float:
     return float(h.atmosphere_pa_abs(i["altitude_m"]))
 
 
+def npsha_ft(i: Inputs) -> float:
+    """The row gives the vapour's head, ours takes the water's temperature: that at which it has this head."""
+    air_ft, static_ft = i.get("pa_ft", i.get("ha_ft", 0.0)), i.get("static_ft", i.get("hs_ft", 0.0))
+    vapour_ft, losses_ft = i.get("pv_ft", i.get("hvp_ft", 0.0)), sum(i.get(k, 0.0) for k in LOSSES)
+    at_c = np.linspace(0.0, 50.0, 5001)
+    water_c = np.interp(vapour_ft * FT, h.head_m(h.vapour_pressure_pa_abs(at_c)), at_c)
+    air_pa = air_ft * FT * h.WATER_DENSITY_KG_M3 * h.GRAVITY_M_S2
+    return float(h.suction_head_available_m(air_pa, static_ft * FT, losses_ft * FT, water_c) / FT)
+
+
+def exponent(i: Inputs) -> float:
+    """That with which ours foretells the flow that was measured at the second pressure."""
+    tried = np.linspace(0.5, 1.5, 10_001)
+    flows = h.leak_flow_m3_s(i["p1"], i["q0"], i["p0"], tried)
+    return float(np.interp(-i["q1"], -flows, tried))
+
+
+LOSSES = ("he_ft", "hf_ft", "hi_ft")
 OURS: dict[str, Callable[[Inputs], float]] = {
     "pressure_tank": drawn,
     "pressure_tank_overcharged": drawn,
@@ -95,6 +121,13 @@ OURS: dict[str, Callable[[Inputs], float]] = {
     "npsha_si": lift,
     "n1_leakage": lambda i: float(h.leak_flow_m3_s(i["p_ratio"], 1.0, 1.0, i["N1"])),
     "orifice_leak": orifice,
+    "orifice_leak_wntr": lambda i: float(h.orifice_flow_m3_s(i["p_Pa"], i["d_m"], i["Cd"])),
+    "n1_field": exponent,
+    "npsha": npsha_ft,
+    # what the detectors take where the plant file says nothing
+    "motor_starts_lookup": lambda i: USUAL_STARTS_PER_HOUR,
+    "pump_starts_limit": lambda i: USUAL_STARTS_PER_HOUR,
+    "unit_trap_gallons": lambda i: quantity(f"{i['imperial_gal']} imperial_gallon")[0],
 }
 
 ROWS = list(csv.DictReader((Path(__file__).parent / "hydraulics.csv").open(encoding="utf-8")))
