@@ -48,7 +48,17 @@ from analytics.judging.cycling_cause import (
     cause_of,
     middle,
 )
-from analytics.judging.cycling_run import FINE_S, LEAP_SHARE, NARROW, Seen, counts, see, shortest_s
+from analytics.judging.cycling_run import (
+    FINE_S,
+    LEAP_SHARE,
+    NARROW,
+    Seen,
+    counts,
+    is_guessed,
+    see,
+    shortest_s,
+    sound_delivery_m3_s,
+)
 from analytics.judging.flutter import burst, is_brief, is_spike
 from analytics.judging.footing import LOW, SURE, Footing, band_of, judged, note_beat, note_run
 from analytics.judging.signature import best_delivery
@@ -75,8 +85,8 @@ HOUR_US = 3_600_000_000
 STARTS_KEPT = 64
 SPOILS = ("motor_overload", "lost_prime", "dry_supply", "burst_line", "blocked_discharge", "overpressure")
 #: Runs in a row without the cause's own signature until it is gone; where the cause has none but the
-#: runs' length, and demand may lengthen any run, so many.
-CURED, CURED_BY_LENGTH = 5, 20
+#: runs' length, and demand may lengthen any run, so many, and a week: a zone's hours come round by then.
+CURED, CURED_BY_LENGTH, CURED_WITHIN_US = 5, 20, 7 * 86_400_000_000
 
 WHY = {
     "lost_air_charge": "the pressure tank has lost its air charge",
@@ -115,6 +125,8 @@ class CyclingMemory:
     onset_us: int | None = None
     flutter_us: int | None = None  # when the switch was last seen to flutter
     good: int = 0  # runs in a row without the cause's own signature
+    bad_us: int = 0  # when the fault was last seen
+    often: bool = False  # starts too many, runs long enough
     last_stop_pa: float | None = None
     cause: str | None = None  # of the finding that stands
     between: list[str] = field(default_factory=list)  # what it is open between
@@ -160,7 +172,7 @@ class ShortCycling(Detector):
         if is_brief(run, self.plant):
             memory.brief, flutters = burst(memory.brief, run)
             if flutters:
-                return self._flutters(run, known, usual)
+                return self._flutters(run, known)
         if is_spike(run, usual) or is_brief(run, self.plant) or not run.entire:
             return ()
         before_pa = memory.last_stop_pa
@@ -178,12 +190,12 @@ class ShortCycling(Detector):
             return ()
         return self._judge(run, known, usual)
 
-    def _flutters(self, run: Run, known: Known, usual: Reference) -> Sequence[Word]:
+    def _flutters(self, run: Run, known: Known) -> Sequence[Word]:
         memory = self.memory
         memory.onset_us = int(memory.brief[0][0])
         memory.good, memory.flutter_us = 0, run.cycle.start_us
         memory.cause, memory.sure = ("switch_chatter" if self._pressure is not None else None), 0.95
-        return [self._claim(run, usual)]
+        return [self._claim(run, known)]
 
     def _judge(self, run: Run, known: Known, usual: Reference) -> Sequence[Word]:
         memory = self.memory
@@ -211,8 +223,8 @@ class ShortCycling(Detector):
             self._find_cause(known, usual, grown, has_grown, only_frequent)
             if memory.onset_us is None:
                 memory.onset_us = min((s.start_us for s in short), default=memory.runs[0].start_us)
-            memory.good = 0
-            return [self._claim(run, usual)]
+            memory.good, memory.bad_us, memory.often = 0, run.cycle.stop_us, only_frequent
+            return [self._claim(run, known)]
         return self._maybe_clear(known, usual)
 
     def _find_cause(
@@ -269,6 +281,8 @@ class ShortCycling(Detector):
         by_length = memory.cause in (None, "leak", "undersized_tank")
         if memory.good < (CURED_BY_LENGTH if by_length else CURED):
             return ()
+        if by_length and last.stop_us - memory.bad_us < CURED_WITHIN_US:
+            return ()
         memory.onset_us, memory.good, memory.runs, memory.brief = None, 0, memory.runs[-1:], []
         memory.cause, memory.sure, memory.evidence, memory.between = None, 0.0, [], []
         memory.rival, memory.rival_runs = None, 0
@@ -300,19 +314,19 @@ class ShortCycling(Detector):
         showed = middle([seen.apparent for seen in self.memory.evidence])
         return BACK if known.usual.learned or showed is None else max(BACK, min(showed**0.5, GROWN_FROM_FILE))
 
-    def _claim(self, run: Run, usual: Reference) -> Claim:
+    def _claim(self, run: Run, known: Known) -> Claim:
         memory = self.memory
         flutters = memory.flutter_us == run.cycle.start_us
-        run_s = (
-            median([s.run_s for s in memory.runs]) if memory.runs and not flutters else run.cycle.run_time_s
-        )
-        expected = usual.drawdown_m3 / usual.delivery_m3_s
+        run_s = run.cycle.run_time_s
+        if memory.runs and not flutters:
+            run_s = median([seen.run_s for seen in memory.runs])
         now = run.cycle.start_us
-        evidence = {
-            "run_time_s": run_s,
-            "expected_run_time_s": expected,
-            "starts_in_hour_1": float(sum(now - HOUR_US < s <= now for s in memory.starts_us)),
-        }
+        starts = sum(now - HOUR_US < s <= now for s in memory.starts_us)
+        evidence = {"run_time_s": run_s, "starts_in_hour_1": float(starts)}
+        expected_s = None
+        if not is_guessed(self.plant, known.usual, known.water):
+            delivery_m3_s = sound_delivery_m3_s(self.plant, known.usual, known.water)
+            expected_s = evidence["expected_run_time_s"] = known.usual.drawdown_m3 / delivery_m3_s
         grown = middle([seen.apparent for seen in memory.runs])
         if grown is not None:
             evidence["apparent_delivery_share_1"] = grown
@@ -321,15 +335,16 @@ class ShortCycling(Detector):
             evidence |= {"pressure_start_pa": start, "pressure_stop_pa": stop}
         priority: Priority = "high" if run_s < 0.5 * shortest_s(self.plant) else "medium"
         onset = memory.onset_us if memory.onset_us is not None else run.cycle.start_us
-        said = self._words(run_s, expected)
+        said = self._words(run_s, expected_s, starts)
         return Claim(self.FAULT, onset, priority, memory.sure, said, memory.cause, evidence=evidence)
 
-    def _words(self, run_s: float, expected_s: float) -> str:
-        expected = words.duration(expected_s)
-        said = f"The pump runs only {words.duration(run_s)} at a time; {expected} is to be expected"
-        if run_s > 0.9 * expected_s:  # told by its pressures or its rests: its length is nothing to speak of
-            empty = self.memory.cause == "overcharged_tank"
-            said = "The tank is empty before the pump starts" if empty else "The pump starts again and again"
+    def _words(self, run_s: float, expected_s: float | None, starts: int) -> str:
+        said = f"The pump runs only {words.duration(run_s)} at a time"
+        if expected_s is not None and expected_s > run_s:
+            said += f"; {words.duration(expected_s)} is to be expected"
+        if self.memory.often:
+            limit = self.plant.pump.max_starts_per_hour or USUAL_STARTS_PER_HOUR
+            said = f"The pump starts {starts} times an hour, and stands {limit:.0f}"
         if self.memory.cause is not None:
             return f"{said}: {WHY[self.memory.cause]}."
         return f"{said}; {OPEN[tuple(self.memory.between)]}"

@@ -42,6 +42,7 @@ Parameters:
     LAST_S           20 h       of evidence, unless it is BIG times the threshold
     BIG              3
     CAP_SHARE        0.3        of the threshold, besides scatter, that one hour can add
+    GIVEN_BACK       1.2        of what fell in leaps, which a rise may give back; more is water coming in
     CLEAR_S          12 h       of quiet that loses less than half, by CLEAR_ERRORS 2: cleared
 
 Source: Page 1954 (CUSUM); analysis of covariance is textbook; the balance is arithmetic.
@@ -56,6 +57,8 @@ from typing import TYPE_CHECKING
 from analytics import words
 from analytics.judging.watch import AllClear, Claim, Coverage, Detector
 from analytics.outlooks.balance import (
+    GRAINS,
+    RISE_SCATTERS,
     LevelStep,
     LevelTrack,
     Watched,
@@ -83,6 +86,7 @@ LEAST_SCATTER_M = 0.0005
 LAST_S = 20 * 3600.0
 BIG = 3.0
 CAP_SHARE = 0.3
+GIVEN_BACK = 1.2
 CLEAR_S = 12 * 3600.0
 CLEAR_ERRORS = 2.0
 DAY_S = 86_400.0
@@ -131,6 +135,7 @@ class One:
 
     track: LevelTrack = field(default_factory=LevelTrack)
     sum_m3: float = 0.0
+    fell_m: float = 0.0  # in steps too large for the level's scatter, and not given back yet
     since_us: int = 0  # when the sum last left nothing
     quiet_s: float = 0.0  # quiet time within the sum
     lost_m3: float = 0.0  # uncapped loss within the sum
@@ -165,7 +170,9 @@ class StorageLeak(Detector):
             if self._disbelieved(watched, known):
                 one.sum_m3, one.track.time_us = 0.0, 0
                 continue
-            if step is None or not (step.quiet and step.dry) or step.rising or step.seconds > DAY_S:
+            if step is None or not (step.quiet and step.dry) or step.seconds > DAY_S:
+                continue
+            if _comes_in(one, step):
                 continue
             if one.standing and not known.is_open(self.FAULT, name):
                 one.standing, one.sum_m3 = False, 0.0  # hung on another finding: gathered anew
@@ -242,6 +249,18 @@ class StorageLeak(Detector):
         if low > 0.5 * one.loss_m3_s or one.well_s > 4.0 * CLEAR_S:
             one.well, one.well_s = Slope(), 0.0
         return ()
+
+
+def _comes_in(one: One, step: LevelStep) -> bool:
+    """Whether a rise is water coming in, which says nothing of a leak. One that gives back what fell as
+    suddenly is the gauge's: whoever counts its falls must count its returns."""
+    if not step.rising:
+        usual_m = RISE_SCATTERS * step.scatter_m + GRAINS * step.grain_m + 1e-4
+        one.fell_m += -step.change_m if -step.change_m > usual_m else 0.0
+        return False
+    gives_back = step.change_m <= GIVEN_BACK * one.fell_m
+    one.fell_m = max(one.fell_m - step.change_m, 0.0)
+    return not gives_back
 
 
 def _sigma_m3(step: LevelStep, storage: Storage) -> float:

@@ -5,7 +5,7 @@ shut off from its line, shoots up to cut-out in each run, which a fluttering swi
 
 Parameters: FLUTTER_S 6 s; FLUTTER_RUNS 3 within FLUTTER_WITHIN 30 s: a contact that bounces once at a stop
 makes two, a hand does not make three. UNMOVED a tenth of the band: a gauge's noise and a tap's draw in a
-second, and far from a cycle.
+second, and far from a cycle; asked of runs of SAMPLES 2 at most: a draw may hold pressure in longer ones.
 
 Source: common practice, no source.
 """
@@ -23,12 +23,18 @@ FLUTTER_S = 6.0
 FLUTTER_RUNS = 3
 FLUTTER_WITHIN_US = 30_000_000
 UNMOVED = 0.1
+SAMPLES = 2.0
 
 
 def is_spike(run: Run, usual: Reference) -> bool:
-    """A second of motor that moved no pressure: a spike in its signal, for no tank is filled so."""
+    """A moment of motor, or a sample or two, that moved no pressure: a spike in its signal, for no tank is
+    filled so."""
     cycle = run.cycle
-    if cycle.run_time_s > FLUTTER_S or cycle.pressure_start_pa is None or cycle.pressure_stop_pa is None:
+    if (
+        cycle.run_time_s > max(FLUTTER_S, SAMPLES * run.interval_s)
+        or cycle.pressure_start_pa is None
+        or cycle.pressure_stop_pa is None
+    ):
         return False
     return abs(cycle.pressure_stop_pa - cycle.pressure_start_pa) < UNMOVED * usual.band_pa
 

@@ -108,3 +108,17 @@ def test_less_delivery_hangs_on_short_runs_that_spoil_its_figures_only(
 ) -> None:
     """A tank too small makes runs short and leaves their delivery to be read as ever."""
     assert follows(fault, "short_cycling", cause) is hangs
+
+
+@pytest.mark.parametrize(
+    ("cause", "raised"),
+    [("undersized_tank", True), ("leak", True), ("lost_air_charge", False), (None, False)],
+)
+def test_a_tank_that_is_only_too_small_hides_no_clog(cause: str | None, raised: bool) -> None:
+    """It makes runs short, and shows what the pump delivers as well as any; a tank without air does not."""
+    ledger = Ledger()
+    ledger.hear([Claim("short_cycling", MIN, "medium", 0.85, "Short.", cause)], 10 * MIN)
+    for fault in ("clogged_filter", "pump_wear"):
+        ledger.hear([Claim(fault, MIN, "medium", 0.9, "Less comes.")], 20 * MIN)
+        assert ledger.is_open(fault) is raised
+        ledger.hear([AllClear(fault)], 30 * MIN)

@@ -132,3 +132,26 @@ def test_coverage_says_what_sampling_leaves_open() -> None:
     assert fine == "Told within five runs, with the cause."
     assert "cut-in that has moved up" in far
     assert "longer than the samples are apart" in farther
+
+
+def test_lone_words_of_a_motor_that_move_no_pressure_are_no_runs() -> None:
+    """A power meter's register code three times in an hour, ten seconds each, while the line stands still."""
+    t = np.arange(0.0, 6 * 3600.0, 10.0)
+    amps = np.zeros(len(t))
+    amps[[720, 800, 880, 960, 1040]] = 655.35
+    shown = np.round(45 * PSI - 0.2 * t + np.random.default_rng(5).normal(0.0, 300.0, len(t)), -2)
+    time_us = traces.START_US + (t * 1e6).astype(np.int64)
+    parts = [Readings.of(np.full(len(t), k), time_us, column) for k, column in enumerate((shown, amps))]
+    plant = traces.plant(traces.Trace(every_s=10.0))
+    assert told(plant, Readings.concatenate(parts).in_time_order()) == []
+
+
+def test_where_starts_are_too_many_the_sentence_says_so() -> None:
+    """A tank of 22 gal, and a draw of half the delivery: runs of over a minute, 19 starts an hour of 15."""
+    trace = traces.Trace(volume_m3=22 * GAL, demand=traces.steady(14 * LPM))
+    tank = PressureTank(22 * GAL, 28 * PSI)
+    pump = replace(traces.plant().pump, min_run_time_s=40.0, max_starts_per_hour=15.0)
+    plant = traces.plant(trace, pressure_tank=tank, pump=pump)
+    (finding,) = told(plant, traces.readings(trace, 4 * 3600.0, seed=1))
+    assert (finding.fault, finding.cause) == ("short_cycling", "undersized_tank")
+    assert "times an hour, and stands 15" in finding.summary

@@ -43,6 +43,21 @@ def test_gauge_that_drifts_with_the_day_is_no_leak(digit_m: float, every_s: floa
     assert told(holding.outcome(12.0)) == []
 
 
+@pytest.mark.parametrize("digit_m", [0.005, 0.01])
+def test_coarse_words_that_flick_and_lone_zeros_are_no_leak(digit_m: float) -> None:
+    """A word in ten minutes, rounded to its last digit: a fall by one digit is given back by a rise of one.
+    What counts the falls and takes the rises for water coming in makes a leak of a gauge's flicker."""
+
+    def spoil(t, true):
+        flicker = np.random.default_rng(4).normal(0.0, 0.4 * digit_m, len(t))
+        shown = np.round((true + flicker) / digit_m) * digit_m
+        shown[50::97] = 0.0
+        return shown
+
+    holding = Holding(level_digit_m=digit_m, level_every_s=600.0, spoil={"level": spoil}, storage_m3=120.0)
+    assert [one for one in told(holding.outcome(12.0)) if one[0] == "storage_leak"] == []
+
+
 def test_depletion_is_called_before_the_outlet() -> None:
     a_day_m3 = 6e-5 * (DAY_S - NIGHT_S)
     holding = Holding(demand_m3_s=6e-5, level_m=1.0)  # 27 m3 above the outlet, seven days' worth
