@@ -27,8 +27,10 @@ Source: orifice law; quadratic pump curve, common practice, no source.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
+
+import msgspec
 
 from analytics import words
 from analytics.judging.flows import curve, given_m3_s, needed_draw_m3_s
@@ -130,7 +132,7 @@ class BurstLine(Detector):
             return look
         if not self._works(look, usual):
             return look
-        return replace(look, pressure_pa=outlet, slope_m3_s=0.0, slope_pa_s=0.0)
+        return msgspec.structs.replace(look, pressure_pa=outlet, slope_m3_s=0.0, slope_pa_s=0.0)
 
     def _since(self, before_us: int | None, keeps: bool, below_pa: float, look: Look) -> int | None:
         """Since when pressure has kept below; for a look's whole window where that was so."""

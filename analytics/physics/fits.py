@@ -120,9 +120,33 @@ def median(values: NDArray[np.float64]) -> float:
     count = len(values)
     half = count // 2
     if count <= SMALL:
-        few = sorted(values.tolist())
-        return float(few[half]) if count % 2 else (few[half - 1] + few[half]) / 2.0
+        return _middle(sorted(values.tolist()))
     if count % 2:
         return float(np.partition(values, half)[half])
     low, high = np.partition(values, (half - 1, half))[half - 1 : half + 1].tolist()
     return float((low + high) / 2.0)
+
+
+def medians(
+    values: NDArray[np.float64], first: NDArray[np.int64], end: NDArray[np.int64]
+) -> list[float | None]:
+    """The median over each short stretch [first, end) of positions; None of an empty one."""
+    base = int(first.min(initial=0))
+    near = values[base : int(end.max(initial=0))].tolist()
+    bounds = zip((first - base).tolist(), (end - base).tolist(), strict=True)
+    return [_middle(sorted(near[a:b])) if b > a else None for a, b in bounds]
+
+
+def highest(
+    values: NDArray[np.float64], first: NDArray[np.int64], end: NDArray[np.int64]
+) -> list[float | None]:
+    """The highest over each stretch [first, end) of positions, which may overlap; None of an empty one."""
+    some = end > first
+    bounds = np.stack((first, np.maximum(end, 0)), axis=1).ravel()
+    found = np.maximum.reduceat(np.append(values, -np.inf), np.minimum(bounds, len(values)))[::2]
+    return [value if full else None for value, full in zip(found.tolist(), some.tolist(), strict=True)]
+
+
+def _middle(ordered: list[float]) -> float:
+    half = len(ordered) // 2
+    return ordered[half] if len(ordered) % 2 else (ordered[half - 1] + ordered[half]) / 2.0

@@ -85,6 +85,22 @@ def _last_extreme(pressure: Track, a: int, b: int, lowest: bool) -> int:
     return int(pressure.time_us[place])
 
 
+def heads_end(
+    pressure: Track, spells: Sequence[tuple[int, int, int | None]], spacing_us: NDArray[np.int64]
+) -> NDArray[np.int64]:
+    """When the first seconds of each run are over, by which its start is measured."""
+    first_on = np.array([s[1] for s in spells], np.int64)
+    start, _ = start_edges(pressure, np.array([s[0] for s in spells], np.int64), first_on)
+    return _head_end(pressure, np.maximum(first_on, start + RUN_UP_US), spacing_us)
+
+
+def _head_end(
+    pressure: Track, run_from_us: NDArray[np.int64], spacing_us: NDArray[np.int64]
+) -> NDArray[np.int64]:
+    lead_us = np.maximum(15_000_000, 5 * spacing_us)
+    return np.maximum(run_from_us + lead_us, _words_on(pressure, run_from_us, 5))
+
+
 def measure_starts(
     pressure: Track,
     water: Water,
@@ -100,10 +116,9 @@ def measure_starts(
     window = np.minimum(np.maximum(30_000_000, 6 * spacing_us), LONGEST_US)
     before_us = np.minimum(rest_end - window, _words_on(pressure, rest_end, -4))
     rest = _window_lines(pressure, water, np.maximum(stop_before, before_us), rest_end)
-    lead = np.maximum(15_000_000, 5 * spacing_us)
     run_from = np.maximum(first_on, start + RUN_UP_US)
-    head_to = np.maximum(run_from + lead, _words_on(pressure, run_from, 5))
-    head = _window_lines(pressure, water, run_from, np.minimum(head_to, upto_us))
+    head_to = np.minimum(_head_end(pressure, run_from, spacing_us), upto_us)
+    head = _window_lines(pressure, water, run_from, head_to)
     at = np.maximum(_nearest(pressure, rest_end) - 1, 0)
     recent = _nearest(pressure, rest_end - MARGIN_US)  # what is older may have been let go, or not yet
     result = []

@@ -11,6 +11,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+import msgspec
+
 from analytics.seeing.beats import Beat
 from analytics.seeing.silences import Silence
 
@@ -52,8 +54,7 @@ class Run:
     suction_pa: float | None = None
 
 
-@dataclass(frozen=True, slots=True)
-class Look:
+class Look(msgspec.Struct, frozen=True, gc=False):  # made by the thousand: quicker than a dataclass
     """A glance into a run that is still going on. Only runs that do not go as usual are looked into.
 
     age_s      since the start

@@ -13,8 +13,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from analytics.physics.fits import fit_lines, median
-from analytics.seeing.cycles import Start, measure_starts
+from analytics.physics.fits import fit_lines, highest, medians
+from analytics.seeing.cycles import Start, heads_end, measure_starts
 from analytics.seeing.events import Look
 from analytics.seeing.middles import unspiked
 from analytics.seeing.spells import MARGIN_US, TAIL_US, ages_us
@@ -64,10 +64,12 @@ def band_pa(plant: Plant) -> tuple[float, float]:
 
 @dataclass(frozen=True, slots=True)
 class _Glances:
-    """M glances that are due: into which run, at which pressure sample, each in order within its run."""
+    """M glances: into which run, at which pressure sample, each in order within its run; and the first
+    sample of its window."""
 
     run: NDArray[np.intp]
     trigger: NDArray[np.intp]
+    first: NDArray[np.intp]
 
 
 def look_into(
@@ -84,9 +86,9 @@ def look_into(
         return [], looked
     due = _due(pressure, runs, looked)
     asked = _unusual(plant, pressure, runs, due)
-    if not asked:
+    if not len(asked.run):
         return [], looked
-    return _looks(plant, pressure, water, runs, known_starts, others, asked), looked
+    return _looks(pressure, water, runs, known_starts, others, asked), looked
 
 
 def _due(pressure: Track, runs: Sequence[Underway], looked: list[int]) -> _Glances:
@@ -107,19 +109,17 @@ def _due(pressure: Track, runs: Sequence[Underway], looked: list[int]) -> _Glanc
         looked[run] += more
     again = (which[1:] == which[:-1]) & (trigger[1:] == trigger[:-1])  # one sample, two ages
     first_time = np.concatenate((np.ones(min(len(which), 1), np.bool_), ~again))
-    return _Glances(which[first_time], trigger[first_time])
+    which, trigger = which[first_time], trigger[first_time]
+    return _Glances(which, trigger, trigger)  # windows are found later
 
 
-def _unusual(
-    plant: Plant, pressure: Track, runs: Sequence[Underway], due: _Glances
-) -> list[tuple[int, int, int]]:
-    """(run, trigger, first sample of its window) where pressure stands still, falls, or leaves the band."""
+def _unusual(plant: Plant, pressure: Track, runs: Sequence[Underway], due: _Glances) -> _Glances:
+    """Those where pressure stands still, falls, or leaves the band; with their windows."""
     if not len(due.run):
-        return []
+        return due
     low, high = band_pa(plant)
     band = high - low
-    spacing_us = np.array([int(1e6 * pressure.pace.quick_s(run.from_us)) for run in runs], np.int64)
-    window_us = np.maximum(WINDOW_US, 4 * spacing_us)[due.run]
+    window_us = np.maximum(WINDOW_US, 4 * _spacing_us(pressure, runs))[due.run]
     now_us, now_pa = pressure.time_us[due.trigger], pressure.value[due.trigger]
     from_us = np.array([run.from_us for run in runs], np.int64)[due.run]
     since_us = np.maximum(now_us - window_us, from_us)
@@ -136,70 +136,109 @@ def _unusual(
         for off_us, on_us in run.holes:
             enough &= (due.run != which) | (now_us < off_us) | (now_us >= on_us)
     found = np.flatnonzero((still | outside) & enough)
-    columns = (due.run[found], due.trigger[found], first[found])
-    return list(zip(*(column.tolist() for column in columns), strict=True))
+    return _Glances(due.run[found], due.trigger[found], first[found])
 
 
 def _looks(
-    plant: Plant,
     pressure: Track,
     water: Water,
     runs: Sequence[Underway],
     known: dict[int, Start],
     others: dict[str, Track],
-    asked: list[tuple[int, int, int]],
+    asked: _Glances,
 ) -> list[Look]:
-    which = [each[0] for each in asked]
-    trigger = np.array([each[1] for each in asked], np.int64)
-    first = np.array([each[2] for each in asked], np.int64)
-    at_us = pressure.time_us[trigger]
-    line = fit_lines(pressure.time_us, pressure.value, first, trigger + 1, water.at)
-    plain = fit_lines(pressure.time_us, pressure.value, first, trigger + 1)
-    spacing = np.array([int(1e6 * pressure.pace.quick_s(runs[w].from_us)) for w in which], np.int64)
-    spells = [(runs[w].before_us, runs[w].from_us, runs[w].before_stop_us) for w in which]
-    fresh = [k for k, w in enumerate(which) if runs[w].from_us not in known]
-    measured = (
-        measure_starts(pressure, water, [spells[k] for k in fresh], at_us[fresh] + 1, spacing[fresh])
-        if fresh
-        else []
-    )
-    starts = dict(zip(fresh, measured, strict=True))
-    looks = []
-    for k, w in enumerate(which):
-        run = runs[w]
-        start = starts.get(k) or known[run.from_us]
-        begin, now = int(pressure.time_us[first[k]]), int(at_us[k])
-        gap = bool(pressure.gap[first[k] + 1 : trigger[k] + 1].any())
-        inside = int(np.searchsorted(pressure.time_us, max(start.start_us, now - TAIL_US)))
-        looks.append(
-            Look(
-                at_us=now,
-                start_us=start.start_us,
-                age_s=(now - start.start_us) * 1e-6,
-                window_s=(now - begin) * 1e-6,
-                samples=int(line.count[k]),
-                entire=run.seen and not gap,
-                interval_s=float(spacing[k]) * 1e-6,
-                pressure_start_pa=_or_none(start.pressure_pa),
-                pressure_pa=median(pressure.value[max(trigger[k] - 2, inside) : trigger[k] + 1]),
-                pressure_high_pa=float(pressure.value[inside : trigger[k] + 1].max()),
-                slope_m3_s=_or_none(line.slope[k]),
-                slope_pa_s=_or_none(plain.slope[k]),
-                slope_first_m3_s=_or_none(start.slope_first_m3_s),
-                slope_before_m3_s=_or_none(start.slope_before_m3_s),
-                noise_pa=_or_none(plain.scatter[k]),
-                motor_level=_median(others.get("motor"), begin, now),
-                flow_m3_s=_median(others.get("flow"), begin, now),
-                discharge_pa=_median(others.get("discharge"), begin, now),
-                suction_pa=_median(others.get("suction"), begin, now),
-                motor_now=_newest(others.get("motor"), begin, now),
-                slope_error_m3_s=_or_none(line.error[k]),
-                fall_m3_s=_fall(pressure, water, start, run.from_us, int(spacing[k]), int(trigger[k])),
-                filter_drop_pa=_drop(others.get("discharge"), pressure, begin, now),
-                gap=gap,
+    """All looks at once, a column of them at a time."""
+    run, trigger, first = asked.run, asked.trigger, asked.first
+    time_us, end = pressure.time_us, trigger + 1
+    at_us, begin_us = time_us[trigger], time_us[first]
+    line = fit_lines(time_us, pressure.value, first, end, water.at)
+    plain = fit_lines(time_us, pressure.value, first, end)
+    spacing_us = _spacing_us(pressure, runs)[run]
+    starts = _starts(pressure, water, runs, known, run, at_us, spacing_us)
+    start_us = np.array([start.start_us for start in starts], np.int64)
+    inside = np.searchsorted(time_us, np.maximum(start_us, at_us - TAIL_US))
+    silences = np.concatenate(([0], np.cumsum(pressure.gap)))
+    gap = silences[end] > silences[first + 1]
+    seen = np.array([one.seen for one in runs], np.bool_)[run]
+    windows = {
+        name: np.searchsorted(track.time_us, (begin_us, at_us), side="right")
+        for name, track in others.items()
+    }
+    nothing: list[float | None] = [None] * len(run)
+    middles = {name: medians(others[name].value, *window) for name, window in windows.items()}
+    newest = nothing
+    if "motor" in windows:
+        begins, ends = windows["motor"]
+        newest = medians(others["motor"].value, np.maximum(begins, ends - 3), ends)
+    drop = nothing
+    if "discharge" in others:
+        # over one and the same window
+        window = np.searchsorted(time_us, (begin_us, at_us), side="right")
+        pairs = zip(middles["discharge"], medians(pressure.value, *window), strict=True)
+        drop = [upper - lower if upper is not None and lower is not None else None for upper, lower in pairs]
+    columns = (
+        at_us.tolist(),
+        start_us.tolist(),
+        ((at_us - start_us) * 1e-6).tolist(),
+        ((at_us - begin_us) * 1e-6).tolist(),
+        line.count.tolist(),
+        (seen & ~gap).tolist(),
+        (spacing_us * 1e-6).tolist(),
+        [_or_none(start.pressure_pa) for start in starts],
+        medians(pressure.value, np.maximum(trigger - 2, inside), end),
+        highest(pressure.value, inside, end),
+        _known(line.slope),
+        _known(plain.slope),
+        [_or_none(start.slope_first_m3_s) for start in starts],
+        [_or_none(start.slope_before_m3_s) for start in starts],
+        _known(plain.scatter),
+        middles.get("motor", nothing),
+        middles.get("flow", nothing),
+        middles.get("discharge", nothing),
+        middles.get("suction", nothing),
+        newest,
+        _known(line.error),
+        [
+            _fall(pressure, water, start, runs[which].from_us, spacing, last)
+            for start, which, spacing, last in zip(
+                starts, run.tolist(), spacing_us.tolist(), trigger.tolist(), strict=True
             )
-        )
-    return looks
+        ],
+        drop,
+        gap.tolist(),
+    )  # in the order of `Look`
+    return [Look(*row) for row in zip(*columns, strict=True)]
+
+
+def _spacing_us(pressure: Track, runs: Sequence[Underway]) -> NDArray[np.int64]:
+    """How closely pressure is told in each run while it moves."""
+    return np.array([int(1e6 * pressure.pace.quick_s(run.from_us)) for run in runs], np.int64)
+
+
+def _starts(
+    pressure: Track,
+    water: Water,
+    runs: Sequence[Underway],
+    known: dict[int, Start],
+    run: NDArray[np.intp],
+    at_us: NDArray[np.int64],
+    spacing_us: NDArray[np.int64],
+) -> list[Start]:
+    """For each look its run's start, by what has been seen up to then. It changes no more once the run's
+    first seconds are over, so that it is measured once for all later looks."""
+    spells = [(one.before_us, one.from_us, one.before_stop_us) for one in runs]
+    settled_us = heads_end(pressure, spells, _spacing_us(pressure, runs))[run]
+    asked = list(zip(run.tolist(), np.minimum(at_us + 1, settled_us).tolist(), strict=True))
+    fresh = {each: k for k, each in reversed(list(enumerate(asked))) if runs[each[0]].from_us not in known}
+    measured = measure_starts(
+        pressure,
+        water,
+        [spells[which] for which, _ in fresh],
+        np.array([upto_us for _, upto_us in fresh], np.int64),
+        spacing_us[list(fresh.values())],
+    )
+    by_look = dict(zip(fresh, measured, strict=True))
+    return [by_look[each] if each in by_look else known[runs[each[0]].from_us] for each in asked]
 
 
 def _fall(
@@ -221,24 +260,9 @@ def _fall(
     return max(float((lost / ((time_us[step:] - time_us[:-step]) * 1e-6)).max()), 0.0)
 
 
-def _drop(upper: Track | None, lower: Track, after_us: int, upto_us: int) -> float | None:
-    high, low = _median(upper, after_us, upto_us), _median(lower, after_us, upto_us)
-    return high - low if high is not None and low is not None else None
-
-
 def _or_none(value: float) -> float | None:
-    return float(value) if value == value else None
+    return value if value == value else None
 
 
-def _median(track: Track | None, after_us: int, upto_us: int) -> float | None:
-    if track is None:
-        return None
-    a, b = np.searchsorted(track.time_us, (after_us, upto_us), side="right").tolist()
-    return median(track.value[a:b]) if b > a else None
-
-
-def _newest(track: Track | None, after_us: int, upto_us: int) -> float | None:
-    if track is None:
-        return None
-    a, b = np.searchsorted(track.time_us, (after_us, upto_us), side="right").tolist()
-    return median(track.value[max(a, b - 3) : b]) if b > a else None
+def _known(column: NDArray[np.float64]) -> list[float | None]:
+    return [_or_none(value) for value in column.tolist()]
