@@ -68,7 +68,7 @@ class NoDelivery(Detector):
             return ()
         if memory.run_us != look.start_us:
             memory.run_us, memory.looks, memory.measured = look.start_us, 0, False
-        low = storage_low(known)
+        low = seen.low
         # at its outlet a storage is expected to run dry: a pump that gains nothing there has
         dry = low is True and not seen.sure and lasted(known.story.standing_since_us, look)
         if not (seen.idle or dry) or seen.shut:

@@ -18,6 +18,7 @@ Trade practice, no source.
 from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
+from functools import cache
 from math import isfinite, isinf
 from typing import TYPE_CHECKING
 
@@ -115,7 +116,7 @@ class Ledger:
     def is_open(self, fault: str, of: str | None = None) -> bool:
         if of is not None:
             return _place(fault, of) in self.standing
-        return any(finding.fault == fault for finding in self.standing.values())
+        return bool(self.standing) and any(finding.fault == fault for finding in self.standing.values())
 
     def hear(self, words: Iterable[Word], at_us: int) -> list[Finding]:
         """What the words of one event change: findings raised, brought up to date, or cleared."""
@@ -197,8 +198,12 @@ def _moved(name: str, before: float, now: float) -> bool:
     """Whether a figure of the evidence has moved by a step."""
     if not (isfinite(before) and isfinite(now)):
         return isfinite(before) != isfinite(now) or (isinf(before) and before != now)
-    least = next((step for end, step in LEAST_STEP.items() if name.endswith(end)), 0.0)
-    return abs(now - before) > max(STEP * max(abs(now), abs(before)), least)
+    return abs(now - before) > max(STEP * max(abs(now), abs(before)), _least_step(name))
+
+
+@cache
+def _least_step(name: str) -> float:
+    return next((step for end, step in LEAST_STEP.items() if name.endswith(end)), 0.0)
 
 
 def _place(fault: str, of: str | None) -> str:

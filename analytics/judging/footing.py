@@ -41,10 +41,13 @@ Source: none; probabilities of equidistant sampling.
 from __future__ import annotations
 
 from bisect import bisect_right
+from collections import Counter
 from dataclasses import dataclass, field
 from math import ceil, exp, log
 from operator import itemgetter
 from typing import TYPE_CHECKING, Literal
+
+import numpy as np
 
 from analytics.judging.reference import USUAL_CUT_IN_PA, USUAL_CUT_OUT_PA
 from analytics.seeing.beats import BEAT_US
@@ -152,7 +155,7 @@ def note_beat(footing: Footing, span: Span | None, to_us: int, band: Band) -> No
         float(share.min()),
         float(share.max()),
         float(len(share)),
-        float((share < LOW).mean()),
+        np.count_nonzero(share < LOW) / len(share),
     ]
     footing.beats.append(beat)
     from_us = min(footing.runs[0][0], footing.since[0] if footing.since else footing.runs[0][0])
@@ -216,13 +219,8 @@ def _water_share(foot: float, band: Band, water: Water) -> float:
 
 def _cycling(footing: Footing) -> list[tuple[list[float], int]]:
     """Beats in which the pump cycled, with the starts in each."""
-    starts = [run[0] for run in footing.runs]
-    found = []
-    for beat in footing.beats:
-        count = sum(beat[0] - BEAT_US <= start < beat[0] for start in starts)
-        if count >= CYCLES:
-            found.append((beat, count))
-    return found
+    starts = Counter((run[0] // BEAT_US + 1) * BEAT_US for run in footing.runs)
+    return [(beat, starts[beat[0]]) for beat in footing.beats if starts[beat[0]] >= CYCLES]
 
 
 def _top(footing: Footing) -> float | None:

@@ -36,6 +36,7 @@ from typing import TYPE_CHECKING
 from analytics.judging.flows import CLOSE_S, NONE_SHARE, given_m3_s, share_1
 from analytics.judging.instruments import by_instruments, motor_share_1
 from analytics.judging.story import Story, falls_short, fell_fast, kinkless, lasted, weak
+from analytics.judging.supply import storage_low
 
 if TYPE_CHECKING:
     from analytics.judging.reference import Reference
@@ -59,6 +60,7 @@ class Witness:
     shut    it stands at its shut-off head (blocked) rather than dry
     share   delivery over the usual, by the kink
     motor   motor level over the usual
+    low     the storage that is drawn from is at its outlet; None where no level is known
     """
 
     idle: bool
@@ -67,6 +69,7 @@ class Witness:
     share: float | None
     motor: float | None
     since_us: int
+    low: bool | None
 
 
 def witness(look: Look, known: Known) -> Witness | None:
@@ -86,7 +89,7 @@ def witness(look: Look, known: Known) -> Witness | None:
         idle = _by_pressure(look, known, story, short) and falls_short(story, look, known)
     else:
         idle = said != "moves" and falls_short(story, look, known)
-    return Witness(idle, said is not None, said == "shut", share, motor, since)
+    return Witness(idle, said is not None, said == "shut", share, motor, since, storage_low(known))
 
 
 def stands(look: Look, usual: Reference) -> bool:

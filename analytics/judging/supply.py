@@ -33,5 +33,7 @@ def storage_low(known: Known) -> bool | None:
 
 
 def _storage(plant: Plant, signal: Signal) -> Storage | None:
-    named = next((storage for storage in plant.storages if storage.name == signal.of), None)
-    return plant.storages[0] if named is None and len(plant.storages) == 1 else named
+    for storage in plant.storages:
+        if storage.name == signal.of:
+            return storage
+    return plant.storages[0] if len(plant.storages) == 1 else None

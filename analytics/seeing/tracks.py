@@ -117,7 +117,7 @@ class Track:
 
     def at(self, time_us: int) -> tuple[int, float] | None:
         """Newest good sample at or before a time, among those kept."""
-        position = int(np.searchsorted(self.time_us, time_us, side="right")) - 1
+        position = int(self.time_us.searchsorted(time_us, side="right")) - 1
         return (int(self.time_us[position]), float(self.value[position])) if position >= 0 else None
 
     def saved(self) -> dict[str, Any]:
