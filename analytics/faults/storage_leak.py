@@ -39,6 +39,7 @@ Parameters:
                                 digit on top, which is lost at every rounding
     ERRORS           5          standard errors: 3 in ten million a look by chance, a look an hour
                                 or so that is independent: less than once in 300 years
+    STEADILY         0.5        of what went must have gone by the slope of the rests: a leak does not leap
     LAST_S           20 h       of evidence, unless it is BIG times the threshold
     BIG              3
     CAP_SHARE        0.3        of the threshold, besides scatter, that one hour can add
@@ -87,6 +88,7 @@ LAST_S = 20 * 3600.0
 BIG = 3.0
 CAP_SHARE = 0.3
 GIVEN_BACK = 1.2
+STEADILY = 0.5
 CLEAR_S = 12 * 3600.0
 CLEAR_ERRORS = 2.0
 DAY_S = 86_400.0
@@ -208,6 +210,9 @@ class StorageLeak(Detector):
         least_m3_s = ALLOWANCE_M_DAY * area_m2 / DAY_S
         surely_m3_s, _ = one.slope.bounds_m3_s(_sigma_m3(step, storage), ERRORS)
         if surely_m3_s < least_m3_s or (one.slope.loss_m3_s - least_m3_s) * one.quiet_s < threshold:
+            return ()
+        if one.slope.loss_m3_s * one.quiet_s < STEADILY * one.lost_m3:
+            one.sum_m3 = 0.0  # gone in a leap, or by what the pump's signal missed: begun anew
             return ()
         one.standing, one.loss_m3_s = True, one.lost_m3 / one.quiet_s
         one.well, one.well_s = Slope(), 0.0

@@ -220,3 +220,20 @@ def test_lost_air_is_taken_off_a_leak() -> None:
 
 def brief(at_us: int, kink_m3_s: float) -> Brief:
     return Brief(at_us, kink_m3_s, None, None, None, 0.02, 60.0, 0.0, 2e5, 3.5e5, None, None)
+
+
+def test_what_goes_in_a_leap_is_no_leak() -> None:
+    """Half a cubic metre within ten minutes, in a day in which the gauge drifts down by 17 mm and back."""
+    line = Line(StorageLeak(PLANT))
+    line.pass_hours(6)
+    line.level_m -= 0.1
+    line.storage_m3_s = 5.0 * LITRE_H
+    line.pass_hours(17)
+    line.storage_m3_s = -5.0 * LITRE_H
+    line.pass_hours(17)
+    line.storage_m3_s = 0.0
+    line.pass_hours(24)
+    assert line.raised_hours("storage_leak") == []
+    line.storage_m3_s = 20.0 * LITRE_H  # and a leak that begins after it is still found
+    line.pass_hours(36)
+    assert len(line.raised_hours("storage_leak")) == 1
