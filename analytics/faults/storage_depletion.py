@@ -12,8 +12,10 @@ rises, brought to a whole day. So it needs no pump signal and counts a leak with
 Mistaken for it: a level gauge that drops out or jumps (see `analytics.outlooks.balance`); one heavy
 day (the forecast knows the days before it).
 
-The cause is "leak" where the level falls through the pump's rests by half or more of all that goes,
-or a leak of the pressurised side stands; else "demand"; null where no motor signal tells rests.
+The cause is "leak" where the level falls through the pump's rests by MOST_SHARE of all that goes, or by
+PART_SHARE and without that the water would last beyond the warning, or a burst line stands. It is open
+where a part is lost that does not decide it, or a leak of the pressurised side stands, whose part the
+level does not tell, or no motor signal tells rests. Else "demand".
 
 Parameters:
     warn_ahead  3 days    the plant file's
@@ -22,7 +24,10 @@ Parameters:
                           watering schedule are seen before their week
     SURE_SHARE  0.25
     LEAK_SHARE  0.5 %     of the volume a day: below it a loss at rest is evaporation and scatter
-    CLEAR       1.5       times warn_ahead at the median: cleared (rain, a refill, a repair)
+    MOST_SHARE  0.5       of all that goes; PART_SHARE 0.25: the forecast's own scatter from day to day
+    TAKEN_BACK  3         steps within which a gauge that moved and came back drew nothing
+    CLEAR       1.5       times warn_ahead at the median, and no reason left to raise it: cleared (rain,
+                          a refill, a repair)
     DAY_PART    12 h      of dry level needed to count a day; a young plant's first half day likewise
     AT_OUTLET   0.5 %     of the full level above the outlet counts as there
 
@@ -51,6 +56,8 @@ if TYPE_CHECKING:
 
 SURE_SHARE = 0.25
 LEAK_SHARE = 0.005
+MOST_SHARE, PART_SHARE = 0.5, 0.25
+TAKEN_BACK = 3
 CLEAR = 1.5
 DAY_PART_S = 12 * 3600.0
 AT_OUTLET = 0.005
@@ -77,6 +84,9 @@ class Stock:
     cause: str | None = None
     day_m3: list[float] = field(default_factory=list)  # dry net draw of the last 24 hours, an hour each
     hour_m3: float = 0.0
+    lately_m3: list[float] = field(default_factory=list)  # the last steps' changes, for what is taken back
+    risen_m3: float = 0.0  # the last rise
+    risen_steps: int = 0  # since
 
 
 @dataclass
@@ -158,7 +168,7 @@ class StorageDepletion(Detector):
             stock.since_us = stock.since_us if stock.standing else beat.from_us
             stock.standing = True
             return [self._claim(stock, watched, bands, known)]
-        if stock.standing and bands[2] > CLEAR * warn_days:
+        if stock.standing and bands[2] > CLEAR * warn_days and bands[1] > warn_days and not goes_on:
             stock.standing, stock.cause = False, None
             lasts = words.days(bands[2])
             return [AllClear(self.FAULT, of=storage.name, summary=f"There is water for {lasts} again.")]
@@ -206,14 +216,19 @@ class StorageDepletion(Detector):
         )
 
     def _cause(self, stock: Stock, watched: Watched, known: Known) -> str | None:
-        if known.is_open("supply_leak") or known.is_open("burst_line"):
+        if known.is_open("burst_line"):
             return "leak"
         days = [day for day in stock.days_m3[-3:] if day is not None]
         draw = sum(days) / len(days) if days else stock.drawn_m3 * DAY_S / max(stock.dry_s, 1.0)
         if stock.quiet_s < 3 * 3600.0 or draw <= 0.0:
             return "demand" if watched.has_motor else None
         loss_m3_day = stock.quiet_m3 / stock.quiet_s * DAY_S
-        return "leak" if loss_m3_day >= max(0.5 * draw, LEAK_SHARE * watched.storage.volume_m3) else "demand"
+        share = loss_m3_day / draw if loss_m3_day >= LEAK_SHARE * watched.storage.volume_m3 else 0.0
+        left_m3 = _usable_m3(watched.storage, stock.level_m or 0.0)
+        lasts = left_m3 > (draw - loss_m3_day) * watched.storage.warn_ahead_s / DAY_S
+        if share >= MOST_SHARE or (share >= PART_SHARE and lasts):
+            return "leak"
+        return "demand" if share < PART_SHARE and not known.is_open("supply_leak") else None
 
 
 def _usable_m3(storage: Storage, level_m: float) -> float:
@@ -229,14 +244,26 @@ def _forget(stock: Stock) -> None:
 
 def _count(stock: Stock, step: LevelStep) -> None:
     """Today's net draw, and what falls through rests."""
-    if not step.dry or step.rising:
+    if not step.dry:
         return
-    stock.drawn_m3 -= step.change_m3
-    stock.hour_m3 -= step.change_m3
+    change_m3 = step.change_m3
+    back_m3 = max(-sum(stock.lately_m3), 0.0)  # lost within the last steps
+    stock.lately_m3 = [*stock.lately_m3[-TAKEN_BACK + 1 :], change_m3]
+    stock.risen_steps += 1
+    # a gauge that dipped and came back, or rose and fell back, saw nothing drawn
+    if step.rising and back_m3 < 0.5 * change_m3:
+        stock.risen_m3, stock.risen_steps = change_m3, 0
+        return  # water came in
+    if step.rising:
+        change_m3, stock.lately_m3 = min(change_m3, back_m3), []
+    elif stock.risen_steps <= TAKEN_BACK and -change_m3 >= 0.5 * stock.risen_m3 > 0.0:
+        change_m3, stock.risen_m3 = min(change_m3 + stock.risen_m3, 0.0), 0.0
+    stock.drawn_m3 -= change_m3
+    stock.hour_m3 -= change_m3
     stock.dry_s += step.seconds
     if step.quiet:
         fade = max(1.0 - step.seconds / (2 * DAY_S), 0.0)
-        stock.quiet_m3 = stock.quiet_m3 * fade - step.change_m3
+        stock.quiet_m3 = stock.quiet_m3 * fade - change_m3
         stock.quiet_s = stock.quiet_s * fade + step.seconds
 
 

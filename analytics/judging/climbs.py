@@ -8,6 +8,9 @@ themselves, so that neither the sampling nor the length of runs need be known:
     p = (missed + 1) / (climbs + 2)          Laplace's rule of succession
     convicted when p^n <= CHANCE, n misses in a row, LEAST at least
 
+One that said "off" in so many words while pressure climbed has no sampling to excuse it; each such climb
+is a chance of LIE, and three convict: a signal that lies from the first row is known within the hour.
+
 Only ordinary fills count: a climb quicker than half the usual one that was seen is water moving in
 the pipes (a tank shut off from its tee, a hammer blow).
 
@@ -18,6 +21,10 @@ Parameters:
     LEAST           3          misses in a row
     CHANCE          1e-6       a plant has some 10,000 climbs a year: one false conviction a century
     QUICK           0.5        of the usual time of a climb
+    LIE             0.01       two words of "off" that are both drop-outs, at one word in ten
+    LIE_WORDS       2          of "off", and none of "on", within a climb of
+    LIE_S           5 to 600 s a hammer blow is over sooner; what a water heater's swelling water pushes up
+                               takes longer
 """
 
 from __future__ import annotations
@@ -41,6 +48,7 @@ NOTHING = 0.02
 LEAST = 3
 CHANCE = 1e-6
 QUICK = 0.5
+LIE, LIE_WORDS, LIE_S = 0.01, 2, (5.0, 600.0)
 #: Times of a climb that are kept for the usual one, and how many make it known.
 KEPT, ENOUGH = 15, 5
 
@@ -54,22 +62,26 @@ class Witness:
     climbs: int = 0
     missed: int = 0  # of them; those of the row at hand and of a conviction left out
     row: int = 0  # missed without a break
+    lies: int = 0  # of them, it said "off" throughout
 
     @property
     def convicted(self) -> bool:
         chance = (self.missed + 1.0) / (self.climbs + 2.0)
-        return self.row >= LEAST and bool(chance**self.row <= CHANCE)
+        lied = self.lies >= LEAST and LIE**self.lies <= CHANCE * (1.0 + 1e-9)
+        return lied or (self.row >= LEAST and bool(chance**self.row <= CHANCE))
 
-    def hear(self, climbs_s: list[float], usual_s: float | None) -> int:
-        """Climbs of one beat, by the time each took; gives the number it has seen."""
+    def hear(self, climbs_s: list[float], usual_s: float | None, lies: int) -> int:
+        """Climbs of one beat, by the time each took, and how many of them it said "off" through; gives
+        the number it has seen."""
         if self.moved:
             if not self.convicted:
                 self.missed, self.climbs = self.missed + self.row, self.climbs + self.row
-            self.row = 0
+            self.row = self.lies = 0
             self.climbs += len(climbs_s)
             self.moved = False
             return len(climbs_s)
         self.row += sum(1 for took_s in climbs_s if usual_s is None or took_s >= QUICK * usual_s)
+        self.lies += lies
         return 0
 
 
@@ -104,20 +116,22 @@ class Climbs:
         span = beat.spans.get(self.pressure) if self.pressure is not None else None
         if self.pressure in doubted:
             memory.low_us, span = 0, None
-        climbs_s = self._climbs_s(memory, span) if span is not None and span.count else []
+        climbs = self._climbs(memory, span) if span is not None and span.count else []
+        climbs_s = [(end - start) / 1e6 for start, end in climbs]
         usual_s = median(memory.usual_s) if climbs_s and len(memory.usual_s) >= ENOUGH else None
         seen = 0
         for position, level in self._levels.items():
             witness = memory.witnesses.setdefault(position, Witness())
             _listen(witness, beat.spans.get(position), level)
-            if climbs_s and position not in doubted:
-                seen = max(seen, witness.hear(climbs_s, usual_s))
+            if climbs and position not in doubted:
+                lies = sum(_lied(beat.spans.get(position), level, *climb) for climb in climbs)
+                seen = max(seen, witness.hear(climbs_s, usual_s, lies))
         if seen:
             memory.usual_s = [*memory.usual_s, *climbs_s][-KEPT:]
         return [at for at, one in memory.witnesses.items() if one.row >= LEAST and one.convicted]
 
-    def _climbs_s(self, memory: ClimbMemory, span: Span) -> list[float]:
-        """Times from low to high of the climbs that this beat completed."""
+    def _climbs(self, memory: ClimbMemory, span: Span) -> list[tuple[int, int]]:
+        """When the climbs that this beat completed were last low, and when high [us]."""
         if span.high < self._ceiling and span.low > self._floor:
             return []
         if span.low > self._floor and not memory.low_us:
@@ -137,11 +151,17 @@ class Climbs:
         states, times = high[marked], time_us[marked]
         low_us = memory.low_us
         turns = np.flatnonzero(np.diff(states, prepend=not low_us)).tolist()
-        climbs_s = [
-            (int(times[at]) - (int(times[at - 1]) if at else low_us)) / 1e6 for at in turns if states[at]
-        ]
+        climbs = [(int(times[at - 1]) if at else low_us, int(times[at])) for at in turns if states[at]]
         memory.low_us = 0 if states[-1] else int(times[-1])
-        return climbs_s
+        return climbs
+
+
+def _lied(span: Span | None, level: float, from_us: int, to_us: int) -> bool:
+    """Whether a motor signal said "off", more than once and nothing else, while pressure climbed."""
+    if span is None or not LIE_S[0] <= (to_us - from_us) / 1e6 <= LIE_S[1]:
+        return False
+    said = span.value[np.searchsorted(span.time_us, from_us) : np.searchsorted(span.time_us, to_us)]
+    return len(said) >= LIE_WORDS and bool(said.max() <= level)
 
 
 def _listen(witness: Witness, span: Span | None, level: float) -> None:

@@ -10,7 +10,8 @@ Parameters, each a statement about what cannot be:
     RUNS_LOW        8   the same below cut-in, where a motor that trips on its protector restarts too
     a motor signal that pressure contradicts: see `analytics.judging.climbs`
     DRAWN_SHARE  0.05   of a storage's volume that the pump must have taken since the level last
-                        changed in its last digit, over LEVEL_S at least
+                        changed in its last digit, over LEVEL_S at least; since the last rain where it
+                        stands within 3 % of full, which rain alone can hold there
     AIR_S        48 h   outdoor air that is the same to the last digit (two days of fog are not)
     JUMPS           3   moves of a level or of the air in a day that nothing could make
     LEAP_SHARE   0.08   of the full level, and what LEAP_M3_S 20 L/s brings (a tanker emptied into the
@@ -31,7 +32,7 @@ import numpy as np
 
 from analytics.judging.climbs import ClimbMemory, Climbs
 from analytics.plant.description import Measure
-from analytics.seeing.middles import unspiked
+from analytics.seeing.middles import unpaired, unspiked
 from analytics.seeing.motor import motor_signal
 from analytics.seeing.tracks import ZERO_SHARE
 
@@ -44,7 +45,8 @@ if TYPE_CHECKING:
 
 RUNS, RUNS_LOW = 3, 8
 SAMPLES = 20
-DRAWN_SHARE, LEVEL_S = 0.05, 86_400.0
+DRAWN_SHARE, LEVEL_S, FULL_SHARE = 0.05, 86_400.0, 0.97
+RUN_IN_US = 3 * 3_600_000_000
 AIR_S, AIR_SAMPLES = 48 * 3600.0, 100
 FLOW_S = 6 * 3600.0
 JUMPS, JUMP_WINDOW_US = 3, 86_400_000_000
@@ -74,7 +76,7 @@ class Still:
 
 @dataclass
 class Tail:
-    """A signal's last three samples, and its impossible moves of the last day."""
+    """A signal's last five samples, and its impossible moves of the last day."""
 
     time_us: list[int] = field(default_factory=list)
     value: list[float] = field(default_factory=list)
@@ -124,6 +126,8 @@ class Contradictions:
                 continue
             still = evidence.still.setdefault(position, Still())
             _stand(still, beat, span, *self._range(position, span))
+            if self._may_be_full(position, still, beat, evidence):
+                still.ran_s = 0.0
             cause = self._stuck(position, still, beat, evidence) or self._wild(position, beat, span, evidence)
             if cause is not None:
                 found[position] = cause
@@ -160,12 +164,21 @@ class Contradictions:
         return "stuck" if stuck else None
 
     def _drawn(self, position: int, still: Still) -> bool:
-        """Whether the pump must have lowered the one storage, which is neither full nor at its outlet."""
+        """Whether the pump must have lowered the one storage, neither held full nor at its outlet."""
         if len(self.plant.storages) != 1 or self.motor is None:
             return False
         storage = self.plant.storages[0]
-        inside = storage.outlet_level_m * 1.1 + 0.02 < still.value < 0.97 * storage.full_level_m
+        full = still.value >= FULL_SHARE * storage.full_level_m and self.rain is None
+        inside = storage.outlet_level_m * 1.1 + 0.02 < still.value and not full
         return inside and still.ran_s * 0.5 * self.flow_m3_s > DRAWN_SHARE * storage.volume_m3
+
+    def _may_be_full(self, position: int, still: Still, beat: Beat, evidence: Evidence) -> bool:
+        """Whether a level stands where rain that falls, or has just fallen, keeps it."""
+        signal = self.plant.signals[position]
+        if signal.measures is not Measure.STORAGE_LEVEL or len(self.plant.storages) != 1:
+            return False
+        near = still.value >= FULL_SHARE * self.plant.storages[0].full_level_m
+        return near and self._rained(evidence, beat)
 
     def _wild(self, position: int, beat: Beat, span: Span, evidence: Evidence) -> str | None:
         measures = self.plant.signals[position].measures
@@ -185,7 +198,7 @@ class Contradictions:
         return "implausible" if noisy else None
 
     def _jumps(self, position: int, beat: Beat, span: Span, evidence: Evidence) -> str | None:
-        """Moves that nothing could make, of a level or of the air; lone samples are passed over."""
+        """Moves that nothing could make, of a level or of the air; one or two wild words are passed over."""
         signal = self.plant.signals[position]
         storage = next((one for one in self.plant.storages if one.name == signal.of), None)
         if signal.measures is Measure.AIR_TEMPERATURE:
@@ -200,27 +213,31 @@ class Contradictions:
         edge = tail.value[-1] if tail.value else span.first
         if max(span.high, edge) - min(span.low, edge) > step:
             time_us, value = np.append(tail.time_us, span.time_us), np.append(tail.value, span.value)
-            if len(value) > 3:
-                middle = unspiked(value)[1:-1]
+            if len(value) > 5:
+                middle, time_us = unpaired(value)[2:-2], time_us[2:-2]
                 moved = np.abs(np.diff(middle))
-                seconds = np.diff(time_us[1:-1]) / 1e6
+                seconds = np.diff(time_us) / 1e6
                 tail.jumps_us += [beat.to_us] * int(np.count_nonzero(moved > step + rate * seconds))
                 tail.jumps_us = tail.jumps_us[-JUMPS:]
                 if storage is not None:
-                    _leap(tail, storage, time_us[1:-1], middle, seconds)
-        tail.time_us = [*tail.time_us, *span.time_us[-3:].tolist()][-3:]
-        tail.value = [*tail.value, *span.value[-3:].tolist()][-3:]
+                    _leap(tail, storage, time_us, middle, seconds)
+        tail.time_us = [*tail.time_us, *span.time_us[-5:].tolist()][-5:]
+        tail.value = [*tail.value, *span.value[-5:].tolist()][-5:]
         leapt = tail.leap_us and _stands(tail, span, beat)
         return "implausible" if leapt or len(tail.jumps_us) >= JUMPS else None
 
     def _most_m3_s(self, evidence: Evidence, beat: Beat) -> float:
         """The most that can come or go: hose or burst fitting, pump, and a cloudburst while it rains."""
+        wet = self.rain is None or self._rained(evidence, beat)
+        area_m2 = self.plant.catchment.area_m2 if self.plant.catchment else 0.0
+        return MOST_FLOW_M3_S + self.flow_m3_s + (CLOUDBURST_M_S * area_m2 if wet else 0.0)
+
+    def _rained(self, evidence: Evidence, beat: Beat) -> bool:
+        """Whether rain fell within the last three hours, by the gauge: what a roof takes to run dry."""
         rain = beat.spans.get(self.rain) if self.rain is not None else None
         if rain is not None and rain.high > 0.0:
             evidence.rain_us = beat.to_us
-        wet = self.rain is None or beat.to_us - evidence.rain_us < 3 * 3_600_000_000
-        area_m2 = self.plant.catchment.area_m2 if self.plant.catchment else 0.0
-        return MOST_FLOW_M3_S + self.flow_m3_s + (CLOUDBURST_M_S * area_m2 if wet else 0.0)
+        return beat.to_us - evidence.rain_us < RUN_IN_US
 
 
 def _leap(

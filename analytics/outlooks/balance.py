@@ -11,6 +11,8 @@ The rules that keep a step honest:
   shows the pump's draw late, and a fall must not be laid to a rest because its report fell in one;
 - a beat of settling after each run: linked tanks even out, a pipe drains;
 - RUN_IN_S after the last rain the roof and the first-flush pipe still drip into the tank;
+- where a beat has a word or two only, the middle of the last three words stands for it, so that a lone
+  wild word moves nothing; what it lags by, a word, the beat of settling covers;
 - a level that leaps as no water can, up or down, is passed over until it has stood for LEAP_BEATS
   beats, and no step is made across a leap: drop-outs, overflow codes, a gauge that was moved;
 - a rise larger than the readings' own scatter is water coming in, gauge or no gauge.
@@ -18,7 +20,7 @@ The rules that keep a step honest:
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -29,7 +31,7 @@ from analytics.seeing.middles import middle
 
 if TYPE_CHECKING:
     from analytics.plant.description import Plant, Storage
-    from analytics.seeing.beats import Beat
+    from analytics.seeing.beats import Beat, Span
 
 #: Roof, gutters and first-flush drain after the rain: common practice, no source.
 RUN_IN_S = 2 * 3600.0
@@ -71,6 +73,7 @@ class LevelTrack:
     scatter_m: float = -1.0  # usual step of the level while nothing draws; below 0: not known yet
     grain_m: float = 0.0  # the gauge's last digit: the least that two words ever differed
     last_m: float = 0.0  # the newest word
+    tail_m: list[float] = field(default_factory=list)  # the last two words
 
 
 @dataclass(frozen=True, slots=True)
@@ -134,7 +137,7 @@ def follow(track: LevelTrack, beat: Beat, watched: Watched) -> LevelStep | None:
     track.last_m = span.last
     if apart_m > LEAST_GRAIN_M and (apart_m < track.grain_m or not track.grain_m):
         track.grain_m = apart_m
-    level_m = middle(span, APART_SHARE * watched.storage.full_level_m)
+    level_m = _level_m(track, span, APART_SHARE * watched.storage.full_level_m)
     leap = _leaps(track, beat, level_m, watched.storage)
     if leap and track.leaps < LEAP_BEATS:
         return None
@@ -142,6 +145,13 @@ def follow(track: LevelTrack, beat: Beat, watched: Watched) -> LevelStep | None:
     track.time_us, track.level_m, track.leaps = beat.to_us, level_m, 0
     track.ran, track.rained = ran, rained
     return step
+
+
+def _level_m(track: LevelTrack, span: Span, apart_m: float) -> float:
+    """The level that a beat's words stand for."""
+    words = [*track.tail_m, *span.value[-3:].tolist()][-3:]
+    track.tail_m = words[-2:]
+    return sorted(words)[1] if span.count < 3 and len(words) == 3 else middle(span, apart_m)
 
 
 def _leaps(track: LevelTrack, beat: Beat, level_m: float, storage: Storage) -> bool:

@@ -29,6 +29,17 @@ def unspiked(value: NDArray[np.float64]) -> NDArray[np.float64]:
     return np.concatenate((inner[:1], inner, inner[-1:]))
 
 
+def unpaired(value: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Each sample as the middle of itself and two neighbours each way: two wild words in a row are gone too.
+
+    (N,) in, (N,) out; the two at each end take the next one's. Fewer than five are left as they are.
+    """
+    if len(value) < 5:
+        return value
+    inner = np.median(np.lib.stride_tricks.sliding_window_view(value, 5), axis=1)
+    return np.concatenate((inner[:1], inner[:1], inner, inner[-1:], inner[-1:]))
+
+
 def middle(span: Span, apart: float) -> float:
     """Mean of a beat's good samples; of their middle half where they lie further apart than `apart`.
 

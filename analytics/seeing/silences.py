@@ -4,7 +4,9 @@ Too long is what the contract says where the plant file gives `every`: more than
 two minutes. Otherwise it is learned: thrice the longest silence heard so far, ten minutes at least,
 and a whole day until three days have been heard; a sensor that reports on change sleeps through the
 night. One that keeps an even pace (its longest silence is no more than EVEN times the middle of its
-first LESSON intervals, seen over a day and a night) is held to the contract's rule with that.
+first LESSON intervals, seen over a day and a night; EVENEST, of a timer that lost two words in a row at
+most, over a quarter of a day) is held to the contract's rule with that. Words on change come at random:
+the longest of a hundred such intervals is some seven times their middle, ln 100 / ln 2.
 
 A silence that was found teaches no more than the limit it broke: else one long outage would make a
 sensor dumb for good.
@@ -30,10 +32,11 @@ if TYPE_CHECKING:
 
 LEARNING_US = 3 * 86_400_000_000
 DAY_US = 86_400_000_000
+QUARTER_US = DAY_US // 4
 LEAST_LEARNED_US = 600_000_000
 LEAST_US = 120_000_000
 LESSON = 100
-EVEN = 5
+EVEN, EVENEST = 5, 3
 #: Nothing from anybody for longer than this is a hole in the recording, not somebody's silence;
 #: a plant all of whose sensors speak more seldom has the longest `every` instead, doubled.
 HOLE_US = 120_000_000
@@ -228,7 +231,8 @@ class Silences:
         assert self._start_us is not None
         longest, even = self._longest_us[signal], self._even_us[signal]
         heard_us = now_us - self._start_us
-        if 0 < self._learned_us[signal] <= now_us and heard_us >= DAY_US and longest <= EVEN * even:
+        evenly = longest <= (EVEN if heard_us >= DAY_US else EVENEST) * even
+        if 0 < self._learned_us[signal] <= now_us and heard_us >= QUARTER_US and evenly:
             return int(max(3 * longest, 10 * even, LEAST_US))
         return min(max(3 * longest, LEAST_LEARNED_US), DAY_US) if heard_us >= LEARNING_US else DAY_US
 

@@ -40,6 +40,7 @@ class Holding:
     level_m: float = 1.5
     leak_m3_s: Course = lambda t: np.zeros_like(t)
     air_c: Course | None = None
+    rain_m: Course | None = None  # per report, each ten minutes; a rain gauge is fitted
     every_s: float = 10.0
     motor_every_s: float = 10.0
     level_every_s: float = 60.0
@@ -58,6 +59,8 @@ class Holding:
         ]
         if self.air_c is not None:
             signals.append(Signal("air", Measure.AIR_TEMPERATURE, "h/a", "degC", every_s=every(60.0)))
+        if self.rain_m is not None:
+            signals.append(Signal("rain", Measure.RAINFALL, "h/r", "m", every_s=every(600.0)))
         return Plant(
             "holding", "Holding", "UTC", "metric", 0.0,
             Pump(None, self.delivery_m3_s, 30.0, 30.0, None, None),
@@ -114,6 +117,8 @@ class Holding:
         ]
         if self.air_c is not None:
             courses.append(("air", 60.0, self.air_c))
+        if self.rain_m is not None:
+            courses.append(("rain", 600.0, self.rain_m))
         parts = []
         for number, (name, every, course) in enumerate(courses):
             t = np.arange(0.37 * number, days * DAY_S, every)

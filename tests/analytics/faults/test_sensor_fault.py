@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 sys.path.insert(0, str(Path(__file__).parent))
-from holding import DAY_S, Holding, at_s, last_words, told
+from holding import DAY_S, NIGHT_S, Holding, at_s, last_words, told
 
 STUCK_S = 4 * DAY_S
 
@@ -130,3 +130,58 @@ def test_a_stuck_gauge_with_stray_words_is_one_finding(stray: float, each_s: int
     found = last_words(Holding(spoil={"pressure": spoil}).outcome(8.0))
     stuck = [one for one in found if one.of == "pressure"]
     assert [(one.cause, one.cleared_us) for one in stuck] == [("stuck", None)]
+
+
+def test_motor_that_says_off_from_the_first_row_is_convicted_by_three_climbs() -> None:
+    """Nobody draws before the night is over; then a fill takes some ten minutes' words of "off" an hour."""
+    holding = Holding(spoil={"motor": lambda t, true: np.zeros_like(true)})
+    found = last_words(holding.outcome(2.0))
+    assert [(one.fault, one.of) for one in found] == [("sensor_fault", "motor")]
+    fill_s = 90.0 * 60.0  # a draw-down and its fill
+    assert at_s(found[0].raised_us) < NIGHT_S + 4 * fill_s
+
+
+def test_motor_that_a_slow_signal_misses_is_no_liar() -> None:
+    """Runs of a minute and a half against a word in five minutes."""
+    assert told(Holding(motor_every_s=300.0).outcome(3.0)) == []
+
+
+@pytest.mark.parametrize("rain_m", [0.0, 0.0004])
+def test_level_that_stands_at_the_brim_is_stuck_unless_rain_holds_it_there(rain_m: float) -> None:
+    """The pump takes a twentieth of the tank in three days. A drizzle each two hours may make up for it."""
+    holding = Holding(
+        storage_m3=20.0,
+        demand_m3_s=1.2e-5,
+        level_m=1.96,
+        rain_m=lambda t: np.where(t % 7200.0 < 600.0, rain_m, 0.0),
+        spoil={"level": lambda t, true: np.full_like(t, 1.96)},
+    )
+    stuck = ("sensor_fault", "stuck", "level")
+    assert (stuck in told(holding.outcome(5.0))) == (rain_m == 0.0)
+
+
+def test_even_pace_is_learned_within_a_quarter_of_a_day() -> None:
+    since_s = 8 * 3600.0
+    holding = Holding(declared=False, hush={"level": lambda t: t > since_s})
+    found = last_words(holding.outcome(0.6))
+    assert [(one.fault, one.cause, one.of) for one in found] == [("sensor_fault", "silent", "level")]
+    assert since_s < at_s(found[0].raised_us) < since_s + 900.0
+
+
+def test_words_that_come_at_random_may_pause_for_the_first_day() -> None:
+    def hush(t):
+        return (np.random.default_rng(5).random(len(t)) < 0.8) | (t > 8 * 3600.0)
+
+    assert told(Holding(declared=False, hush={"level": hush}).outcome(0.9)) == []
+
+
+def test_wild_words_of_a_slow_level_are_neither_draw_nor_leak_nor_fault() -> None:
+    """A word in five minutes; one in thirty off by up to a twentieth of the range, one in fifty far off."""
+
+    def spoil(t, true):
+        rng = np.random.default_rng(11)
+        near, far = rng.random(len(t)) < 1 / 30, rng.random(len(t)) < 1 / 50
+        shown = true + np.where(near, rng.uniform(-0.1, 0.1, len(t)), 0.0)
+        return np.where(far, rng.uniform(0.0, 2.0, len(t)), shown)
+
+    assert told(Holding(level_every_s=300.0, spoil={"level": spoil}).outcome(10.0)) == []

@@ -67,6 +67,28 @@ def test_depletion_is_called_before_the_outlet() -> None:
     assert 2.0 < left_days < 4.0  # the owner wants three days' warning
 
 
+@pytest.mark.parametrize(
+    ("litres_h", "level_m", "cause"),
+    [
+        (0.0, 0.55, "demand"),
+        (30.0, 0.55, "demand"),  # a sixth of all
+        (90.0, 0.55, "leak"),  # without it the 13.5 m3 above the outlet would last four days
+        (200.0, 0.35, "leak"),  # more than the house
+    ],
+)
+def test_cause_of_depletion_is_what_takes_the_water(litres_h: float, level_m: float, cause: str) -> None:
+    """The house takes 147 L an hour over the day, 3.5 m3 a day."""
+    leak_m3_s = litres_h / 3.6e6
+    holding = Holding(
+        demand_m3_s=5.75e-5,
+        level_m=level_m,
+        leak_m3_s=lambda t: np.full_like(t, leak_m3_s),
+        level_noise_m=0.001,
+    )
+    found = [one for one in last_words(holding.outcome(4.5)) if one.fault == "storage_depletion"]
+    assert [one.cause for one in found] == [cause]
+
+
 def test_one_cold_spell_is_one_finding() -> None:
     """Three frosty nights with mild days between; then mild for two days: over."""
 
