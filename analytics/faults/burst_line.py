@@ -83,7 +83,7 @@ class BurstLine(Detector):
             return ()
         if memory.run_us != look.start_us:
             memory.run_us, memory.low_us, memory.deep_us = look.start_us, None, None
-        if false_start(look, usual):
+        if false_start(look, usual, known.story):
             return ()
         pumps = self._pumps(look, known)
         at_work = pumps and self._works(look, usual)

@@ -35,7 +35,7 @@ from typing import TYPE_CHECKING
 
 from analytics.judging.flows import CLOSE_S, NONE_SHARE, given_m3_s, share_1
 from analytics.judging.instruments import by_instruments, motor_share_1
-from analytics.judging.story import Story, falls_short, fell_fast, kinkless, lasted, weak
+from analytics.judging.story import LIFTED, Story, falls_short, fell_fast, kinkless, lasted, weak
 from analytics.judging.supply import storage_low
 
 if TYPE_CHECKING:
@@ -79,7 +79,7 @@ def witness(look: Look, known: Known) -> Witness | None:
         return None
     if not look.entire and look.pressure_pa > usual.start_pa:
         return None
-    if false_start(look, usual):
+    if false_start(look, usual, story):
         return None
     share, motor = share_1(look, usual), motor_share_1(look, usual)
     since = look.at_us - int(look.window_s * 1e6) if look.age_s > 2 * look.window_s else look.start_us
@@ -105,12 +105,22 @@ def held_up(look: Look, usual: Reference, story: Story) -> bool:
     return low_pa < look.pressure_pa < (1.0 - BELOW) * usual.start_pa
 
 
-def false_start(look: Look, usual: Reference) -> bool:
-    """A contact that closes where the switch does not: told where samples are close enough to meet it."""
+def false_start(look: Look, usual: Reference, story: Story) -> bool:
+    """A contact that closes where the switch does not. Samples far apart may miss the foot of a true start,
+    but then they show the rise from it."""
     start = look.pressure_start_pa
-    if not look.entire or start is None or look.motor_level is not None or look.interval_s > FINE_S:
+    if not look.entire or start is None or look.motor_level is not None:
         return False
-    return start > usual.start_pa + FALSE_START * usual.band_pa
+    foot_pa = usual.start_pa + FALSE_START * usual.band_pa
+    if look.interval_s <= FINE_S:
+        return start > foot_pa
+    soon, high = story.early_pa, story.early_high_pa  # the one word at the start may be a wild one
+    return (
+        soon is not None
+        and high is not None
+        and high <= start + LIFTED * usual.band_pa
+        and min(start, soon) > foot_pa
+    )
 
 
 def _by_pressure(look: Look, known: Known, story: Story, short: bool) -> bool:

@@ -72,7 +72,8 @@ class Story:
     kink_share: float | None = None  # delivery by the kink, by the newest look that could tell
     shut_pa: float | None = None  # the lowest line pressure with the outlet at its shut-off head
     throttled: bool = False  # and the line rose from it, or the start showed a kink
-    early_pa: float | None = None  # the highest by the first look that had three samples
+    early_pa: float | None = None  # pressure at the first look that had three samples, and the highest by it
+    early_high_pa: float | None = None
     stood: bool = False  # it filled, and then stood against a draw
 
 
@@ -85,7 +86,7 @@ def follow(story: Story, look: Look, known: Known) -> None:
         fresh.high_us = fresh.base_us = look.start_us if look.pressure_start_pa is not None else look.at_us
         vars(story).update(vars(fresh))
     if story.early_pa is None and look.samples >= 3:
-        story.early_pa = look.pressure_high_pa
+        story.early_pa, story.early_high_pa = look.pressure_pa, look.pressure_high_pa
     if look.gap:  # nobody knows what went on in it
         story.needed_since_us = story.standing_since_us = story.same_since_us = None
         story.last_needed_m3_s, story.base_pa, story.base_us = 0.0, look.pressure_pa or 0.0, look.at_us

@@ -64,6 +64,18 @@ def test_motor_signal_that_stands_while_pressure_climbs(value: float) -> None:
     assert STUCK_S < at_s(found[0].raised_us) < STUCK_S + 1.5 * DAY_S
 
 
+@pytest.mark.parametrize("every_s", [1.0, 10.0])
+def test_contact_that_closes_in_mid_band_is_no_lost_prime(every_s: float) -> None:
+    """It sticks while the tank is drawn down: pressure falls on as before, far above cut-in."""
+    holding = Holding(
+        every_s=every_s,
+        motor_every_s=every_s,
+        demand_m3_s=4e-5,
+        spoil={"motor": after(12 * 3600.0 + 300.0, np.ones_like)},
+    )
+    assert "lost_prime" not in [fault for fault, _, _ in told(holding.outcome(1.0))]
+
+
 def test_motor_signal_that_moves_again_is_believed_again() -> None:
     def spoil(t, true):
         return np.where((t >= STUCK_S) & (t < STUCK_S + 2 * DAY_S), 0.0, true)
