@@ -30,7 +30,7 @@ STEPS = 160
 LOOKS: dict[Look, tuple[str, tuple[Measure, ...]]] = {
     "pressure": ("Pressure", (Measure.LINE_PRESSURE,)),
     "motor": ("Motor", MOTOR_MEASURES),
-    "run": ("Length of runs", ()),
+    "run": ("Run time", ()),
     "delivery": ("Delivery", ()),
     "level": ("Storage", (Measure.STORAGE_LEVEL,)),
     "air": ("Air", (Measure.AIR_TEMPERATURE,)),
