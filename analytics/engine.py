@@ -14,6 +14,7 @@ import msgspec
 
 from analytics import faults
 from analytics.judging.arbitration import Ledger, resting_on
+from analytics.judging.decline import Decline, decline
 from analytics.judging.no_delivery import witness
 from analytics.judging.reference import reference
 from analytics.judging.signature import Signature
@@ -67,6 +68,7 @@ class Engine:
         self.story = Story()
         self.witness: Witness | None = None
         self._usual: Reference | None = None  # until the signature changes
+        self._declined: dict[float, Decline | None] = {}  # likewise
         self._ordering = Ordering(follows_clock)
         self._observer = Observer(plant)
         self._ledger = Ledger(resting_on(plant))
@@ -159,10 +161,12 @@ class Engine:
                 if any(isinstance(w, AllClear) and w.fault in CHANGES_THE_PLANT for w in words):
                     self.signature.repaired()
                     self._usual = None
+                    self._declined = {}
         if isinstance(event, Run) and not any(self.is_open(fault) for fault in NOT_A_RUN):
             rise = FULL_RISE * self.usual.band_pa
             self.signature.learn(event, not self._ledger.standing, rise)
             self._usual = None
+            self._declined = {}
         return changed
 
     # What detectors may ask (watch.Known).
@@ -176,6 +180,11 @@ class Engine:
         if self._usual is None:
             self._usual = reference(self.plant, self.water, self.signature)
         return self._usual
+
+    def declined(self, interval_s: float) -> Decline | None:
+        if interval_s not in self._declined:
+            self._declined[interval_s] = decline(self, interval_s)
+        return self._declined[interval_s]
 
     def is_open(self, fault: str, of: str | None = None) -> bool:
         return self._ledger.is_open(fault, of)

@@ -27,7 +27,7 @@ from typing import TYPE_CHECKING
 from analytics import words
 from analytics.faults.filter_after_tank import FilterAfterTank
 from analytics.judging.blame import CLOG_DROP
-from analytics.judging.decline import HOUR_US, LEAST, Decline, decline, left_of_lesson
+from analytics.judging.decline import HOUR_US, LEAST, left_of_lesson
 from analytics.judging.signature import LATELY, best_delivery
 from analytics.judging.watch import AllClear, Claim, Coverage, Detector
 from analytics.outlooks.clogging import days_to_flush
@@ -37,6 +37,7 @@ from analytics.records import Outlook
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    from analytics.judging.decline import Decline
     from analytics.judging.watch import Known, Word
     from analytics.plant.description import Plant
     from analytics.records import Priority
@@ -73,7 +74,7 @@ class DeliveryFault(Detector):
         raise NotImplementedError
 
     def run(self, run: Run, known: Known) -> Sequence[Word]:
-        found = decline(known, run.interval_s)
+        found = known.declined(run.interval_s)
         if found is None or not run.entire:
             return ()
         memory = self.memory

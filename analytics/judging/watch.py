@@ -16,6 +16,7 @@ import msgspec
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    from analytics.judging.decline import Decline
     from analytics.judging.no_delivery import Witness
     from analytics.judging.reference import Reference
     from analytics.judging.signature import Signature
@@ -94,6 +95,9 @@ class Known(Protocol):
     @property
     def witness(self) -> Witness | None:
         """Whether water moves, by the look that is heard; None where it cannot tell."""
+
+    def declined(self, interval_s: float) -> Decline | None:
+        """How far delivery has fallen, by runs seen so finely (`judging.decline`)."""
 
     def is_open(self, fault: str, of: str | None = None) -> bool:
         """Whether a finding of this fault stands (of any storage or signal where `of` is None)."""
