@@ -155,7 +155,7 @@ def note_beat(footing: Footing, span: Span | None, to_us: int, band: Band) -> No
         float(share.min()),
         float(share.max()),
         float(len(share)),
-        np.count_nonzero(share < LOW) / len(share),
+        float(np.count_nonzero(share < LOW)) / len(share),
     ]
     footing.beats.append(beat)
     from_us = min(footing.runs[0][0], footing.since[0] if footing.since else footing.runs[0][0])
