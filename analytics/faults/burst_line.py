@@ -6,11 +6,13 @@ Physics. Pressure settles where the pump gives what the break lets out, Q(P) = c
 cut-in for a break of more than the delivery at cut-in. Before that the tank empties itself into the
 break, dw/dt = Q - q with q well above Q.
 
-What the sensors show. A motor that works as usual or harder, pressure well below cut-in for as long as
-the run lasts; tank water falling faster than any delivery makes good.
+What the sensors show. A motor that works as usual or harder (a jet pump beyond its best point a little
+less), an outlet that makes little pressure, pressure well below cut-in for as long as the run lasts; tank
+water falling faster than any delivery makes good.
 
 Mistaken for. Heavy use near the pump's limit (pressure settles close to cut-in); lost prime (the motor
-works less, no kink at the start); a dry storage.
+works less, no kink at the start; by a contact alone both names are told, and how the tank emptied decides);
+a dry storage; a choked filter against a zone of the garden (the outlet stands at its shut-off head).
 
 Parameters. DEEP 0.5 of cut-in for half a minute, or LOW 0.75 for a minute and a quarter: the pressure at
 which a pump with shut-off head 2.5 times cut-in meets a draw of 1.9 and 1.25 times its delivery at

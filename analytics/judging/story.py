@@ -9,6 +9,8 @@ Parameters:
                         a delivery
     LASTS_S     45 s    no tap of that size is opened and shut within it (common practice, no source); six
                         samples at least, so that two windows of a look have nothing in common
+    FAST        0.7     of the delivery: while no draws are known, tank water that goes by more is no house's (a
+                        bath tap gives a third of a small pump's delivery; common practice, no source)
     SURE        2       standard errors taken off a slope before it counts as fast: one look in forty
     STEP        0.05    of the band: a rise that is told from a gauge's noise and from air that warms after
                         a quick draw (4 standard deviations of the noise, where that is more)
@@ -35,7 +37,7 @@ if TYPE_CHECKING:
 
 UNHEARD_OF, MOST_OF_IT = 1.3, 0.85
 LASTS_S, LASTS_SAMPLES = 45.0, 6.0
-SURE = 2.0
+SURE, FAST = 2.0, 0.7
 STEP, LIFTED = 0.05, 0.15
 CREEPS = 0.10
 RUN_UP_S = 3.0  # a motor of this size is up to speed, its inrush over
@@ -215,7 +217,7 @@ def lasted(since_us: int | None, look: Look, share: float = 1.0) -> bool:
 def fell_fast(story: Story, usual: Reference) -> bool:
     """Tank water fell faster than any usual draw makes it: a line has burst."""
     known = usual.draw_m3_s if usual.draw_m3_s is not None else 0.0
-    return story.fastest_m3_s > max(UNHEARD_OF * known, 0.7 * usual.now_m3_s)
+    return story.fastest_m3_s > max(UNHEARD_OF * known, FAST * usual.now_m3_s)
 
 
 def weak(story: Story, look: Look, known: Known, usual: Reference) -> bool:
