@@ -98,9 +98,9 @@ class BurstLine(Detector):
         if recovers or not pumps or needed is None or needed < unit:
             return ()
         # what the plant is known to draw could bring down a pump that gives no more than that
-        unheard_of = at_work or fell_fast(known.story, usual)
-        short = not unheard_of and given < 1.1 * (usual.draw_m3_s or 0.0)
-        short |= known.is_open("clogged_filter") or known.is_open("pump_wear")
+        weak = known.is_open("clogged_filter") or known.is_open("pump_wear")
+        weak |= not at_work and given < 1.1 * (usual.draw_m3_s or 0.0)
+        short = weak and not fell_fast(known.story, usual)
         # in the first minute what left before the start must say the same: no tap just opened
         before = -(look.slope_before_m3_s or 0.0)
         out = look.age_s >= (20.0 if before > OUT * usual.delivery_m3_s else 60.0)

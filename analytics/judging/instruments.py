@@ -51,6 +51,7 @@ DROP_MOVES, DROP_NONE, DROP_SURE = 0.6, 0.25, 6.0
 DROP_LEAST_PA = 500.0
 METER_NONE, METER_MOVES = 0.15, 0.5
 RISES = 0.03
+WAITS_US = 60_000_000  # half of what a call of a closed valve may take
 
 Says = Literal["moves", "dry", "shut"]
 
@@ -81,7 +82,9 @@ def by_instruments(look: Look, known: Known, usual: Reference, story: Story) -> 
         # a filter nearly shut holds as much back, but some water moves and the start shows a kink:
         # one and a half standard errors, which puts off one look in fifteen where nothing moves
         share = share_1(look, usual)
-        return None if share is not None and share > 0.5 * NONE_SHARE else "shut"
+        if share is not None and share > 0.5 * NONE_SHARE:
+            return None
+        return None if _waits(look, usual, story) else "shut"
     return "dry" if "dry" in (drop, meter) else motor
 
 
@@ -134,6 +137,15 @@ def motor_share_1(look: Look, usual: Reference) -> float | None:
 def _measures(known: Known) -> Measure:
     signal = motor_signal(known.plant)
     return known.plant.signals[signal].measures if signal is not None else Measure.PUMP_CURRENT
+
+
+def _waits(look: Look, usual: Reference, story: Story) -> bool:
+    """Whether, in a run that began with delivery, the outlet may yet follow the line (`story.FOLLOWS`)."""
+    if story.shut_us is None or (kink_m3_s(look) or 0.0) < NONE_SHARE * usual.now_m3_s:
+        return False
+    falls = (look.slope_m3_s or 0.0) < -2.0 * (look.slope_error_m3_s or 0.0)
+    fallen = story.shut_from_pa - (look.pressure_pa or 0.0) > LIFTED * usual.band_pa
+    return falls and not fallen and look.at_us - story.shut_us < WAITS_US
 
 
 def _throttled(look: Look, known: Known, usual: Reference) -> bool:

@@ -35,7 +35,16 @@ from typing import TYPE_CHECKING
 
 from analytics.judging.flows import CLOSE_S, NONE_SHARE, given_m3_s, share_1
 from analytics.judging.instruments import by_instruments, motor_share_1
-from analytics.judging.story import LIFTED, Story, falls_short, fell_fast, kinkless, lasted, weak
+from analytics.judging.story import (
+    LIFTED,
+    Story,
+    at_shut_off,
+    falls_short,
+    fell_fast,
+    kinkless,
+    lasted,
+    weak,
+)
 from analytics.judging.supply import storage_low
 
 if TYPE_CHECKING:
@@ -132,6 +141,8 @@ def _by_pressure(look: Look, known: Known, story: Story, short: bool) -> bool:
     usual = known.usual
     if look.age_s < max(15.0, 4.0 * look.interval_s):
         return False
+    if at_shut_off(look, usual):
+        return False  # a pump without water makes no head
     if fell_fast(story, usual) or held_up(look, usual, story) or weak(story, look, known, usual):
         return False
     drawn = -(look.slope_before_m3_s or 0.0) / usual.delivery_m3_s

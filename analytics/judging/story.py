@@ -9,14 +9,18 @@ Parameters:
                         a delivery
     LASTS_S     45 s    no tap of that size is opened and shut within it (common practice, no source); six
                         samples at least, so that two windows of a look have nothing in common
-    FAST        0.7     of the delivery: while no draws are known, tank water that goes by more is no house's (a
-                        bath tap gives a third of a small pump's delivery; common practice, no source)
+    FAST        0.7     of the delivery: while no draws are known, tank water that goes by more is no house's
+                        (a bath tap gives a third of a small pump's delivery; common practice, no source)
     SURE        2       standard errors taken off a slope before it counts as fast: one look in forty
     STEP        0.05    of the band: a rise that is told from a gauge's noise and from air that warms after
                         a quick draw (4 standard deviations of the noise, where that is more)
     LIFTED      0.15    of the band above the start: warming air never comes above where its draw began, and
                         gauge and switch are good to a tenth of the band each
     CREEPS      0.10    of the delivery: a third of NONE_SHARE, for a run that has lifted pressure slowly
+
+    FOLLOWS     0.05    of the line's fall: behind a closed valve the outlet stays at its shut-off head. By
+                        a filter that leaves half of the delivery it goes down by a fifth of that fall
+                        (a / (a + k) of the pump's and the filter's resistance), and by 1.5 kPa to be seen
 
 Source: common practice and trial figures, as said.
 """
@@ -40,6 +44,7 @@ LASTS_S, LASTS_SAMPLES = 45.0, 6.0
 SURE, FAST = 2.0, 0.7
 STEP, LIFTED = 0.05, 0.15
 CREEPS = 0.10
+FOLLOWS, FOLLOWS_LEAST_PA = 0.05, 1500.0
 RUN_UP_S = 3.0  # a motor of this size is up to speed, its inrush over
 #: Below so much of its own best in the run, by power and current, the motor turns without water: halfway
 #: between dry (0.5, and 0.7 of the current) and at shut-off (0.7 and 0.82), see `instruments`.
@@ -72,6 +77,9 @@ class Story:
     seen_level: float | None = None
     crept: bool = False  # it lifted pressure slowly to where it stood
     kink_share: float | None = None  # delivery by the kink, by the newest look that could tell
+    shut_us: int | None = None  # the outlet has been at its shut-off head since
+    shut_from_pa: float = 0.0  # line and outlet pressure then
+    outlet_from_pa: float = 0.0
     shut_pa: float | None = None  # the lowest line pressure with the outlet at its shut-off head
     throttled: bool = False  # and the line rose from it, or the start showed a kink
     early_pa: float | None = None  # pressure at the first look that had three samples, and the highest by it
@@ -149,6 +157,11 @@ def _note_rise(story: Story, look: Look, known: Known, usual: Reference) -> None
         story.high_pa, story.high_us = now_pa, look.at_us
     _note_load(story, look, step, known)
     if at_shut_off(look, usual):
+        outlet_pa = look.discharge_pa or 0.0
+        if story.shut_us is None:
+            story.shut_us, story.shut_from_pa, story.outlet_from_pa = look.at_us, now_pa, outlet_pa
+        sank_pa = story.outlet_from_pa - outlet_pa
+        story.throttled |= sank_pa > max(FOLLOWS * (story.shut_from_pa - now_pa), FOLLOWS_LEAST_PA)
         story.shut_pa = min(now_pa, story.shut_pa if story.shut_pa is not None else now_pa)
         at_once = look.age_s <= max(30.0, 6.0 * look.interval_s)
         moved = at_once and (kink_m3_s(look) or 0.0) > NONE_SHARE * usual.delivery_m3_s
