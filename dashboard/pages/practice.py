@@ -157,7 +157,7 @@ def why(session: Session, which: str, files: Files, base: str) -> str | None:
         one=told_finding(finding, at_us, zone),
         rows=evidence_words(finding, session.plant.display_units),
         drawing=draw(shown, zone) if shown else None,
-        words=caption(finding, at_us, zone),
+        words=caption(finding, shown, at_us, zone),
     )
 
 

@@ -128,10 +128,37 @@ def moments(finding: Finding) -> tuple[tuple[int, str], ...]:
     return tuple(found)
 
 
-def caption(finding: Finding, at_us: int, timezone: str) -> str:
-    """The drawing in words."""
+def caption(finding: Finding, shown: Evidence | None, at_us: int, timezone: str) -> str:
+    """The drawing in words: what the trace did before and since, and when that was."""
     told = [f"{word} {display.moment(time_us, at_us, timezone)}" for time_us, word in moments(finding)]
-    return f"The dashed lines: {', '.join(told)}."
+    trace = "" if shown is None else f"{_traced(shown)} "
+    return f"{trace}The dashed lines: {', '.join(told)}."
+
+
+def _traced(shown: Evidence) -> str:
+    """What the trace did before the fault began and while it stood: the range of a signal ("Line pressure:
+    from 30 to 50 psi before, from 5 to 34 psi since."), the middle of a figure that each run has one of."""
+    began = shown.moments[0][0]
+    over = next((at for at, word in shown.moments if word == "over"), None)
+    since = (shown.time_us >= began) & ((shown.time_us < over) if over is not None else True)
+    parts = []
+    for here, word in (
+        (shown.time_us < began, "before"),
+        (since, "since" if over is None else "while it stood"),
+    ):
+        if not here.any():
+            continue
+        if shown.dots:
+            parts.append(f"about {_read(float(np.median(shown.mean[here])), shown.unit)} {word}")
+        else:
+            low, high = float(shown.low[here].min()), float(shown.high[here].max())
+            parts.append(f"from {_read(low)} to {_read(high, shown.unit)} {word}")
+    return f"{shown.title}: {', '.join(parts)}."
+
+
+def _read(value: float, unit: str = "") -> str:
+    text = f"{value:,.0f}" if abs(value) >= 100 else f"{value:.2g}"
+    return f"{'−' if text.startswith('-') else ''}{text.removeprefix('-')} {unit}".strip()
 
 
 def _window(finding: Finding, at_us: int, margin_us: int) -> tuple[int, int]:

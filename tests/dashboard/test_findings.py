@@ -13,7 +13,7 @@ import pytest
 from collector.store import Batch, Entry, History, Response, Writer
 from dashboard.drawing.evidence import WIDTH, draw
 from dashboard.site import Site
-from dashboard.telling.evidence import evidence
+from dashboard.telling.evidence import Evidence, caption, evidence, moments
 from dashboard.telling.status import finding_id
 from dashboard.web import actions
 from dashboard.web.app import make_app
@@ -252,6 +252,29 @@ def test_every_kind_of_evidence_is_drawn(folder: Path, at_us: int, fault: str) -
     assert np.isfinite(numbers).all()
     assert all(0 <= label.x <= WIDTH for _, label in drawing.labels)
     assert len(shown.time_us) <= 2000
+
+
+def test_the_drawing_is_told_by_what_it_did_before_and_since(at_us: int) -> None:
+    hour = 3_600_000_000
+    time_us = np.arange(at_us - 6 * hour, at_us, hour)
+    values = np.array([9.0, 9.1, 9.2, 5.0, 5.5, 6.0])
+    one = replace(made.clogged(at_us), onset_us=at_us - 3 * hour, raised_us=at_us - hour)
+    runs = Evidence(
+        "Delivery of each run", "gpm", time_us, values, values, values, True, (), moments(one)
+    )  # fmt: skip
+    said = caption(one, runs, at_us, "UTC")
+    assert said.startswith(
+        "Delivery of each run: about 9.1 gpm before, about 5.5 gpm since. The dashed lines: began"
+    )
+    frost = replace(runs, title="Air temperature", unit="°C", low=values - 10, high=values, dots=False)
+    assert caption(one, frost, at_us, "UTC").startswith(
+        "Air temperature: from −1 to 9.2 °C before, from −5 to 6 °C since."
+    )
+    over = replace(one, cleared_us=at_us - hour // 2)
+    assert "about 5.5 gpm while it stood." in caption(
+        over, replace(runs, moments=moments(over)), at_us, "UTC"
+    )
+    assert caption(one, None, at_us, "UTC").startswith("The dashed lines: began")
 
 
 def test_a_gap_is_not_bridged(folder: Path, at_us: int) -> None:
