@@ -13,7 +13,9 @@ summary says so); a narrow band that short-cycles (that finding speaks, this one
 
 Parameters. A move of MOVED (a tenth of the band: switches repeat to a few hundredths, common practice, no
 source) and five standard errors of the median of six runs, three times in a row: with 50 runs a day
-one-sided five sigma is wrong less than once in a hundred plant-years.
+one-sided five sigma is wrong less than once in a hundred plant-years. Samples far apart see a stop within
+what pressure rises from one to the next, and a weaker pump's nearer to the cut-out: that is put right by its
+half, and a move smaller than it is none.
 
 Source: common practice, no source.
 """
@@ -36,7 +38,7 @@ if TYPE_CHECKING:
     from analytics.seeing.beats import Beat
     from analytics.seeing.events import Run
 
-MOVED, UNSEEN = 0.10, 0.7
+MOVED = 0.10
 SIGMAS = 5.0
 LAST = 6
 IN_A_ROW = 3
@@ -117,14 +119,24 @@ class SwitchDrift(Detector):
         if low is None or high is None or low_now is None or high_now is None:
             return None
         band = high.middle - low.middle
-        # between two samples far apart pressure moves unseen
-        ran = clean.get("run_time_s")
-        unseen = min(interval_s / max(ran.middle, 1.0), 1.0) if ran is not None and interval_s > 3.0 else 0.0
-        least = max(MOVED, UNSEEN * unseen) * band
+        # between two samples far apart pressure moves unseen: by the mean half of it, all where runs keep
+        # step with the samples
+        ran, runs_now = clean.get("run_time_s"), known.signature.now("run_time_s", LAST)
+        before = now = 0.0
+        if ran is not None and runs_now is not None and interval_s > FINE_S:
+            before, now = (min(interval_s / max(one.middle, 1.0), 1.0) for one in (ran, runs_now))
+        unseen = max(before, now)  # and what was seen of the band lacks as much
+        least = max(MOVED, unseen / max(1.0 - unseen, 0.5)) * band
         error = SIGMAS * 1.25 / LAST**0.5
+        start = low_now.middle - low.middle
+        stop = high_now.middle - high.middle + 0.5 * (now - before) * band
+        switch = self.plant.switch
+        if unseen > 0.0 and switch is not None:  # seen nearer to the setting is no move away from it
+            start = 0.0 if _nearer(low_now.middle, low.middle, switch.cut_in_pa) else start
+            stop = 0.0 if _nearer(high_now.middle, high.middle, switch.cut_out_pa) else stop
         return (
-            low_now.middle - low.middle,
-            high_now.middle - high.middle,
+            start,
+            stop,
             max(least, error * max(low.sigma, low_now.sigma)),
             max(least, error * max(high.sigma, high_now.sigma)),
         )
@@ -146,6 +158,10 @@ class SwitchDrift(Detector):
 
 def _moved(plant: Plant, pascal: float) -> str:
     return f"{'up' if pascal > 0 else 'down'} by {words.pressure(plant, abs(pascal))}"
+
+
+def _nearer(now_pa: float, clean_pa: float, setting_pa: float) -> bool:
+    return abs(now_pa - setting_pa) < abs(clean_pa - setting_pa)
 
 
 def detector(plant: Plant) -> SwitchDrift:

@@ -1,0 +1,93 @@
+"""A switch that has moved, and what only looks so where samples are far apart."""
+
+from __future__ import annotations
+
+import importlib.util
+import sys
+from pathlib import Path
+from types import SimpleNamespace
+from typing import cast
+
+import pytest
+
+from analytics.engine import Engine
+from analytics.faults.switch_drift import SwitchDrift
+from analytics.judging.reference import reference
+from analytics.judging.signature import Brief, Signature, Trait
+from analytics.judging.watch import Claim, Known
+from analytics.records import Cycle, Finding
+from analytics.seeing.events import Run
+from analytics.seeing.water import Water
+
+if "hw_traces" not in sys.modules:
+    _spec = importlib.util.spec_from_file_location("hw_traces", Path(__file__).parents[1] / "traces.py")
+    assert _spec is not None
+    assert _spec.loader is not None
+    sys.modules["hw_traces"] = importlib.util.module_from_spec(_spec)
+    _spec.loader.exec_module(sys.modules["hw_traces"])
+traces = sys.modules["hw_traces"]
+HOUR, PSI, LPM = 3600.0, traces.PSI, traces.LPM
+
+
+def told(hours: float, seed: int, draw_lpm: float = 5.0, **changes: object) -> list[Finding]:
+    trace = traces.Trace(demand=traces.steady(draw_lpm * LPM), **changes)
+    engine, found = Engine(traces.plant(trace)), {}
+    readings = traces.readings(trace, hours * HOUR, seed=seed)
+    for outcome in (engine.feed(readings), engine.finish()):
+        found |= {finding.key: finding for finding in outcome.findings}
+    return [finding for finding in found.values() if finding.fault == "switch_drift"]
+
+
+@pytest.mark.parametrize("draw_lpm", [5.0, 14.0])
+@pytest.mark.parametrize("every_s", [30.0, 60.0])
+def test_a_pump_that_weakens_moves_no_switch(every_s: float, draw_lpm: float) -> None:
+    """Runs of two minutes grow to ten. A sample a minute met a stop far below the cut-out, and meets it
+    nearer now: the last sample before it lies as much lower as pressure rises from one to the next."""
+    weaker = traces.ramp(10.0 * HOUR, 24.0 * HOUR, 52.0 * PSI, 75.0 * PSI)
+    assert told(26.0, 1, draw_lpm, every_s=every_s, shut_off_pa=weaker) == []
+
+
+@pytest.mark.parametrize(("every_s", "to_psi"), [(1.0, 45.0), (10.0, 45.0)])
+def test_a_cut_out_that_has_moved_is_told(every_s: float, to_psi: float) -> None:
+    moved = traces.after(14.0 * HOUR, to_psi * PSI, 50.0 * PSI)
+    (finding,) = told(22.0, 1, every_s=every_s, cut_out_pa=moved)
+    assert finding.evidence["cut_out_moved_pa"] == pytest.approx((to_psi - 50.0) * PSI, rel=0.3)
+    assert finding.raised_us > traces.START_US + 14.0 * HOUR * 1e6
+
+
+def claimed(every_s: float, clean_stop_psi: float, now_stop_psi: float) -> bool:
+    """Whether stops seen at one pressure by clean runs of three minutes and at another by runs of five, each
+    the last sample before the stop, are called a switch that has moved. Its setting is 30 to 50 psi."""
+    plant, at_us = traces.plant(), traces.START_US
+    signature = Signature(learned_us=at_us, learned_runs=24)
+    for name, value in (("start_pa", 30 * PSI), ("stop_pa", clean_stop_psi * PSI), ("run_time_s", 180.0)):
+        signature.clean[name] = Trait(value, value, 0.002 * value, value)
+    brief = Brief(
+        at_us, None, None, None, None, 0.02, 300.0, 0.0, 30 * PSI, now_stop_psi * PSI, None, None
+    )  # fmt: skip
+    signature.recent = [brief] * 12
+    water = Water.of(plant)
+    known = SimpleNamespace(
+        plant=plant, water=water, signature=signature, usual=reference(plant, water, signature),
+        is_open=lambda fault: False,
+    )  # fmt: skip
+    detector = SwitchDrift(plant)
+    said = []
+    for k in range(6):
+        start_us = at_us + k * 900_000_000
+        cycle = Cycle(start_us, start_us + 300_000_000, 300.0, 600.0, 30 * PSI, now_stop_psi * PSI)
+        run = Run(start_us + 400_000_000, cycle, True, every_s, pressure_low_pa=31 * PSI)
+        said += detector.run(run, cast(Known, known))
+    return any(isinstance(word, Claim) for word in said)
+
+
+def test_a_stop_that_is_seen_nearer_to_its_setting_is_no_move() -> None:
+    """Runs that last longer rise less from one sample to the next, and the last one lies higher."""
+    assert claimed(1.0, 43.0, 50.0)
+    assert not claimed(60.0, 43.0, 50.0)
+
+
+def test_a_move_that_is_less_than_what_passes_between_two_samples_is_none() -> None:
+    assert not claimed(60.0, 50.0, 55.0)
+    assert claimed(60.0, 50.0, 62.0)
+    assert claimed(10.0, 50.0, 55.0)
