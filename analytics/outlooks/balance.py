@@ -20,7 +20,9 @@ The rules that keep a step honest:
 
 from __future__ import annotations
 
+from bisect import bisect_right
 from dataclasses import dataclass, field
+from operator import itemgetter
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -54,8 +56,17 @@ LEAST_GRAIN_M = 1e-6
 def storage_volume_m3(storage: Storage, level_m: float) -> float:
     """Water at a level; above the table's last point, the overflow's, there is no more."""
     if storage.strapping:
-        return float(storage.volume_at(level_m))
+        return _by_table(storage.strapping, level_m)
     return storage.volume_m3 * min(max(level_m / storage.full_level_m, 0.0), 1.0)
+
+
+def _by_table(strapping: tuple[tuple[float, float], ...], level_m: float) -> float:
+    """`Storage.volume_at` of one level, which is asked at each beat."""
+    above = bisect_right(strapping, level_m, key=itemgetter(0))
+    if above in (0, len(strapping)):
+        return strapping[max(above - 1, 0)][1]
+    (low_m, low_m3), (high_m, high_m3) = strapping[above - 1], strapping[above]
+    return (high_m3 - low_m3) / (high_m - low_m) * (level_m - low_m) + low_m3
 
 
 @dataclass

@@ -58,7 +58,7 @@ def fit_lines(
     results = np.full((5, len(count)), np.nan)
     bounds = np.searchsorted(np.cumsum(count), np.arange(BATCH, count.sum() + BATCH, BATCH), side="left") + 1
     begin = 0
-    for stop in np.unique(np.minimum(bounds, len(count))).tolist():
+    for stop in sorted(set(np.minimum(bounds, len(count)).tolist())):
         some = np.arange(begin, stop)
         some = some[count[begin:stop] >= 2]
         if len(some):

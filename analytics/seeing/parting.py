@@ -69,7 +69,8 @@ def part(readings: Readings, signals: int) -> Parted:
 
 def _in_turn(signal: NDArray[np.int16], period: int) -> bool:
     """Whether the signals speak strictly in turn, as sensors of one pace do."""
-    if len(signal) % period or len(np.unique(signal[:period])) < period or signal[:period].min() < 0:
+    turn = set(signal[:period].tolist())
+    if len(signal) % period or len(turn) < period or min(turn) < 0:
         return False
     return bool((signal[period:] == signal[:-period]).all())
 
