@@ -6,10 +6,11 @@ It is the moment to water, to fill another tank, or to see that the overflow pip
 Physics: at the overflow the level can rise no further, so what rain brings no longer shows as a
 rise. With a rain gauge the balance tells:
 
-    expected = runoff * area * rain,  and the level at `full_level` does not follow it.
+    expected = runoff * area * rain - first flush,  and the level at `full_level` does not follow it.
 
-Without one, a level that rose into the overflow's mark and stays there has more coming in at that
-moment; and a level above the mark is water standing over the weir.
+Without one, or where rain did not bring that rise (a hose, a pump, a float valve that sticks), a level that
+rose into the overflow's mark and stays there has more coming in at that moment; and a level above the mark
+is water standing over the weir.
 
 Sensors show: `storage_level` at the full level, `rainfall` still coming.
 
@@ -21,7 +22,7 @@ Parameters:
     EXPECT_SHARE  1 %     of the full volume that rain must have brought at the mark, twice what
                           could still hide below it on average
     FOLLOW        0.5     the level must have followed by less than this share of it
-    RISE_SHARE    2 %     of the full level in two hours: a fill, where there is no gauge
+    RISE_SHARE    2 %     of the full level in two hours, beyond what a gauge's rain can bring: a fill
     BEATS         3       half an hour at the mark
     CLEAR_S       24 h    without inflow, or the level CLEAR_SHARE below the mark: a spell of wet
     CLEAR_SHARE   5 %     weather is one finding, not one a shower
@@ -67,6 +68,9 @@ class Brim:
     since_us: int = 0
     entry_m: float = 0.0  # level when the mark was reached
     rain_m: float = 0.0  # since then
+    flush_m3: float = 0.0  # what the first-flush pipe takes of it
+    rained_us: int = 0
+    rains_m: list[float] = field(default_factory=list)  # of the last two hours, a beat each
     filling: bool = False  # it was reached by a rise
     standing: bool = False
     inflow_us: int = 0  # last beat with more coming in
@@ -106,11 +110,18 @@ class StorageOverflow(Detector):
 
     def _rain(self, brim: Brim, beat: Beat, watched: Watched) -> None:
         span = beat.spans.get(watched.rain) if watched.rain is not None else None
-        if span is None or span.high <= 0.0:
+        fell_m = span.mean * span.count if span is not None and span.high > 0.0 else 0.0
+        brim.rains_m = [*brim.rains_m[-RISE_BEATS + 1 :], fell_m]
+        if fell_m <= 0.0:
             return
-        brim.inflow_us = beat.to_us
+        if brim.beats and brim.levels_m and (beat.to_us - brim.rained_us) / 1e6 >= CLEAR_S:
+            # another shower: it fills the first-flush pipe, and what was drawn since the last
+            brim.rain_m, brim.entry_m = 0.0, brim.levels_m[-1]
+            brim.since_us = brim.since_us if brim.standing else beat.from_us
+            brim.flush_m3 = self.plant.catchment.first_flush_m3 if self.plant.catchment else 0.0
+        brim.inflow_us = brim.rained_us = beat.to_us
         if brim.beats:
-            brim.rain_m += span.mean * span.count
+            brim.rain_m += fell_m
 
     def _level(self, brim: Brim, beat: Beat, level_m: float, watched: Watched) -> Sequence[Word]:
         storage = watched.storage
@@ -125,8 +136,10 @@ class StorageOverflow(Detector):
         if level_m > storage.full_level_m + near_m:
             brim.inflow_us = beat.to_us
         if not brim.beats:
-            brim.since_us, brim.entry_m = beat.from_us, level_m
-            brim.filling = level_m - low_m > RISE_SHARE * storage.full_level_m
+            brim.since_us, brim.entry_m, brim.flush_m3 = beat.from_us, level_m, 0.0
+            brim.filling = level_m - low_m > RISE_SHARE * storage.full_level_m + self._by_rain_m(
+                brim, watched
+            )
         brim.beats += 1
         if brim.standing:
             over = (beat.to_us - brim.inflow_us) / 1e6 >= CLEAR_S
@@ -135,8 +148,15 @@ class StorageOverflow(Detector):
         if brim.beats < BEATS or inflow_m3 is None:
             return ()
         brim.standing = True
-        brim.inflow_us = max(brim.inflow_us, beat.to_us if watched.rain is None else 0)
+        brim.inflow_us = max(brim.inflow_us, beat.to_us if watched.rain is None or brim.filling else 0)
         return [self._claim(brim, level_m, inflow_m3, storage.name)]
+
+    def _by_rain_m(self, brim: Brim, watched: Watched) -> float:
+        """The most that the rain of the last two hours can have raised the level; 0 without a gauge."""
+        storage, catchment = watched.storage, self.plant.catchment
+        if watched.rain is None or catchment is None:
+            return 0.0
+        return sum(brim.rains_m) * catchment.area_m2 * storage.full_level_m / storage.volume_m3
 
     def _inflow_m3(self, brim: Brim, level_m: float, watched: Watched) -> float | None:
         """Water that came and did not show since the mark was reached; None while nothing says so."""
@@ -144,10 +164,12 @@ class StorageOverflow(Detector):
         area_m2 = storage.volume_m3 / storage.full_level_m
         if watched.rain is not None and catchment is not None:
             brought = float(caught_m3(brim.rain_m, catchment.area_m2, catchment.runoff))
+            brought -= brim.flush_m3
             shown = max(level_m - brim.entry_m, 0.0) * area_m2
-            return (
-                brought if brought > EXPECT_SHARE * storage.volume_m3 and shown < FOLLOW * brought else None
-            )
+            if brought > EXPECT_SHARE * storage.volume_m3 and shown < FOLLOW * brought:
+                return brought
+            if not brim.filling:
+                return None
         over_m = level_m - storage.full_level_m
         if brim.filling or over_m > NEAR_SHARE * storage.full_level_m:
             return max(over_m, 0.0) * area_m2

@@ -8,13 +8,13 @@ leap, fall silent or stand still. Apart from the product's physics and from its 
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from analytics.engine import Engine
-from analytics.plant.description import Measure, Plant, PressureTank, Pump, Signal, Storage, Switch
+from analytics.plant.description import Catchment, Measure, Plant, PressureTank, Pump, Signal, Storage, Switch
 from analytics.readings import Readings
 from analytics.records import Finding, Outcome
 
@@ -41,6 +41,7 @@ class Holding:
     leak_m3_s: Course = lambda t: np.zeros_like(t)
     air_c: Course | None = None
     rain_m: Course | None = None  # per report, each ten minutes; a rain gauge is fitted
+    roof_m2: float | None = None  # a catchment, which the plant file gives
     every_s: float = 10.0
     motor_every_s: float = 10.0
     level_every_s: float = 60.0
@@ -61,12 +62,14 @@ class Holding:
             signals.append(Signal("air", Measure.AIR_TEMPERATURE, "h/a", "degC", every_s=every(60.0)))
         if self.rain_m is not None:
             signals.append(Signal("rain", Measure.RAINFALL, "h/r", "m", every_s=every(600.0)))
-        return Plant(
+        catchment = Catchment(self.roof_m2, 0.85, 0.15) if self.roof_m2 is not None else None
+        plant = Plant(
             "holding", "Holding", "UTC", "metric", 0.0,
             Pump(None, self.delivery_m3_s, 30.0, 30.0, None, None),
             tuple(signals), Switch(CUT_IN, CUT_OUT), PressureTank(self.tank_m3, self.charge_pa), None,
             (Storage("rain", self.storage_m3, self.full_m, 0.1),),
         )  # fmt: skip
+        return replace(plant, catchment=catchment)
 
     def _water(self, pressure_pa: float) -> float:
         return self.tank_m3 * (1.0 - (self.charge_pa + PA) / (pressure_pa + PA))

@@ -89,6 +89,31 @@ def test_cause_of_depletion_is_what_takes_the_water(litres_h: float, level_m: fl
     assert [one.cause for one in found] == [cause]
 
 
+def filled(t, true):
+    """A hose at 2 L/s from 95 % to the brim, and on for an hour; then drawn down by the pump."""
+    return np.minimum(1.9 + np.maximum(t - 12 * 3600.0, 0.0) * 0.002 * 2.0 / 60.0, 2.0)
+
+
+def test_hose_that_overfills_is_told_with_a_rain_gauge_too() -> None:
+    for rain_m in (None, np.zeros_like):
+        found = told(Holding(rain_m=rain_m, roof_m2=100.0, spoil={"level": filled}).outcome(1.0))
+        assert found == [("storage_overflow", None, "rain")]
+
+
+@pytest.mark.parametrize(("rain_m", "runs_over"), [(2e-3, True), (1.3e-3, False)])
+def test_shower_on_a_full_tank_runs_over_once_its_first_flush_is_full(rain_m: float, runs_over: bool) -> None:
+    """A roof of 100 m2 that sheds 0.85: 12 mm bring 1.02 m3, 7.8 mm 0.66; the pipe keeps 0.15 of it. At the
+    mark for a day, the tank of 60 m3 may hide 0.6."""
+    shower = Holding(
+        level_m=2.0,
+        demand_m3_s=1e-6,
+        roof_m2=100.0,
+        rain_m=lambda t: np.where((t > 1.2 * DAY_S) & (t <= 1.2 * DAY_S + 3600.0), rain_m, 0.0),
+        spoil={"level": lambda t, true: np.full_like(t, 2.0) + np.where(t % 1200.0 < 600.0, 0.001, 0.0)},
+    )
+    assert (("storage_overflow", None, "rain") in told(shower.outcome(1.5))) == runs_over
+
+
 def test_one_cold_spell_is_one_finding() -> None:
     """Three frosty nights with mild days between; then mild for two days: over."""
 
