@@ -104,7 +104,10 @@ class BurstLine(Detector):
         # in the first minute what left before the start must say the same: no tap just opened
         before = -(look.slope_before_m3_s or 0.0)
         out = look.age_s >= (20.0 if before > OUT * usual.delivery_m3_s else 60.0)
-        out &= known.story.most_needed_m3_s > self._limit_m3_s(unit, usual, OUT)
+        drawn = max(
+            known.story.most_needed_m3_s, look.flow_m3_s or 0.0
+        )  # by the tank, or by a meter behind it
+        out &= drawn > self._limit_m3_s(unit, usual, OUT)
         out &= pressure < usual.start_pa - 0.1 * usual.band_pa
         samples = SAMPLES_AT_WORK if at_work else SAMPLES
         low = _lasts(memory.low_us, look, LOW_FOR_S, samples)
