@@ -152,3 +152,17 @@ def test_without_a_filter_it_is_the_pump() -> None:
     assert found is not None
     assert found.sure
     assert found.clog == 0.0
+
+
+def test_demand_hidden_in_runs_in_a_row_is_no_loss_where_the_kinks_stand() -> None:
+    """A morning of garden and house: eight runs that read four tenths low by their middles alone."""
+    for seed in range(20):
+        rng, signature = np.random.default_rng(seed), Signature()
+        known = SimpleNamespace(plant=PLANT, signature=signature, water=SimpleNamespace(true=True))
+        for at in range(60):
+            one = made(at, Made(), rng, 0.08, 0.0, 2.0)
+            if at >= 52:
+                one = replace(one, cycle=replace(one.cycle, delivery_mid_m3_s=0.6 * Q))
+            signature.learn(one, True, 0.5 * (HIGH - LOW))
+            found = decline(cast(Known, known))
+            assert found is None or not found.sure
