@@ -25,7 +25,8 @@ a hand on the switch) less than once in some hundred, so three of five once in 1
 a plant-year. GROWN 1.4: apparent delivery over its clean value, five runs' median (scatter 8 % a run,
 4 % of the median: ten standard errors; ERRORS 5 of the plant's own scatter where that is more), that is
 the drawdown down by 29 %; and, while no run is short yet, runs quicker than SHRUNK of the quicker quarter
-of clean runs: delivery by the kink is blurred by a coarse gauge, run times are not. Starts an hour above
+of clean runs, and by the times of rest and run not less than BACK: delivery by the kink is blurred by a
+coarse gauge and by draws within the run, times are not. Starts an hour above
 max_starts_per_hour (15 where the file gives none: pressure-tank standard's purpose clause, to 3/4 hp).
 
 Source: drawdown by Boyle's law (see `analytics.physics.hydraulics`); cycle arithmetic, reference
@@ -58,6 +59,7 @@ from analytics.judging.cycling_run import (
     see,
     shortest_s,
     sound_delivery_m3_s,
+    timed,
 )
 from analytics.judging.flutter import burst, is_brief, is_spike
 from analytics.judging.footing import LOW, SURE, Footing, band_of, judged, note_beat, note_run
@@ -215,6 +217,10 @@ class ShortCycling(Detector):
         stands = known.is_open(self.FAULT)
         if not stands and median([s.run_s for s in memory.runs]) > self._shortest_s(known, usual):
             has_grown = odd = False
+        if has_grown and not stands and not short:  # slopes that draws within the run have bent do not count
+            delivery_m3_s = sound_delivery_m3_s(self.plant, usual, known.water)
+            by_time = middle([timed(seen, known.water, usual, delivery_m3_s) for seen in memory.runs])
+            has_grown = by_time is None or by_time >= BACK
         frequent = self._too_frequent(run)
         if len(short) >= ENOUGH or has_grown or odd or frequent:
             if not stands:
