@@ -131,13 +131,14 @@ class BurstLine(Detector):
 
     def _lowest(self, look: Look, usual: Reference) -> Look:
         """The look as the outlet gauge has it, where that stands far below the line and the motor works: then
-        water leaves before the check valve, which holds the line up."""
+        water leaves before the check valve, which holds the line up. It must last: a pump that has just
+        stopped shows the same for as long as its motor has not said so."""
         outlet, line = look.discharge_pa, look.pressure_pa
         if outlet is None or line is None or outlet > min(DEEP * usual.start_pa, line - 0.5 * usual.band_pa):
             return look
         if not self._works(look, usual):
             return look
-        return msgspec.structs.replace(look, pressure_pa=outlet, slope_m3_s=0.0, slope_pa_s=0.0)
+        return msgspec.structs.replace(look, pressure_pa=outlet, slope_m3_s=0.0, slope_pa_s=None)
 
     def _since(self, before_us: int | None, keeps: bool, below_pa: float, look: Look) -> int | None:
         """Since when pressure has kept below; for a look's whole window where that was so."""

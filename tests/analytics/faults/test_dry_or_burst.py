@@ -12,10 +12,13 @@ import numpy as np
 import pytest
 
 from analytics.engine import Engine
-from analytics.faults import coverage
+from analytics.faults import burst_line, coverage
+from analytics.judging.no_delivery import witness
+from analytics.judging.story import follow
 from analytics.plant.description import Measure, Plant
 from analytics.readings import Readings
 from analytics.records import Finding
+from analytics.seeing.events import Look
 from tests.analytics import traces
 from tests.analytics.traces import LPM, PSI
 
@@ -245,3 +248,25 @@ def test_a_pump_whose_load_falls_at_run_out_is_no_closed_valve() -> None:
         return np.where((amps > 1.0) & (s > BEGINS) & (s < BEGINS + HOUR), 6.0, amps)
 
     assert names(told(plant, _shown(readings, 1, lighter))) == ["burst_line"]
+
+
+def test_an_outlet_gauge_before_the_check_valve_falls_at_each_stop() -> None:
+    """A motor whose last word is of before the stop makes no burst; an outlet that stays so low does."""
+    trace = traces.Trace(demand=STEADY, motor=Measure.PUMP_CURRENT, extra={"discharge": 1.0}, every_s=10.0)
+    engine = Engine(traces.plant(trace))
+    engine.feed(traces.readings(trace, BEGINS, seed=3))
+    usual, detector, said = engine.usual, burst_line.detector(engine.plant), []
+    assert usual.motor_level is not None
+    start_us = traces.START_US + int(BEGINS * 1e6)
+    for age_s in (97.0, 117.0, 137.0, 157.0):
+        look = Look(
+            at_us=start_us + int(age_s * 1e6), start_us=start_us, age_s=age_s, window_s=40.0, samples=4, entire=True, interval_s=10.0,
+            pressure_start_pa=usual.start_pa, pressure_pa=usual.stop_pa - 0.05 * usual.band_pa,
+            pressure_high_pa=usual.stop_pa, slope_m3_s=0.0, slope_pa_s=0.0, slope_first_m3_s=0.0,
+            slope_before_m3_s=-2.0e-4, noise_pa=500.0, motor_level=usual.motor_level, flow_m3_s=None,
+            discharge_pa=-9.5e3, suction_pa=None,
+        )  # fmt: skip
+        follow(engine.story, look, engine)
+        engine.witness = witness(look, engine)
+        said.append(len(detector.look(look, engine)))
+    assert said == [0, 0, 1, 1]
