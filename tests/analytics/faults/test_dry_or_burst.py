@@ -260,7 +260,8 @@ def test_an_outlet_gauge_before_the_check_valve_falls_at_each_stop() -> None:
     start_us = traces.START_US + int(BEGINS * 1e6)
     for age_s in (97.0, 117.0, 137.0, 157.0):
         look = Look(
-            at_us=start_us + int(age_s * 1e6), start_us=start_us, age_s=age_s, window_s=40.0, samples=4, entire=True, interval_s=10.0,
+            at_us=start_us + int(age_s * 1e6), start_us=start_us, age_s=age_s, window_s=40.0, samples=4,
+            entire=True, interval_s=10.0,
             pressure_start_pa=usual.start_pa, pressure_pa=usual.stop_pa - 0.05 * usual.band_pa,
             pressure_high_pa=usual.stop_pa, slope_m3_s=0.0, slope_pa_s=0.0, slope_first_m3_s=0.0,
             slope_before_m3_s=-2.0e-4, noise_pa=500.0, motor_level=usual.motor_level, flow_m3_s=None,
