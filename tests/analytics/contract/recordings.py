@@ -61,8 +61,8 @@ CASES: dict[str, Case] = {
     "pump_wear": Case(2.0, 3.5, 5, 0.8),
     "supply_leak": Case(1.0, 3.0, 5, 0.6, "downstream"),
     "storage_leak": Case(1.0, 3.0, 5, 1.0, life={"dry": True}),
-    # A hose fills it, which no rain gauge can know of.
-    "storage_overflow": Case(1.0, 1.5, 3, 1.0, without=(Measure.RAINFALL,), life={"storage_share": 0.97}),
+    # A hose fills it, beside a rain gauge that knows nothing of it.
+    "storage_overflow": Case(1.0, 1.5, 3, 1.0, life={"storage_share": 0.97}),
     "storage_depletion": Case(
         1.0, 3.0, 4, 0.6, "demand", refill_m=1.2, life={"dry": True, "storage_share": 0.35}
     ),
