@@ -50,7 +50,6 @@ from analytics.judging.cycling_cause import (
     middle,
 )
 from analytics.judging.cycling_run import (
-    FINE_S,
     LEAP_SHARE,
     NARROW,
     Seen,
@@ -61,6 +60,7 @@ from analytics.judging.cycling_run import (
     sound_delivery_m3_s,
     timed,
 )
+from analytics.judging.cycling_words import by_sampling, sentence
 from analytics.judging.flutter import burst, is_brief, is_spike
 from analytics.judging.footing import LOW, SURE, Footing, band_of, judged, note_beat, note_run
 from analytics.judging.signature import best_delivery
@@ -89,33 +89,6 @@ SPOILS = ("motor_overload", "lost_prime", "dry_supply", "burst_line", "blocked_d
 #: Runs in a row without the cause's own signature until it is gone; where the cause has none but the
 #: runs' length, and demand may lengthen any run, so many, and a week: a zone's hours come round by then.
 CURED, CURED_BY_LENGTH, CURED_WITHIN_US = 5, 20, 7 * 86_400_000_000
-
-WHY = {
-    "lost_air_charge": "the pressure tank has lost its air charge",
-    "overcharged_tank": "the pressure tank's air charge is above the cut-in pressure",
-    "narrow_switch_band": "the pressure switch's cut-in and cut-out stand too close together",
-    "switch_chatter": "the pressure switch flutters (a worn contact or a blocked sensing tube)",
-    "undersized_tank": "the pressure tank is too small for this pump",
-    "leak": "water is drawn all the time, as by a leak",
-}
-#: What is said where the cause is open between these.
-OPEN = {
-    ("overcharged_tank", "narrow_switch_band"): (
-        "an air charge above the cut-in pressure and a cut-in that has moved up look alike at this sampling: "
-        "check the air charge with the tank drained."
-    ),
-    ("overcharged_tank", "lost_air_charge"): (
-        "a lost air charge and one above the cut-in pressure look alike at this sampling: check the air "
-        "charge with the tank drained."
-    ),
-    ("lost_air_charge",): (
-        "the sensors cannot tell lost air from a changed pump: check the air charge with the tank drained."
-    ),
-    (): (
-        "without a pressure signal lost air, a switch that has moved and a motor that trips look alike: "
-        "check the air charge with the tank drained, then read a gauge at start and stop."
-    ),
-}
 
 
 @dataclass
@@ -341,19 +314,9 @@ class ShortCycling(Detector):
             evidence |= {"pressure_start_pa": start, "pressure_stop_pa": stop}
         priority: Priority = "high" if run_s < 0.5 * shortest_s(self.plant) else "medium"
         onset = memory.onset_us if memory.onset_us is not None else run.cycle.start_us
-        said = self._words(run_s, expected_s, starts)
+        limit = (self.plant.pump.max_starts_per_hour or USUAL_STARTS_PER_HOUR) if memory.often else None
+        said = sentence(run_s, expected_s, (starts, limit), memory.cause, memory.between)
         return Claim(self.FAULT, onset, priority, memory.sure, said, memory.cause, evidence=evidence)
-
-    def _words(self, run_s: float, expected_s: float | None, starts: int) -> str:
-        said = f"The pump runs only {words.duration(run_s)} at a time"
-        if expected_s is not None and expected_s > run_s:
-            said += f"; {words.duration(expected_s)} is to be expected"
-        if self.memory.often:
-            limit = self.plant.pump.max_starts_per_hour or USUAL_STARTS_PER_HOUR
-            said = f"The pump starts {starts} times an hour, and stands {limit:.0f}"
-        if self.memory.cause is not None:
-            return f"{said}: {WHY[self.memory.cause]}."
-        return f"{said}; {OPEN[tuple(self.memory.between)]}"
 
 
 def detector(plant: Plant) -> ShortCycling:
@@ -367,23 +330,4 @@ def coverage(plant: Plant) -> Coverage:
         return Coverage(True, "Told from run times; line pressure would tell the cause.")
     if plant.pressure_tank is None or plant.switch is None:
         return Coverage(True, "Told from run times; the cause once the plant's own runs have been learned.")
-    return _by_sampling(plant)
-
-
-def _by_sampling(plant: Plant) -> Coverage:
-    """What samples as far apart as the plant file says can tell of short runs."""
-    positions = (*plant.measuring(Measure.LINE_PRESSURE), *plant.measuring(*MOTOR_MEASURES)[:1])
-    every_s = max((plant.signals[at].every_s or 0.0 for at in positions), default=0.0)
-    if every_s <= FINE_S:
-        return Coverage(True, "Told within five runs, with the cause.")
-    if every_s < 0.5 * shortest_s(plant):
-        return Coverage(
-            True,
-            "Told within five runs; samples more than 3 s apart leave the cause open for hours, or for good, "
-            "between an air charge above the cut-in pressure and a cut-in that has moved up.",
-        )
-    return Coverage(
-        True,
-        "Told only of runs longer than the samples are apart; the cause often stays open between a lost air "
-        "charge and one above the cut-in pressure, which samples 3 s apart would tell.",
-    )
+    return by_sampling(plant)
