@@ -63,7 +63,7 @@ CONSEQUENCES: dict[str, frozenset[str]] = {
     "dry_supply": OF_RUNS | IN_RUN | {"supply_leak", "motor_overload"},
     "burst_line": OF_RUNS
     | {"lost_prime", "dry_supply", "motor_overload", "supply_leak", "storage_leak", "storage_depletion"},
-    "short_cycling": OF_RUNS | {"supply_leak", "blocked_discharge", "overpressure", "motor_overload"},
+    "short_cycling": OF_RUNS | {"supply_leak", "blocked_discharge", "motor_overload"},
     "clogged_filter": frozenset({"pump_wear", "blocked_discharge", "short_cycling"}),
     "pump_wear": frozenset({"clogged_filter", "blocked_discharge"}),
     "blocked_discharge": OF_RUNS | IN_RUN | {"overpressure"},
