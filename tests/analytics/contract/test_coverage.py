@@ -67,6 +67,7 @@ def test_a_dry_storage_and_a_lost_prime_look_alike_without_a_level() -> None:
 
 def test_a_valve_shut_before_the_gauge_looks_like_a_lost_prime_without_an_outlet_gauge() -> None:
     for contact in (False, True):
+        assert set(said("blocked_discharge", {P, A}, contact)) == {"lost_prime"}
         assert "outlet gauge" in promised("blocked_discharge", {P, A}, contact)
         assert set(said("blocked_discharge", {P, A}, contact)) == {"lost_prime"}
         assert set(said("blocked_discharge", {P, A, D}, contact)) == {"blocked_discharge"}
