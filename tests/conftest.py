@@ -6,9 +6,14 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 import pytest
+from hypothesis import settings
 
 if TYPE_CHECKING:
     from xdist.scheduler import LoadScopeScheduling
+
+# No test is timed: a machine that is busy with another process is slow, not wrong.
+settings.register_profile("untimed", deadline=None)
+settings.load_profile("untimed")
 
 #: Where a path begins so, its tests stay together.
 SHARED = ("tests/analytics/contract/", "tests/analytics/test_")
