@@ -46,6 +46,7 @@ if TYPE_CHECKING:
 WITHIN_S = 1_200.0
 DAY_S = 86_400.0
 CLEAN_DAYS, LEAST_DAYS = 3, 2
+LEAST_DRAWS = 2  # one a day may be a tap's
 AGREE = 1.15  # clean days' draws of one hour, largest over smallest
 SUSTAINED, SUSTAINED_S = 1.25, 2_700.0
 SHRUNK, DAYS, LEAST_SEEN = 0.80, 2, 3
@@ -53,7 +54,7 @@ BORNE, ROUGH, ENOUGH_Z = 0.08, 0.08, 5.0
 LARGEST, ALIKE, LARGE = 0.90, 0.15, 0.20
 APART = 1.25  # two clean draws that differ by so much are two zones
 LOOKED_BACK_S = 2.6 * DAY_S  # two programmes of each day, and of every second nearly
-KEPT_CLEAN, KEPT_NEW = 160, 48
+KEPT_CLEAN, KEPT_NEW = 480, 48
 
 
 @dataclass
@@ -93,12 +94,10 @@ def take_up(draws: Draws, run: Run, water: Water, zone: ZoneInfo, delivery_m3_s:
         one for one in draws.clean if abs((one[1] - second + 0.5 * DAY_S) % DAY_S - 0.5 * DAY_S) < WITHIN_S
     ]
     others = {one[0] for one in same if one[0] != day}
-    if learn and flow >= LARGE * delivery_m3_s and len(others) < CLEAN_DAYS and len(draws.clean) < KEPT_CLEAN:
-        level = median([one[2] for one in same]) if len(others) >= LEAST_DAYS else flow
-        if flow > level / AGREE:  # what has shrunk already is not clean
-            draws.clean = [*draws.clean, [day, second, flow]]
+    if learn and len(others) < CLEAN_DAYS and len(draws.clean) < KEPT_CLEAN:
+        draws.clean.append([day, second, flow])
     clean = _agreed(same, day)
-    if clean is None:
+    if clean is None or clean < LARGE * delivery_m3_s:
         return False
     draws.newest = [*draws.newest, [at_s, day, clean, flow]][-KEPT_NEW:]
     return True
@@ -123,12 +122,13 @@ def _local(at_s: float, zone: ZoneInfo) -> tuple[float, float]:
 
 
 def _agreed(same: list[list[float]], today: float) -> float | None:
-    """The clean draw of an hour, if LEAST_DAYS other days agree on it."""
+    """The clean draw of an hour, if LEAST_DAYS other days had some and all that had agree on it: an hour at
+    which other zones have other days has none."""
     days: dict[float, list[float]] = {}
     for day, _, flow in same:
         if day != today:
             days.setdefault(day, []).append(flow)
-    middles = [median(flows) for flows in days.values()]
+    middles = [median(flows) for flows in days.values() if len(flows) >= LEAST_DRAWS]
     if len(middles) < LEAST_DAYS or max(middles) > AGREE * min(middles):
         return None
     return median(middles)

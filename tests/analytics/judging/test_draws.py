@@ -101,6 +101,12 @@ def test_a_smaller_zone_at_the_hour_of_a_larger_is_another_programme() -> None:
     assert not any(one is not None and one.sure for one in said)
 
 
+@pytest.mark.parametrize("turn", [[[2.6e-4], [0.9e-4]], [[2.6e-4], [0.9e-4], [0.9e-4]]])
+def test_zones_that_take_turns_by_the_day_are_no_clog(turn: list[list[float]]) -> None:
+    said = season(turn * 6, [0.0] * 6 * len(turn))
+    assert not any(one is not None and one.sure for one in said)
+
+
 def test_one_zone_of_two_that_shrinks_alone_is_no_filter() -> None:
     said = season([TWO] * 6 + [[2.0e-4, 1.6e-4]] * 4, [0.0] * 10)
     assert not any(one is not None and one.sure for one in said)
