@@ -17,6 +17,7 @@ import threading
 import time
 import urllib.error
 import urllib.request
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import pytest
@@ -52,11 +53,13 @@ SPEED = 7.0
 TITLE = advice("lost_prime", None).title
 #: The pump starts so long after the broker took over.
 STARTS_S = 3
+#: The simulated day is always this one, whose rhythm of the pump is known; its times are moved to today.
+BEGAN_US = 1_780_660_800 * S_US  # 2026-06-05, 12:00 UTC
 
 
-def world(plant: Plant, start_us: int) -> Simulation:
-    """A drip line that draws all along, so that the pump runs each few minutes; and the fault."""
-    lost, found = ((PAST_US + s * S_US) / 86_400e6 for s in (LOST_S, FOUND_S))
+def world(plant: Plant, past_us: int) -> Simulation:
+    """A hose that runs all along, so that the pump does each few minutes; and, after `past_us`, the fault."""
+    lost, found = ((past_us + s * S_US) / 86_400e6 for s in (LOST_S, FOUND_S))
     text = f"""
 version = 1
 title = "Prime lost and regained"
@@ -65,42 +68,41 @@ season = "06-05"
 storage_at_start = 0.95
 [life]
 people = 0
-[[programme]]
-name = "beds"
-kind = "drip"
-start = "00:00"
-zones = 1
-zone_length = "23.9 h"
+[[forgotten_hose]]
+from = "0 days"
+until = "2 days"
 flow = "2 gpm"
-months = [1, 12]
 [[fault]]
 fault = "lost_prime"
 severity = 1.0
 from = "{lost:.7f} days"
 until = "{found:.7f} days"
 """
-    return Simulation(plant, parse_scenario(text, "chain", plant), 11, start_us)
+    return Simulation(plant, parse_scenario(text, "chain", plant), 11, BEGAN_US)
 
 
 def about_to_run(plant: Plant) -> tuple[Simulation, Readings, int]:
-    """(the simulation, its past, when the past ends): a moment some seconds from now, just before a run."""
-    now_us = time.time_ns() // 1000
-    probe = world(plant, now_us - PAST_US).advance(now_us)
-    motor = plant.index("motor")
-    on = probe.value[probe.signal == motor] > 1.0
-    starts = probe.time_us[probe.signal == motor][1:][on[1:] & ~on[:-1]]
-    # the same world, so much later that its last start comes just after the past has ended
-    later_us = now_us + STARTS_S * S_US - int(starts[-1])
-    one = world(plant, now_us - PAST_US + later_us)
-    past = one.advance(now_us)
-    return one, Readings.of(past.signal, past.time_us, past.value).in_time_order(), now_us
+    """(the simulation, its past, by how much its times are to be moved to end now), just before a run."""
+    begin_us = next_start_us(plant, BEGAN_US + PAST_US) - STARTS_S * S_US
+    one = world(plant, begin_us - BEGAN_US)
+    past, moved_us = one.advance(begin_us), time.time_ns() // 1000 - begin_us
+    return one, Readings.of(past.signal, past.time_us + moved_us, past.value).in_time_order(), moved_us
+
+
+def next_start_us(plant: Plant, after_us: int) -> int:
+    """When the pump starts next, as long as it is well."""
+    seen = world(plant, 2 * PAST_US).advance(after_us + 1_200 * S_US)
+    mine = seen.signal == plant.index("motor")
+    time_us, on = seen.time_us[mine], seen.value[mine] > 1.0
+    starts = time_us[1:][on[1:] & ~on[:-1]]
+    return int(starts[starts > after_us][0])
 
 
 class Sensors:
     """The simulated sensors, publishing in a thread once they are let."""
 
-    def __init__(self, world: Simulation, url: str, begin_us: int) -> None:
-        self._world, self._url, self._begin_us = world, url, begin_us
+    def __init__(self, world: Simulation, url: str, moved_us: int) -> None:
+        self._world, self._url, self._moved_us = world, url, moved_us
         self._stop = threading.Event()
         self._thread = threading.Thread(target=self._run, daemon=True)
 
@@ -115,9 +117,11 @@ class Sensors:
     def _run(self) -> None:
         client = connected(self._url)
         assert client is not None
-        while not self._stop.wait(0.2) and self._world.now_us < self._begin_us + END_S * S_US:
+        end_us = self._world.now_us + END_S * S_US
+        while not self._stop.wait(0.2) and self._world.now_us < end_us:
             batch = self._world.advance(self._world.now_us + round(0.2 * SPEED * S_US))
-            send(client, messages(self._world.plant, batch, self._world.decimals()))
+            now = replace(batch, time_us=batch.time_us + self._moved_us)
+            send(client, messages(self._world.plant, now, self._world.decimals()))
         client.disconnect()
         client.loop_stop()
 
@@ -126,7 +130,7 @@ class Sensors:
 def chain(tmp_path: Path) -> Iterator[tuple[str, Sensors]]:
     """A day of history, mosquitto, `holdwater run` with its dashboard; yields its address and the sensors."""
     plant, data = made.juniper(), tmp_path / "data"
-    simulated, past, begin_us = about_to_run(plant)
+    simulated, past, moved_us = about_to_run(plant)
     with Writer(data, plant) as kept:
         backfill(kept, iter([past]), lambda done: None)
     broker, port = Broker(tmp_path), free_port()
@@ -137,7 +141,7 @@ def chain(tmp_path: Path) -> Iterator[tuple[str, Sensors]]:
     daemon = subprocess.Popen(words, start_new_session=True, env=os.environ | {"HOLDWATER_SETTINGS": ""})
     try:
         answers(f"http://127.0.0.1:{port}/health", daemon)
-        yield f"http://127.0.0.1:{port}", Sensors(simulated, broker.url, begin_us)
+        yield f"http://127.0.0.1:{port}", Sensors(simulated, broker.url, moved_us)
     finally:
         daemon.send_signal(signal.SIGTERM)
         daemon.wait(20)
