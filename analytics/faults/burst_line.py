@@ -93,7 +93,8 @@ class BurstLine(Detector):
         memory.low_us = self._since(memory.low_us, keeps, LOW * usual.start_pa, look)
         memory.deep_us = self._since(memory.deep_us, keeps, DEEP * usual.start_pa, look)
         recovers = (look.slope_pa_s or 0.0) > RECOVERS * usual.band_pa
-        needed, given = needed_draw_m3_s(look, usual), given_m3_s(look, usual)
+        mixed = known.story.mixed
+        needed, given = needed_draw_m3_s(look, usual, mixed), given_m3_s(look, usual, mixed)
         unit = min(given, usual.delivery_m3_s) if usual.guessed else usual.delivery_m3_s
         if recovers or not pumps or needed is None or needed < unit:
             return ()

@@ -58,12 +58,14 @@ def kink_m3_s(look: Look) -> float | None:
     return first - before
 
 
-def given_m3_s(look: Look, usual: Reference) -> float:
+def given_m3_s(look: Look, usual: Reference, mixed: bool) -> float:
     """What this run's pump gives, if it works: what it lately gave, or by its own kink, where less.
 
     A line that burst within the window before the start makes the kink too small: the motor's full load
-    speaks before it.
+    speaks before it, and so does a fall at the start that is faster than over that window (`mixed`).
     """
+    if mixed:
+        return usual.now_m3_s
     if look.motor_level is not None and usual.motor_level and look.motor_level > FULL * usual.motor_level:
         return usual.now_m3_s
     kink = kink_m3_s(look)
@@ -73,13 +75,13 @@ def given_m3_s(look: Look, usual: Reference) -> float:
     return min(usual.now_m3_s, max(kink, NONE_SHARE * usual.now_m3_s))
 
 
-def needed_draw_m3_s(look: Look, usual: Reference) -> float | None:
+def needed_draw_m3_s(look: Look, usual: Reference, mixed: bool) -> float | None:
     """What must leave, as a draw at cut-in, if the pump works."""
     if look.pressure_pa is None or look.slope_m3_s is None:
         return None
     # a tank short of air makes every flow look larger, the pump's own kink as well
     grown = max((kink_m3_s(look) or 0.0) / usual.now_m3_s, 1.0)
-    delivery = given_m3_s(look, usual) * curve(min(look.pressure_pa, usual.start_pa), usual)
+    delivery = given_m3_s(look, usual, mixed) * curve(min(look.pressure_pa, usual.start_pa), usual)
     share = max(look.pressure_pa / usual.start_pa, 0.01)
     gain = look.slope_m3_s / grown if look.pressure_pa > usual.drained_pa else 0.0
     return (delivery - gain) / sqrt(min(share, 1.0))

@@ -158,7 +158,7 @@ def _by_pressure(look: Look, known: Known, story: Story, short: bool) -> bool:
         return not short and lasted(story.needed_since_us, look, 0.3)
     if look.interval_s > CLOSE_S:
         return False  # too few samples to know how fast tank water fell: only a drained line tells
-    if story.stood and (look.slope_m3_s or 0.0) > -SHORT_OF * given_m3_s(look, usual):
+    if story.stood and (look.slope_m3_s or 0.0) > -SHORT_OF * given_m3_s(look, usual, story.mixed):
         return False  # what it stood against is drawn still, and without the pump the tank would give it all
     if look.pressure_pa < usual.start_pa - BELOW * usual.band_pa:
         return not short and lasted(story.needed_since_us, look)

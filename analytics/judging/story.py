@@ -49,6 +49,8 @@ RUN_UP_S = 3.0  # a motor of this size is up to speed, its inrush over
 #: Below so much of its own best in the run, by power and current, the motor turns without water: halfway
 #: between dry (0.5, and 0.7 of the current) and at shut-off (0.7 and 0.82), see `instruments`.
 DRY = {Measure.PUMP_POWER: 0.61, Measure.PUMP_CURRENT: 0.76}
+#: A fall seen so soon is that at the start: no draw begins within it once in some hundred starts.
+EARLY_S = 20.0
 LOOKS_S = 5.0  # between looks, at first
 #: Tank water that goes by more than this over delivery and draws, as if by Boyle's law below the charge too:
 #: either the tank runs out at a burst, or it is empty and the line behind it drains.
@@ -61,6 +63,7 @@ class Story:
 
     run_us: int = 0
     fastest_m3_s: float = 0.0  # that tank water is sure to have fallen, before or in the run
+    mixed: bool = False  # more was drawn at the start than over the window before: the kink says too little
     collapsed: bool = False  # the tank or the line ran out within the run
     most_needed_m3_s: float = 0.0  # draw that a working pump would have needed, while the tank told
     last_needed_m3_s: float = 0.0
@@ -94,6 +97,8 @@ def follow(story: Story, look: Look, known: Known) -> None:
         fresh = Story(look.start_us, max(-(look.slope_before_m3_s or 0.0), 0.0))
         fresh.high_pa = fresh.base_pa = look.pressure_start_pa or look.pressure_pa or 0.0
         fresh.high_us = fresh.base_us = look.start_us if look.pressure_start_pa is not None else look.at_us
+        faster = (look.fall_m3_s or 0.0) - fresh.fastest_m3_s > NONE_SHARE * usual.now_m3_s
+        fresh.mixed = faster and look.age_s < EARLY_S
         vars(story).update(vars(fresh))
     if story.early_pa is None and look.samples >= 3:
         story.early_pa, story.early_high_pa = look.pressure_pa, look.pressure_high_pa
@@ -108,7 +113,7 @@ def follow(story: Story, look: Look, known: Known) -> None:
     share = share_1(look, usual)
     if share is not None and _told(look, usual) and look.age_s >= max(4.0 * look.interval_s, 10.0):
         story.kink_share = share
-    needed = needed_draw_m3_s(look, usual)
+    needed = needed_draw_m3_s(look, usual, story.mixed)
     if _told(look, usual) and look.slope_m3_s is not None and look.samples >= 4 and look.window_s >= 10.0:
         # two looks must agree: in one that meets the tank's emptying the slope runs away
         story.most_needed_m3_s = max(story.most_needed_m3_s, min(story.last_needed_m3_s, needed or 0.0))

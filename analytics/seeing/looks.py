@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from analytics.physics.fits import fit_lines, highest, medians
+from analytics.physics.fits import fit_lines, highest, median, medians
 from analytics.seeing.cycles import Start, heads_end, measure_starts
 from analytics.seeing.events import Look
 from analytics.seeing.middles import unspiked
@@ -41,6 +41,8 @@ BELOW_BAND, ABOVE_BAND = 0.15, 0.15
 #: a gauge that tells in steps one and a half of them.
 FALL_US = 10_000_000
 NOISE = 4.2
+#: Of normal noise, its standard deviation over the median size of second differences: 1 / (0.6745 sqrt(6)).
+OF_BENDS = 0.605
 FALL_SEEN = 6  # windows back: more than lies between looks at a run that falls
 
 
@@ -255,7 +257,9 @@ def _fall(
     held = water.at(np.maximum(unspiked(seen), water.precharge_pa))
     moved = np.abs(np.diff(seen))
     digit_pa = float(moved[moved > 0.0].min()) if moved.any() else 0.0
-    noise_pa = max(NOISE * start.noise_pa if start.noise_pa == start.noise_pa else 0.0, 1.5 * digit_pa)
+    # by second differences: a line that bursts bends the trace, which is no noise
+    bends = np.abs(np.diff(seen, 2))
+    noise_pa = max(NOISE * OF_BENDS * median(bends) if len(bends) else 0.0, 1.5 * digit_pa)
     lost = held[:-step] - held[step:] - noise_pa * water.compliance_m3_pa(max(float(seen[0]), 0.0))
     return max(float((lost / ((time_us[step:] - time_us[:-step]) * 1e-6)).max()), 0.0)
 

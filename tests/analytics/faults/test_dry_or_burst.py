@@ -223,6 +223,21 @@ def test_a_start_without_a_kink_is_told_by_a_contact_though_little_is_drawn(draw
     assert late_s(found[0], lost_s) < 60.0
 
 
+@pytest.mark.parametrize(
+    ("litres", "drawn", "later_s"),
+    [(60, 3.0, 0), (60, 3.0, 30), (60, 8.0, 90), (75, 8.0, 30), (110, 8.0, 240)],
+)
+def test_a_line_that_bursts_just_before_a_start_hides_no_delivery(
+    litres: int, drawn: float, later_s: int
+) -> None:
+    """The kink is taken from half a minute before the start, of which the break was there for a part."""
+    begins = BEGINS + later_s
+    broken = within(begins, begins + HOUR, litres * LPM, 0.0)
+    found = of(6.2, demand=draws((0.0, drawn)), motor=CONTACT, burst_m3_s=broken)
+    assert names(found) == ["burst_line"]
+    assert late_s(found[0], begins) < 120.0
+
+
 def test_one_wild_word_before_a_start_is_no_burst() -> None:
     """A minute between samples; prime is lost at rest; one word before says three times the pressure."""
     trace = traces.Trace(demand=STEADY, motor=CONTACT, every_s=60.0, extra={"flow": 1.0})
