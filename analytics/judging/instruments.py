@@ -80,8 +80,8 @@ def by_instruments(look: Look, known: Known, usual: Reference, story: Story) -> 
         return "moves"
     if at_shut_off(look, usual):
         # a filter nearly shut holds as much back, but some water moves and the start shows a kink:
-        # one and a half standard errors of a kink, which puts off one look in fifteen where nothing moves, and
-        # the look's own, which puts off more of a noisy gauge's
+        # one and a half standard errors of a kink, which puts off one look in fifteen where nothing moves,
+        # and the look's own, which puts off more of a noisy gauge's
         share, may_be = share_1(look, usual), error / usual.delivery_m3_s
         if share is not None and share + may_be > 0.5 * NONE_SHARE:
             return None
