@@ -14,12 +14,13 @@ import msgspec
 
 from analytics import faults
 from analytics.judging.arbitration import Ledger, resting_on
-from analytics.judging.decline import Decline, decline
+from analytics.judging.decline import decline
 from analytics.judging.no_delivery import witness
 from analytics.judging.reference import reference
 from analytics.judging.signature import Signature
-from analytics.judging.story import Story, follow
+from analytics.judging.story import follow
 from analytics.judging.watch import AllClear, Detector
+from analytics.judging.worked_out import Story
 from analytics.outlooks.figures import Figures
 from analytics.records import Cycle, Finding, Outcome, Outlook
 from analytics.seeing.beats import Beat
@@ -31,9 +32,9 @@ from analytics.seeing.silences import Silence
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Sequence
 
-    from analytics.judging.no_delivery import Witness
     from analytics.judging.reference import Reference
     from analytics.judging.watch import Word
+    from analytics.judging.worked_out import Decline, Witness
     from analytics.plant.description import Plant
     from analytics.readings import Readings
     from analytics.seeing.events import Event

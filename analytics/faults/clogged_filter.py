@@ -37,8 +37,8 @@ from analytics.records import Outlook
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from analytics.judging.decline import Decline
     from analytics.judging.watch import Known, Word
+    from analytics.judging.worked_out import Decline
     from analytics.plant.description import Plant
     from analytics.records import Priority
     from analytics.seeing.events import Day, Run

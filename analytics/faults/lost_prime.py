@@ -33,8 +33,8 @@ from analytics.plant.description import Measure
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from analytics.judging.no_delivery import Witness
     from analytics.judging.watch import Known, Word
+    from analytics.judging.worked_out import Witness
     from analytics.plant.description import Plant
     from analytics.seeing.events import Look, Run
 

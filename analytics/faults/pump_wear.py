@@ -26,7 +26,7 @@ from analytics.judging.watch import Coverage
 from analytics.plant.description import MOTOR_MEASURES, Measure
 
 if TYPE_CHECKING:
-    from analytics.judging.decline import Decline
+    from analytics.judging.worked_out import Decline
     from analytics.plant.description import Plant
 
 

@@ -31,6 +31,7 @@ from typing import TYPE_CHECKING
 from analytics.judging.blame import CLOG_SURE, filter_share, resistance
 from analytics.judging.signature import LATELY, LESSON, best_delivery
 from analytics.judging.uphill import SHUT_OFF, uphill
+from analytics.judging.worked_out import Decline
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -72,15 +73,6 @@ HIDES = 2.0
 #: A median's standard error over the mean's; a quartile's is 1.36, which the better of the two hides.
 OF_A_MEDIAN = 1.2533
 HOUR_US = 3_600_000_000
-
-
-@dataclass(frozen=True, slots=True)
-class Decline:
-    left: float  # delivery over its clean value, by the newest LATELY runs
-    error: float  # its standard error
-    sure: bool  # beyond doubt
-    clog: float  # how much speaks for the filter, 0 to 1
-    drop: float | None  # filter resistance over its clean value
 
 
 @dataclass(frozen=True, slots=True)

@@ -33,7 +33,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Literal
 
 from analytics.judging.flows import NONE_SHARE, kink_m3_s, share_1
-from analytics.judging.story import LIFTED, Story, at_shut_off, dry_share, fell_fast, kinkless, weak
+from analytics.judging.story import LIFTED, at_shut_off, dry_share, fell_fast, kinkless, weak
 from analytics.judging.supply import storage_low
 from analytics.plant.description import Measure
 from analytics.seeing.motor import motor_signal
@@ -42,6 +42,7 @@ if TYPE_CHECKING:
     from analytics.judging.reference import Reference
     from analytics.judging.signature import Trait
     from analytics.judging.watch import Known
+    from analytics.judging.worked_out import Story
     from analytics.seeing.events import Look
 
 IDLES = {Measure.PUMP_POWER: 0.80, Measure.PUMP_CURRENT: 0.85}

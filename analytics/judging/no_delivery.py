@@ -30,14 +30,12 @@ alone looks the same for LASTS_S, one in 20: one such call in three years, and w
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from analytics.judging.flows import CLOSE_S, NONE_SHARE, given_m3_s, share_1
 from analytics.judging.instruments import by_instruments, motor_share_1
 from analytics.judging.story import (
     LIFTED,
-    Story,
     at_shut_off,
     falls_short,
     fell_fast,
@@ -46,6 +44,7 @@ from analytics.judging.story import (
     weak,
 )
 from analytics.judging.supply import storage_low
+from analytics.judging.worked_out import Story, Witness
 
 if TYPE_CHECKING:
     from analytics.judging.reference import Reference
@@ -59,26 +58,6 @@ STATIC, STATIC_PA = 0.35, 50e3
 STANDS = 0.10
 #: A run that stood against a draw of all it gives: the tank alone would lose that, less a tap that was shut.
 SHORT_OF = 0.7
-
-
-@dataclass(frozen=True, slots=True)
-class Witness:
-    """What a look says of delivery.
-
-    idle    no water moves; `sure` where flow, outlet gauge or motor say so
-    shut    it stands at its shut-off head (blocked) rather than dry
-    share   delivery over the usual, by the kink
-    motor   motor level over the usual
-    low     the storage that is drawn from is at its outlet; None where no level is known
-    """
-
-    idle: bool
-    sure: bool
-    shut: bool
-    share: float | None
-    motor: float | None
-    since_us: int
-    low: bool | None
 
 
 def witness(look: Look, known: Known) -> Witness | None:

@@ -27,10 +27,10 @@ Source: common practice and trial figures, as said.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from analytics.judging.flows import CLOSE_S, NONE_SHARE, holds_s, kink_m3_s, needed_draw_m3_s, share_1
+from analytics.judging.worked_out import Story
 from analytics.plant.description import Measure
 from analytics.seeing.motor import motor_signal
 
@@ -55,39 +55,6 @@ LOOKS_S = 5.0  # between looks, at first
 #: Tank water that goes by more than this over delivery and draws, as if by Boyle's law below the charge too:
 #: either the tank runs out at a burst, or it is empty and the line behind it drains.
 COLLAPSE = 1.2
-
-
-@dataclass
-class Story:
-    """Plain data, of one run."""
-
-    run_us: int = 0
-    fastest_m3_s: float = 0.0  # that tank water is sure to have fallen, before or in the run
-    mixed: bool = False  # more was drawn at the start than over the window before: the kink says too little
-    collapsed: bool = False  # the tank or the line ran out within the run
-    most_needed_m3_s: float = 0.0  # draw that a working pump would have needed, while the tank told
-    last_needed_m3_s: float = 0.0
-    needed_since_us: int | None = None  # a draw unheard of would have been needed since
-    standing_since_us: int | None = None  # a draw as large as the delivery would have been needed since
-    same_since_us: int | None = None  # tank water has gone on just as before the start since
-    high_pa: float = 0.0  # the highest that pressure was lifted to
-    high_us: int = 0
-    lift_m3_s: float | None = None  # tank water gained on the last step up, over its time
-    base_pa: float = 0.0  # since then and there tank water should have grown
-    base_us: int = 0
-    motor_level: float = 0.0  # the highest that the motor was seen at
-    seen_pa: float | None = None  # at a look, and the motor's level then
-    seen_level: float | None = None
-    crept: bool = False  # it lifted pressure slowly to where it stood
-    kink_share: float | None = None  # delivery by the kink, by the newest look that could tell
-    shut_us: int | None = None  # the outlet has been at its shut-off head since
-    shut_from_pa: float = 0.0  # line and outlet pressure then
-    outlet_from_pa: float = 0.0
-    shut_pa: float | None = None  # the lowest line pressure with the outlet at its shut-off head
-    throttled: bool = False  # and the line rose from it, or the start showed a kink
-    early_pa: float | None = None  # pressure at the first look that had three samples, and the highest by it
-    early_high_pa: float | None = None
-    stood: bool = False  # it filled, and then stood against a draw
 
 
 def follow(story: Story, look: Look, known: Known) -> None:

@@ -16,11 +16,9 @@ import msgspec
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from analytics.judging.decline import Decline
-    from analytics.judging.no_delivery import Witness
     from analytics.judging.reference import Reference
     from analytics.judging.signature import Signature
-    from analytics.judging.story import Story
+    from analytics.judging.worked_out import Decline, Story, Witness
     from analytics.plant.description import Plant
     from analytics.records import Outlook, Priority
     from analytics.seeing.beats import Beat

@@ -15,9 +15,10 @@ from typing import cast
 import numpy as np
 import pytest
 
-from analytics.judging.decline import Decline, decline
+from analytics.judging.decline import decline
 from analytics.judging.signature import LESSON, Signature
 from analytics.judging.watch import Known
+from analytics.judging.worked_out import Decline
 from analytics.plant.description import Filter, Measure, Plant, PressureTank, Pump, Signal, Switch
 from analytics.records import Cycle
 from analytics.seeing.events import Run

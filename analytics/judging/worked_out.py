@@ -1,0 +1,69 @@
+"""What is worked out once for all detectors, of looks and of runs: plain data."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+
+@dataclass
+class Story:
+    """What the looks into one run have shown so far (see `analytics.judging.story`)."""
+
+    run_us: int = 0
+    fastest_m3_s: float = 0.0  # that tank water is sure to have fallen, before or in the run
+    mixed: bool = False  # more was drawn at the start than over the window before: the kink says too little
+    collapsed: bool = False  # the tank or the line ran out within the run
+    most_needed_m3_s: float = 0.0  # draw that a working pump would have needed, while the tank told
+    last_needed_m3_s: float = 0.0
+    needed_since_us: int | None = None  # a draw unheard of would have been needed since
+    standing_since_us: int | None = None  # a draw as large as the delivery would have been needed since
+    same_since_us: int | None = None  # tank water has gone on just as before the start since
+    high_pa: float = 0.0  # the highest that pressure was lifted to
+    high_us: int = 0
+    lift_m3_s: float | None = None  # tank water gained on the last step up, over its time
+    base_pa: float = 0.0  # since then and there tank water should have grown
+    base_us: int = 0
+    motor_level: float = 0.0  # the highest that the motor was seen at
+    seen_pa: float | None = None  # at a look, and the motor's level then
+    seen_level: float | None = None
+    crept: bool = False  # it lifted pressure slowly to where it stood
+    kink_share: float | None = None  # delivery by the kink, by the newest look that could tell
+    shut_us: int | None = None  # the outlet has been at its shut-off head since
+    shut_from_pa: float = 0.0  # line and outlet pressure then
+    outlet_from_pa: float = 0.0
+    shut_pa: float | None = None  # the lowest line pressure with the outlet at its shut-off head
+    throttled: bool = False  # and the line rose from it, or the start showed a kink
+    early_pa: float | None = None  # pressure at the first look that had three samples, and the highest by it
+    early_high_pa: float | None = None
+    stood: bool = False  # it filled, and then stood against a draw
+
+
+@dataclass(frozen=True, slots=True)
+class Witness:
+    """What a look says of delivery (see `analytics.judging.no_delivery`).
+
+    idle    no water moves; `sure` where flow, outlet gauge or motor say so
+    shut    it stands at its shut-off head (blocked) rather than dry
+    share   delivery over the usual, by the kink
+    motor   motor level over the usual
+    low     the storage that is drawn from is at its outlet; None where no level is known
+    """
+
+    idle: bool
+    sure: bool
+    shut: bool
+    share: float | None
+    motor: float | None
+    since_us: int
+    low: bool | None
+
+
+@dataclass(frozen=True, slots=True)
+class Decline:
+    """What the newest runs say of the delivery (see `analytics.judging.decline`)."""
+
+    left: float  # delivery over its clean value, by the newest LATELY runs
+    error: float  # its standard error
+    sure: bool  # beyond doubt
+    clog: float  # how much speaks for the filter, 0 to 1
+    drop: float | None  # filter resistance over its clean value
