@@ -106,7 +106,8 @@
 
   document.addEventListener("visibilitychange", () => { if (document.hidden) { keep(); close(); } else { wait = 1000; open(); } });
   addEventListener("online", open);
-  addEventListener("offline", () => link("lost"));
+  // An open stream may outlive the network by a while: a new one tells whether the server, which may be this machine, is there.
+  addEventListener("offline", () => { close(); link("lost"); timer = setTimeout(open, wait); });
   addEventListener("pageshow", (e) => { if (e.persisted) open(); });
   setInterval(() => {
     age(); draw();
