@@ -49,7 +49,7 @@ RUN_UP_S = 3.0  # a motor of this size is up to speed, its inrush over
 #: Below so much of its own best in the run, by power and current, the motor turns without water: halfway
 #: between dry (0.5, and 0.7 of the current) and at shut-off (0.7 and 0.82), see `instruments`.
 DRY = {Measure.PUMP_POWER: 0.61, Measure.PUMP_CURRENT: 0.76}
-#: A fall seen so soon is that at the start: no draw begins within it once in some hundred starts.
+#: A fall seen so soon is that at the start: of some 45 draws a day one in a hundred begins within it.
 EARLY_S = 20.0
 LOOKS_S = 5.0  # between looks, at first
 #: Tank water that goes by more than this over delivery and draws, as if by Boyle's law below the charge too:

@@ -6,10 +6,7 @@ Traces come from `tests.analytics.traces` (Boyle's law and a pump curve), not fr
 
 from __future__ import annotations
 
-import importlib.util
-import sys
 from functools import cache
-from pathlib import Path
 
 import numpy as np
 import pytest
@@ -18,13 +15,7 @@ from analytics.engine import Engine
 from analytics.plant.description import Measure
 from analytics.readings import Readings
 from analytics.records import Finding
-
-_spec = importlib.util.spec_from_file_location("hw_traces", Path(__file__).with_name("traces.py"))
-assert _spec is not None
-assert _spec.loader is not None
-traces = importlib.util.module_from_spec(_spec)
-sys.modules["hw_traces"] = traces
-_spec.loader.exec_module(traces)
+from tests.analytics import traces
 
 DAY_S = 86_400.0
 BEGIN_S = 2 * DAY_S + 5.5 * 3600.0  # within the drip line's hours: the pump has work

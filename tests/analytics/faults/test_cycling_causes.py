@@ -7,11 +7,8 @@ band is above the charge. One trace a cause, read at each spacing with a phase o
 
 from __future__ import annotations
 
-import importlib.util
-import sys
 from dataclasses import replace
 from functools import cache
-from pathlib import Path
 
 import numpy as np
 import pytest
@@ -21,14 +18,8 @@ from analytics.faults import short_cycling
 from analytics.plant.description import Measure, Plant, PressureTank
 from analytics.readings import Readings
 from analytics.records import Finding
+from tests.analytics import traces
 
-if "hw_traces" not in sys.modules:
-    _spec = importlib.util.spec_from_file_location("hw_traces", Path(__file__).parents[1] / "traces.py")
-    assert _spec is not None
-    assert _spec.loader is not None
-    sys.modules["hw_traces"] = importlib.util.module_from_spec(_spec)
-    _spec.loader.exec_module(sys.modules["hw_traces"])
-traces = sys.modules["hw_traces"]
 GAL, LPM, PSI = traces.GAL, traces.LPM, traces.PSI
 HOURS, BEGINS_S = 10.0, 4.0 * 3600.0
 

@@ -6,11 +6,8 @@ simulator. Six hours at a steady draw make some sixty runs: enough to learn from
 
 from __future__ import annotations
 
-import importlib.util
-import sys
 from collections.abc import Callable
 from dataclasses import replace
-from pathlib import Path
 
 import numpy as np
 import pytest
@@ -19,14 +16,8 @@ from analytics.engine import Engine
 from analytics.plant.description import Measure, Plant
 from analytics.readings import Readings
 from analytics.records import Finding
+from tests.analytics import traces
 
-if "hw_traces" not in sys.modules:
-    _spec = importlib.util.spec_from_file_location("hw_traces", Path(__file__).parents[1] / "traces.py")
-    assert _spec is not None
-    assert _spec.loader is not None
-    sys.modules["hw_traces"] = importlib.util.module_from_spec(_spec)
-    _spec.loader.exec_module(sys.modules["hw_traces"])
-traces = sys.modules["hw_traces"]
 GAL, LPM, PSI = traces.GAL, traces.LPM, traces.PSI
 HOUR = 3600.0
 CONTACT = Measure.PUMP_RUNNING

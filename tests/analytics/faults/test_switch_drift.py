@@ -2,9 +2,6 @@
 
 from __future__ import annotations
 
-import importlib.util
-import sys
-from pathlib import Path
 from types import SimpleNamespace
 from typing import cast
 
@@ -18,14 +15,8 @@ from analytics.judging.watch import Claim, Known
 from analytics.records import Cycle, Finding
 from analytics.seeing.events import Run
 from analytics.seeing.water import Water
+from tests.analytics import traces
 
-if "hw_traces" not in sys.modules:
-    _spec = importlib.util.spec_from_file_location("hw_traces", Path(__file__).parents[1] / "traces.py")
-    assert _spec is not None
-    assert _spec.loader is not None
-    sys.modules["hw_traces"] = importlib.util.module_from_spec(_spec)
-    _spec.loader.exec_module(sys.modules["hw_traces"])
-traces = sys.modules["hw_traces"]
 HOUR, PSI, LPM = 3600.0, traces.PSI, traces.LPM
 
 
