@@ -50,8 +50,11 @@ title = "Nobody at home"
 about = "For guided tests: no water is drawn but what the person at the plant draws."
 season = "06-05"
 storage_at_start = 0.95
+programmes = []
 [life]
 people = 0
+[hand_watering]
+per_day = 0.0
 """
 #: At mid-band: the water that the tank holds runs out in some twenty minutes.
 SLOW_M3_S, QUICK_M3_S = 5e-5, 5e-4
