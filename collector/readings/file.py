@@ -36,6 +36,9 @@ HEADER = "time,signal,value"
 
 #: Rows may be out of order by this much; a row later than this is accepted and counted.
 DISORDER_US = 60_000_000
+#: Rows that stay behind for so long, of their own time, are no disorder: a clock was set back. They are left
+#: where they stand, for the engine to follow (`analytics.seeing.turning`, which says why so long).
+TURNED_US = 600_000_000
 
 #: A stretch of text that is parsed at once: its columns fit the processor's cache.
 _STRETCH = 1 << 19
@@ -47,6 +50,7 @@ _DAMAGED = (EOFError, zlib.error, gzip.BadGzipFile, cast("type[Exception]", igzi
 _CHUNK = 250_000
 
 
+_NONE_YET = int(np.iinfo(np.int64).min)
 #: More than this in one minute is a clock that stands still: order is given up, memory is not.
 _MOST_HELD = 4_000_000
 
@@ -81,12 +85,11 @@ class ReadingsFile:
 
     def __iter__(self) -> Iterator[Readings]:
         held = Readings.none()
-        newest_us = int(np.iinfo(np.int64).min)
-        for readings in self._chunks():
-            self.late += _late(readings.time_us, newest_us)
-            newest_us = max(newest_us, int(readings.time_us.max()))
+        newest_us = _NONE_YET
+        for readings, turned in self._by_clock():
+            newest_us = max(_NONE_YET if turned else newest_us, int(readings.time_us.max()))
             readings = _in_order(readings)
-            if len(held) and held.time_us[-1] < readings.time_us[0]:
+            if len(held) and (turned or held.time_us[-1] < readings.time_us[0]):
                 yield held  # as it mostly is: nothing to merge, nothing to copy
                 held = Readings.none()
             pending = _in_order(Readings.concatenate([held, readings])) if len(held) else readings
@@ -98,6 +101,27 @@ class ReadingsFile:
                 yield pending[:ready]
         if len(held):
             yield held
+
+    def _by_clock(self) -> Iterator[tuple[Readings, bool]]:
+        """Chunks, cut where a clock was set back; with each whether it begins there."""
+        newest_us = latest_us = _NONE_YET
+        waiting, turned = Readings.none(), False
+        for chunk in self._chunks():
+            self.late += _late(chunk.time_us, latest_us)
+            latest_us = max(latest_us, int(chunk.time_us.max()))
+            readings = Readings.concatenate([waiting, chunk]) if len(waiting) else chunk
+            while True:
+                turn, sure = _turn(readings.time_us, newest_us)
+                if turn:
+                    newest_us = max(newest_us, int(readings.time_us[:turn].max()))
+                    yield readings[:turn], turned
+                    turned = False
+                waiting = readings[turn:]
+                if not sure and len(waiting) <= _MOST_HELD:
+                    break
+                readings, newest_us, turned = waiting, _NONE_YET, True
+        if len(waiting):
+            yield waiting, True
 
     def _chunks(self) -> Iterator[Readings]:
         """Blocks in the file's order, joined into chunks."""
@@ -232,6 +256,23 @@ def _late(time_us: NDArray[np.int64], newest_us: int) -> int:
         return 0
     newest_before = np.maximum(np.maximum.accumulate(time_us), newest_us)
     return int(np.count_nonzero(time_us < newest_before - DISORDER_US))
+
+
+def _turn(time_us: NDArray[np.int64], newest_us: int) -> tuple[int, bool]:
+    """Position of the first of rows that stay behind those before them, and whether it is sure that a clock
+    was set back; False: the rows end too soon to tell. The number of rows where there is none."""
+    if len(time_us) and time_us[0] >= newest_us and (time_us[1:] >= time_us[:-1]).all():
+        return len(time_us), False
+    newest = np.maximum(np.maximum.accumulate(time_us), newest_us)
+    behind = np.zeros(len(time_us) + 2, dtype=np.bool_)
+    behind[1:-1] = time_us < newest - DISORDER_US
+    edges = np.flatnonzero(np.diff(behind)).tolist()
+    for start, end in zip(edges[::2], edges[1::2], strict=True):
+        if int(time_us[start:end].max()) - int(time_us[start]) >= TURNED_US:
+            return start, True
+        if end == len(time_us):
+            return start, False
+    return len(time_us), False
 
 
 def _in_order(readings: Readings) -> Readings:

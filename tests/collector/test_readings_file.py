@@ -372,3 +372,19 @@ def test_giving_up_half_way_leaves_no_thread(tmp_path: Path) -> None:
     next(chunks)
     chunks.close()  # type: ignore[attr-defined]
     assert threading.active_count() == before
+
+
+@pytest.mark.parametrize("chunk", [7, 400, 100_000])
+def test_a_clock_set_back_is_left_for_the_engine_to_follow(tmp_path: Path, chunk: int) -> None:
+    """The hour that is stamped twice is no disorder: put in order it would be two hours in one, each reading
+    of the one between two of the other."""
+    straight = [*range(0, 7_200, 10)]
+    again = [*range(3_600, 12_000, 10)]
+    text = "\n".join([HEADER, *(f"{at},pressure,30" for at in [*straight, *again])])
+    file = ReadingsFile(written(tmp_path, text), PLANT, chunk=chunk)
+    times = Readings.concatenate(list(file)).time_us // 1_000_000
+    backward = np.flatnonzero(np.diff(times) < 0)
+    assert len(backward) == 1
+    assert times[backward[0]] == 7_190
+    assert times[backward[0] + 1 :].tolist() == again
+    assert file.late == (7_190 - 3_600) // 10 - 6
