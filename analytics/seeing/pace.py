@@ -96,8 +96,11 @@ class Pace:
                 return max(close, SOONEST_S)
         return self.typical_s(time_us)
 
-    def learned_s(self) -> float | None:
-        return self._typical_s
+    def learned(self) -> tuple[int, float] | None:
+        """Since when the interval is known, and what it is [s]; None until it has been learned."""
+        if self.learned_us is None or self._typical_s is None:
+            return None
+        return self.learned_us, self._typical_s
 
     def saved(self) -> dict[str, Any]:
         return {

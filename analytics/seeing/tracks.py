@@ -115,11 +115,6 @@ class Track:
         self.time_us, self.value = self.time_us[first:].copy(), self.value[first:].copy()
         self.gap = self.gap[first:].copy()
 
-    def at(self, time_us: int) -> tuple[int, float] | None:
-        """Newest good sample at or before a time, among those kept."""
-        position = int(self.time_us.searchsorted(time_us, side="right")) - 1
-        return (int(self.time_us[position]), float(self.value[position])) if position >= 0 else None
-
     def saved(self) -> dict[str, Any]:
         arrays = (self.time_us, self.value, self.gap)
         return {

@@ -270,7 +270,8 @@ def test_an_outlet_gauge_before_the_check_valve_falls_at_each_stop() -> None:
     trace = traces.Trace(demand=STEADY, motor=Measure.PUMP_CURRENT, extra={"discharge": 1.0}, every_s=10.0)
     engine = Engine(traces.plant(trace))
     engine.feed(traces.readings(trace, BEGINS, seed=3))
-    usual, detector, said = engine.usual, burst_line.detector(engine.plant), []
+    judge = engine.judge
+    usual, detector, said = judge.usual, burst_line.detector(engine.plant), []
     assert usual.motor_level is not None
     start_us = traces.START_US + int(BEGINS * 1e6)
     for age_s in (97.0, 117.0, 137.0, 157.0):
@@ -282,7 +283,7 @@ def test_an_outlet_gauge_before_the_check_valve_falls_at_each_stop() -> None:
             slope_before_m3_s=-2.0e-4, noise_pa=500.0, motor_level=usual.motor_level, flow_m3_s=None,
             discharge_pa=-9.5e3, suction_pa=None,
         )  # fmt: skip
-        follow(engine.story, look, engine)
-        engine.witness = witness(look, engine)
-        said.append(len(detector.look(look, engine)))
+        follow(judge.story, look, judge)
+        judge.witness = witness(look, judge)
+        said.append(len(detector.look(look, judge)))
     assert said == [0, 0, 1, 1]

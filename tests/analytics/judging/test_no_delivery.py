@@ -14,8 +14,8 @@ from tests.analytics import traces
 
 @pytest.mark.parametrize(("moves", "shut"), [(0.0, True), (0.05, True), (0.25, False), (0.4, False)])
 def test_what_moves_at_the_start_speaks_before_the_outlet_gauge(moves: float, shut: bool) -> None:
-    engine = Engine(traces.plant())
-    usual = engine.usual
+    judge = Engine(traces.plant()).judge
+    usual = judge.usual
     drawn = 0.3 * usual.delivery_m3_s
     slope = moves * usual.delivery_m3_s - drawn
     look = Look(
@@ -24,7 +24,7 @@ def test_what_moves_at_the_start_speaks_before_the_outlet_gauge(moves: float, sh
         slope_m3_s=slope, slope_pa_s=0.0, slope_first_m3_s=slope, slope_before_m3_s=-drawn, noise_pa=500.0,
         motor_level=None, flow_m3_s=None, discharge_pa=usual.stop_pa + 0.5 * usual.band_pa, suction_pa=None,
     )  # fmt: skip
-    seen = witness(look, engine)
+    seen = witness(look, judge)
     assert seen is not None
     assert seen.shut is shut
 
@@ -33,6 +33,6 @@ def test_a_level_that_is_not_believed_says_nothing_of_the_storage() -> None:
     trace = traces.Trace(extra={"level": 1.5})
     engine = Engine(traces.plant(trace))
     engine.feed(traces.readings(trace, 600.0))
-    assert storage_low(engine) is False
-    engine._ledger.hear([Claim("sensor_fault", 0, "low", 0.9, "", "stuck", "level")], 1)
-    assert storage_low(engine) is None
+    assert storage_low(engine.judge) is False
+    engine.judge._ledger.hear([Claim("sensor_fault", 0, "low", 0.9, "", "stuck", "level")], 1)
+    assert storage_low(engine.judge) is None

@@ -1,0 +1,162 @@
+"""The judging half of the engine: events in, cycles, findings and outlooks out.
+
+    events -> signature, detectors -> arbitration -> outcome
+
+Every event is heard by every detector before the next, and what was found is known from then on.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+import msgspec
+
+from analytics import faults
+from analytics.judging.arbitration import Ledger, resting_on
+from analytics.judging.decline import decline
+from analytics.judging.no_delivery import witness
+from analytics.judging.reference import reference
+from analytics.judging.signature import Signature
+from analytics.judging.story import follow
+from analytics.judging.watch import AllClear, Detector
+from analytics.judging.worked_out import Story
+from analytics.outlooks.figures import Figures
+from analytics.records import Cycle, Finding, Outcome, Outlook
+from analytics.seeing.beats import Beat
+from analytics.seeing.events import Day, Look, Rest, Run
+from analytics.seeing.sight import NEVER
+from analytics.seeing.silences import Silence
+from analytics.seeing.water import Water
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Sequence
+
+    from analytics.judging.reference import Reference
+    from analytics.judging.watch import Word
+    from analytics.judging.worked_out import Decline, Witness
+    from analytics.plant.description import Plant
+    from analytics.seeing.events import Event
+    from analytics.seeing.sight import Seen
+
+#: Which of a detector's methods hears which event.
+HEARD_BY: dict[type, str] = {
+    Run: "run", Look: "look", Rest: "rest", Beat: "beat", Silence: "silence", Day: "day",
+}  # fmt: skip
+#: When this is over the tank counts water anew, and the runs before it are no longer recent. What stops
+#: the water altogether shows in no usable run and changes neither pump nor filter: runs before it stand.
+CHANGES_THE_PLANT = frozenset({"short_cycling"})
+#: While one of these stands, runs say nothing of filter, pump or switch.
+NOT_A_RUN = frozenset({"lost_prime", "dry_supply", "burst_line", "blocked_discharge", "overpressure"})
+#: A run that raised pressure by less than this share of the switch's band was broken off.
+FULL_RISE = 0.5
+
+
+class Judge:
+    """One plant's; it is what detectors may ask (`watch.Known`)."""
+
+    def __init__(self, plant: Plant) -> None:
+        self.plant = plant
+        self.water = Water.of(plant)
+        self.signature = Signature()
+        self.story = Story()
+        self.witness: Witness | None = None
+        self._usual: Reference | None = None  # until the signature changes
+        self._declined: dict[float, Decline | None] = {}  # likewise
+        self._ledger = Ledger(resting_on(plant))
+        self._detectors: list[Detector] = [*faults.detectors(plant), Figures(plant)]
+        self._hearers = {kind: self._hearing(name) for kind, name in HEARD_BY.items()}
+        self._now_us = 0
+        self._seen: Seen | None = None  # with the event that is judged, or was last
+        self._at = 0  # its place
+
+    def _hearing(self, name: str) -> list[Callable[[Any, Any], Sequence[Word]]]:
+        """The detectors' methods of one name, without those that only inherit it and say nothing."""
+        return [
+            getattr(detector, name)
+            for detector in self._detectors
+            if getattr(type(detector), name) is not getattr(Detector, name)
+        ]
+
+    def hear(self, seen: Seen) -> Outcome:
+        """What the events of one feed change, in the stamps' time."""
+        cycles: list[Cycle] = []
+        outlooks: list[Outlook] = []
+        changed: dict[tuple[str, str, int], Finding] = {}
+        self._seen = seen if seen.events else self._seen
+        for self._at, event in enumerate(seen.events):
+            self._now_us = event.at_us
+            if isinstance(event, Run):
+                cycles.append(event.cycle)
+            for finding in self._judge(event):
+                changed[finding.key] = finding
+            if isinstance(event, Day):
+                outlooks += [o for detector in self._detectors for o in detector.outlooks(event, self)]
+        return seen.turns.told(Outcome(tuple(cycles), tuple(changed.values()), tuple(outlooks)))
+
+    def _judge(self, event: Event) -> list[Finding]:
+        changed: list[Finding] = []
+        if isinstance(event, Look):
+            follow(self.story, event, self)
+            self.witness = witness(event, self)
+        for hear in self._hearers[type(event)]:
+            words = hear(event, self)
+            if words:
+                changed += self._ledger.hear(words, event.at_us)
+                if any(isinstance(w, AllClear) and w.fault in CHANGES_THE_PLANT for w in words):
+                    self.signature.repaired()
+                    self._usual = None
+                    self._declined = {}
+        if isinstance(event, Run) and not any(self.is_open(fault) for fault in NOT_A_RUN):
+            rise = FULL_RISE * self.usual.band_pa
+            self.signature.learn(event, not self._ledger.standing, rise)
+            self._usual = None
+            self._declined = {}
+        return changed
+
+    # What detectors may ask (watch.Known), beside what stands open above.
+
+    @property
+    def usual(self) -> Reference:
+        if self._usual is None:
+            self._usual = reference(self.plant, self.water, self.signature)
+        return self._usual
+
+    def declined(self, interval_s: float) -> Decline | None:
+        if interval_s not in self._declined:
+            self._declined[interval_s] = decline(self, interval_s)
+        return self._declined[interval_s]
+
+    def is_open(self, fault: str, of: str | None = None) -> bool:
+        return self._ledger.is_open(fault, of)
+
+    def last(self, signal: int) -> tuple[int, float] | None:
+        if self._seen is None:
+            return None
+        newest = self._seen.newest[signal]
+        time_us = int(newest.time_us[self._at])
+        return (time_us, float(newest.value[self._at])) if time_us != NEVER else None
+
+    def every_s(self, signal: int) -> float | None:
+        declared = self.plant.signals[signal].every_s
+        if declared is not None or self._seen is None:
+            return declared
+        pace = self._seen.paces[signal]
+        return pace[1] if pace is not None and pace[0] <= self._now_us else None
+
+    def saved(self) -> dict[str, Any]:
+        return {
+            "standing": msgspec.to_builtins(self._ledger.standing),
+            "signature": msgspec.to_builtins(self.signature),
+            "story": msgspec.to_builtins(self.story),
+            "detectors": {detector.FAULT: detector.saved() for detector in self._detectors},
+            "now_us": self._now_us,
+        }
+
+    def restore(self, saved: dict[str, Any]) -> None:
+        self._ledger.standing = msgspec.convert(saved["standing"], dict[str, Finding])
+        self.signature = msgspec.convert(saved["signature"], Signature)
+        self.story = msgspec.convert(saved["story"], Story)
+        for detector in self._detectors:
+            if detector.FAULT in saved["detectors"]:
+                detector.restore(saved["detectors"][detector.FAULT])
+        self._now_us = saved["now_us"]
