@@ -165,10 +165,14 @@ def course(
     )
     days, medians = daily([t for t, _ in told], values, zone)
     figures.line(figure, days, medians, look, line={"color": look.water, "width": 2.2, "shape": "hvh"})
-    words = (
-        f"{len(told):,} runs, half of them above {np.median(values):,.1f} {unit}. Line: each day's median."
-    )
+    usual, newest = _read(float(np.median(values))), _read(medians[-1])
+    lately = "" if newest == usual else f", on the newest day {newest} {unit}"
+    words = f"{len(told):,} runs, the middle one {usual} {unit}{lately}. Line: each day's middle."
     return figure, words
+
+
+def _read(value: float) -> str:
+    return f"{value:,.0f}" if abs(value) >= 100 else f"{value:.1f}"
 
 
 def daily(times_us: list[int], values: list[float], zone: str) -> tuple[list[str], list[float]]:

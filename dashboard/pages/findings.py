@@ -169,7 +169,7 @@ def _study(shown: Evidence) -> str:
 
 def _state(finding: Finding, at: int, zone: str) -> str:
     onset, raised = (display.moment(t, at, zone) for t in (finding.onset_us, finding.raised_us))
-    began, sure = f"Began {onset}, called {raised}", f"{finding.confidence:.0%} sure"
+    began, sure = f"Began {onset}, called {raised}", f"{100 * finding.confidence:.0f} % sure"
     if finding.cleared_us is None:
         return f"{began}; {sure}."
     return f"{began}, over {display.moment(finding.cleared_us, at, zone)}; {sure}."

@@ -153,11 +153,21 @@ def _sensors(site: Site) -> Component:
         else:
             value = str(display.show(float(signal.to_si(sample.value)), kind, units, 1))
             age = display.ago((at - sample.time_us) / 1e6)
-        body.append(html.Tr([html.Td(display.MEASURE_NAME[signal.measures]), html.Td(value), html.Td(age)]))
+        body.append(
+            html.Tr(
+                [
+                    html.Td(display.MEASURE_NAME[signal.measures]),
+                    html.Td(value, className="short"),
+                    html.Td(age, className="short"),
+                ]
+            )
+        )
     head = html.Tr(
         [html.Th("Sensor", scope="col"), html.Th("Says", scope="col"), html.Th("Heard", scope="col")]
     )
-    return html.Table([html.Thead(head), html.Tbody(body)])
+    # wider than a phone in large text: then it is pushed sideways, also by keyboard
+    named = {"role": "region", "aria-label": "Sensors", "tabIndex": "0"}
+    return html.Div(html.Table([html.Thead(head), html.Tbody(body)]), className="sheet", **named)
 
 
 def _coverage(plant: Plant) -> list[Component]:

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from analytics.plant.description import Measure
-from dashboard.drawing.traces import DAY_US, HOUR_US
+from dashboard.drawing.traces import DAY_US, HOUR_US, thin
 from dashboard.telling import display
 from dashboard.telling.names import CHANCES, EVIDENCE, SEEPS
 
@@ -51,6 +51,8 @@ ENDINGS = (
     ("_1", "count"),
 )
 POINTS = 360  # one a pixel of a phone
+#: Beyond so many runs since it began, the newest of them are told too: a slow fault grows.
+MANY_RUNS, NEWEST_RUNS = 12, 6
 
 
 @dataclass(frozen=True, slots=True)
@@ -150,6 +152,9 @@ def _traced(shown: Evidence) -> str:
             continue
         if shown.dots:
             parts.append(f"about {_read(float(np.median(shown.mean[here])), shown.unit)} {word}")
+            if word == "since" and np.count_nonzero(here) > MANY_RUNS:
+                newest = _read(float(np.median(shown.mean[here][-NEWEST_RUNS:])), shown.unit)
+                parts.append(f"{newest} in the newest runs")
         else:
             low, high = float(shown.low[here].min()), float(shown.high[here].max())
             parts.append(f"from {_read(low)} to {_read(high, shown.unit)} {word}")
@@ -161,11 +166,15 @@ def _read(value: float, unit: str = "") -> str:
     return f"{'−' if text.startswith('-') else ''}{text.removeprefix('-')} {unit}".strip()
 
 
-def _window(finding: Finding, at_us: int, margin_us: int) -> tuple[int, int]:
-    """The fault with a healthy stretch before it, and no more after the call than is needed."""
+def _window(finding: Finding, at_us: int, margin_us: int, *, slow: bool) -> tuple[int, int]:
+    """The fault with a healthy stretch before it. Of what comes in a moment no more after the call than is
+    needed to see it; what is slow goes on growing, and is shown to its end, or to now."""
     length = max(finding.raised_us - finding.onset_us, margin_us)
-    end = finding.raised_us + margin_us if finding.cleared_us is None else finding.cleared_us + margin_us
-    return finding.onset_us - 2 * length, min(end, at_us, finding.raised_us + 6 * length)
+    begin, over = finding.onset_us - 2 * length, finding.cleared_us
+    if slow:
+        return begin, at_us if over is None else min(over + margin_us, at_us)
+    end = (finding.raised_us if over is None else over) + margin_us
+    return begin, min(end, at_us, finding.raised_us + 6 * length)
 
 
 def _signal(site: Site, finding: Finding) -> Signal | None:
@@ -180,8 +189,9 @@ def _by_signal(site: Site, finding: Finding, at_us: int) -> Evidence | None:
     signal = _signal(site, finding)
     if signal is None:
         return None
-    slow = signal.measures is Measure.STORAGE_LEVEL
-    begin, end = _window(finding, at_us, 2 * DAY_US if slow else HOUR_US // 4)
+    slow = finding.fault in MEASURE
+    margin_us = 2 * DAY_US if signal.measures is Measure.STORAGE_LEVEL else HOUR_US // 4
+    begin, end = _window(finding, at_us, margin_us, slow=slow)
     bands = site.history.bands(signal.name, begin, end, POINTS)
     keep = np.isfinite(bands.mean)
     if not keep.any():
@@ -221,12 +231,14 @@ def _expected_levels(site: Site, signal: Signal) -> list[tuple[float, str]]:
 
 def _by_runs(site: Site, finding: Finding, at_us: int) -> Evidence | None:
     name, kind, title = BY_RUNS[finding.fault]
-    begin, end = _window(finding, at_us, DAY_US)
+    begin, end = _window(finding, at_us, DAY_US, slow=True)
     told = [cycle for cycle in site.history.cycles(begin, end) if getattr(cycle, name) is not None]
     if not told:
         return None
     units = site.plant.display_units
     value = np.array([_figure(getattr(cycle, name), kind, units) for cycle in told])
+    kept = thin(np.array([cycle.start_us for cycle in told], np.int64), value, 2 * POINTS)
+    told, value = [told[k] for k in kept], value[kept]
     expected = finding.evidence.get(f"expected_{name}")
     return Evidence(
         title,

@@ -196,21 +196,41 @@ def _rhythm(facts: Facts) -> str:
     return f"{words}."
 
 
-def _delivery(facts: Facts) -> float | None:
-    told = facts.outlook("delivery_cut_in_m3_s")
-    if told is not None:
-        return told.p50
-    return facts.median("delivery_mid_m3_s") or facts.median("delivery_start_m3_s")
+#: Of the newest runs, when a finding says that delivery has fallen: what it is now, and not what it was.
+_NEWEST_RUNS = 6
+
+
+def _delivery(facts: Facts) -> tuple[float | None, str]:
+    """What the pump brings over a run [m3/s], and what that is to be held against, in words."""
+    units, rated = facts.plant.display_units, facts.plant.pump.rated_flow_m3_s
+    for one in facts.findings:
+        share = one.evidence.get("delivery_share_1")
+        now = facts.median("delivery_mid_m3_s", _NEWEST_RUNS)
+        if one.fault in ("clogged_filter", "pump_wear") and share and now:
+            well = display.show(now / share, "flow", units)
+            return now, f"of {well.text} when {'clean' if one.fault == 'clogged_filter' else 'unworn'}"
+    flow = facts.median("delivery_mid_m3_s") or facts.median("delivery_start_m3_s")
+    if flow is None and (told := facts.outlook("delivery_cut_in_m3_s")) is not None:
+        flow = told.p50
+    # the rating is at cut-in: over a whole run a sound pump brings a tenth less
+    if flow is not None and rated is not None and flow < 0.9 * rated:
+        return flow, f"of {display.show(rated, 'flow', units).text} when new"
+    return flow, "through the filter"
 
 
 def _filter(facts: Facts) -> Station:
     units = facts.plant.display_units
-    flow = _delivery(facts)
+    flow, note = _delivery(facts)
     drop = facts.median("filter_drop_pa")
     days = facts.outlook("days_to_flush_filter")
     more = []
     if facts.plant.pump.rated_flow_m3_s is not None:
-        more.append(("Delivery when new", str(display.show(facts.plant.pump.rated_flow_m3_s, "flow", units))))
+        more.append(
+            (
+                "Delivery at cut-in when new",
+                str(display.show(facts.plant.pump.rated_flow_m3_s, "flow", units)),
+            )
+        )
     if drop is not None:
         more.append(("Pressure lost across it", str(display.show(drop, "pressure", units, 1))))
     else:
@@ -229,9 +249,6 @@ def _filter(facts: Facts) -> Station:
     if days is not None and days.p50 is not None:
         sentence = f"Wants flushing in about {display.duration(days.p50 * 86_400)}."
     rated = facts.plant.pump.rated_flow_m3_s
-    note = "through the filter"
-    if rated is not None and flow < rated:
-        note = f"of {display.show(rated, 'flow', units).text} when new"
     share = None if rated is None else min(1.0, max(0.0, flow / rated))
     return Station(
         "filter",

@@ -86,7 +86,7 @@ def test_a_findings_page_says_all_without_a_script(still: FlaskClient) -> None:
     html = still.get(HERE).text
     for words in (
         "Why we think so", "Delivery of each run, gpm", ">began<", ">called<", ">expected<", "What to do",
-        "What would prove it mended", "94% sure", "5.6 gpm", "See to it soon", "What happened",
+        "What would prove it mended", "94 % sure", "5.6 gpm", "See to it soon", "What happened",
     ):  # fmt: skip
         assert words in html, words
     assert html.count("<h1") == 1
@@ -303,3 +303,15 @@ def test_words_of_moments_that_lie_together_do_not_run_into_each_other(folder: P
     assert [label.text for label in words] == ["began", "called", "over"]
     assert len({label.y for label in words}) == 3
     assert all(label.y > 10 for label in words)
+
+
+def test_a_slow_fault_is_drawn_to_now_and_its_newest_runs_are_told(folder: Path, at_us: int) -> None:
+    site, day = Site(made.juniper(), folder), 86_400_000_000
+    slow = replace(made.clogged(at_us), onset_us=at_us - 2 * day, raised_us=at_us - 2 * day + day // 24)
+    shown = evidence(site, slow, at_us)
+    assert shown is not None
+    assert shown.time_us[-1] > at_us - day // 24
+    assert "in the newest runs" in caption(slow, shown, at_us, "UTC")
+    over = evidence(site, replace(slow, cleared_us=at_us - day), at_us)
+    assert over is not None
+    assert "in the newest runs" not in caption(replace(slow, cleared_us=at_us - day), over, at_us, "UTC")

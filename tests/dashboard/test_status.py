@@ -139,3 +139,12 @@ def test_short_runs_are_said_in_the_pumps_own_words(facts: Facts) -> None:
 def test_nothing_is_as_it_should_be_while_a_finding_stands(facts: Facts) -> None:
     words = station(replace(facts, findings=(made.clogged(facts.now_us),)), "pump").sentence
     assert words == "Rests 14 min, runs 72 s."
+
+
+def test_the_filter_says_what_it_passes_now_of_what_it_passed_when_clean(facts: Facts) -> None:
+    """The newest runs, and not a figure of this morning that the finding beside it contradicts."""
+    slower = tuple(replace(run, delivery_mid_m3_s=5.0 * made.GPM) for run in facts.cycles[-6:])
+    clog = replace(made.clogged(facts.now_us), evidence={"delivery_share_1": 0.5})
+    now = replace(facts, cycles=(*facts.cycles[:-6], *slower), findings=(clog,), drawn={})
+    figure = next(band.station.figure for band in status(now).bands if band.station.key == "filter")
+    assert (figure.text, figure.unit, figure.note) == ("5.0", "gpm", "of 10.0 when clean")
