@@ -37,7 +37,7 @@ import msgspec
 from analytics import words
 from analytics.judging.flows import curve, given_m3_s, needed_draw_m3_s
 from analytics.judging.instruments import by_drop, by_meter, motor_share_1
-from analytics.judging.no_delivery import false_start, held_up, stands
+from analytics.judging.no_delivery import false_start, held_up, stands, started_above
 from analytics.judging.reference import MID_SHARE
 from analytics.judging.story import UNHEARD_OF, at_shut_off, fell_fast
 from analytics.judging.watch import AllClear, Claim, Coverage, Detector
@@ -79,7 +79,7 @@ class BurstLine(Detector):
 
     def look(self, look: Look, known: Known) -> Sequence[Word]:
         memory, usual = self.memory, known.usual
-        look = self._lowest(look, usual)
+        look = self._lowest(look, usual, known)
         pressure = look.pressure_pa
         if pressure is None or look.age_s < 5.0:
             return ()
@@ -130,14 +130,15 @@ class BurstLine(Detector):
         said += "" if measured else DRY_INSTEAD
         return [Claim(self.FAULT, look.start_us, "high", sure, said, evidence=evidence)]
 
-    def _lowest(self, look: Look, usual: Reference) -> Look:
+    def _lowest(self, look: Look, usual: Reference, known: Known) -> Look:
         """The look as the outlet gauge has it, where that stands far below the line and the motor works: then
         water leaves before the check valve, which holds the line up. It must last: a pump that has just
-        stopped shows the same for as long as its motor has not said so."""
+        stopped shows the same for as long as its motor has not said so; and the line must not stand where
+        no switch starts a pump, since then it is the motor signal that lies."""
         outlet, line = look.discharge_pa, look.pressure_pa
         if outlet is None or line is None or outlet > min(DEEP * usual.start_pa, line - 0.5 * usual.band_pa):
             return look
-        if not self._works(look, usual):
+        if not self._works(look, usual) or started_above(look, usual, known.story):
             return look
         return msgspec.structs.replace(look, pressure_pa=outlet, slope_m3_s=0.0, slope_pa_s=None)
 

@@ -19,7 +19,7 @@ Parameters, each a statement about what cannot be:
                         next, and stood there for LEAP_BEATS 3 beats, was moved or has lost its zero;
     LEAP_HELD_S  3 d    it is held against the gauge so long, unless it leaps back
     NOISE_BEATS     3   beats in six hours in which pressure rose and fell three bands, pump at rest,
-                        lone spikes left out
+                        lone spikes and drop-outs to nothing left out
 """
 
 from __future__ import annotations
@@ -188,9 +188,11 @@ class Contradictions:
         if measures is Measure.LINE_PRESSURE and switch is not None and beat.running_s == 0.0:
             band = switch.cut_out_pa - switch.cut_in_pa
             if span.high - span.low > 0.6 * band and span.count >= SAMPLES:
-                steps = np.diff(unspiked(span.value))
-                rises = float(steps[steps > 0.05 * band].sum())
-                sudden = float(np.max(np.abs(steps))) > 0.3 * band
+                said = unspiked(span.value[span.value > self._zero_pa[position]])
+                steps = np.diff(said, prepend=said[:1])
+                # one leap is one, however high a switch that sticks has driven pressure
+                rises = float(np.minimum(steps[steps > 0.05 * band], band).sum())
+                sudden = float(np.max(np.abs(steps), initial=0.0)) > 0.3 * band
                 if rises > 3.0 * band and sudden:
                     evidence.noise_us.append(beat.to_us)
             evidence.noise_us = [at for at in evidence.noise_us if at > beat.to_us - NOISE_WINDOW_US]

@@ -14,7 +14,10 @@ A contact alone cannot tell a pump that loses its prime within a run, with nobod
 meets a draw as large as its delivery: pressure stands in both (`coverage` says so).
 
 Parameters (others in `flows`, `story`, `instruments`):
-    FALSE_START 0.30    of the band: a start so far above cut-in is not the switch's, the motor signal lies
+    FALSE_START 0.30    of the band: a start so far above cut-in is not the switch's, the motor signal lies;
+                        once starts are known, what no start was seen to scatter to (`reference`), and what
+                        falls before the start in a sample's time, which the last one cannot have seen;
+                        until pressure has come to BELOW, where the pump is wanted whoever started it
     PLAINLY     0.35    of the delivery, five standard errors of a look's slope at up to 5 s sampling: tank
                         water fell plainly before the start. Falls as it did then: `Story.same_since_us`
     BELOW       0.15    of the band below cut-in no household's draw brings a pump that works, as `looks`
@@ -99,6 +102,8 @@ def false_start(look: Look, usual: Reference, story: Story) -> bool:
     start = look.pressure_start_pa
     if not look.entire or start is None or look.motor_level is not None:
         return False
+    if started_above(look, usual, story):
+        return True
     foot_pa = usual.start_pa + FALSE_START * usual.band_pa
     if look.interval_s <= FINE_S:
         return start > foot_pa
@@ -109,6 +114,21 @@ def false_start(look: Look, usual: Reference, story: Story) -> bool:
         and high <= start + LIFTED * usual.band_pa
         and min(start, soon) > foot_pa
     )
+
+
+def started_above(look: Look, usual: Reference, story: Story) -> bool:
+    """Whether the motor started, by its signal, above any start that this switch has been seen to make."""
+    start_pa = look.pressure_start_pa
+    if usual.start_top_pa is None or look.pressure_pa is None or start_pa is None or not look.entire:
+        return False
+    if look.pressure_pa < usual.start_pa - BELOW * usual.band_pa:
+        return False
+    fell_pa = 0.0
+    if look.slope_before_m3_s is not None and look.slope_before_m3_s < 0.0:
+        # by its share of the drawdown: a straight line in water is nearly one in pressure over a band
+        fell_pa = -look.slope_before_m3_s * look.interval_s / usual.drawdown_m3 * usual.band_pa
+    soon_pa = min(start_pa, start_pa if story.early_pa is None else story.early_pa)  # a lone word may be wild
+    return 0.5 * (start_pa + soon_pa) > usual.start_top_pa + fell_pa
 
 
 def _by_pressure(look: Look, known: Known, story: Story, short: bool) -> bool:

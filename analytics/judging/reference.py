@@ -4,6 +4,8 @@ delivery    delivery over the band [m3/s]: clean signature, else the rated flow 
             some tenth less at mid-band), else what fills the drawdown in 90 s
 start, stop pressures at which the motor starts and stops
 motor level running current or power, or None while unknown
+START_SIGMAS 3 robust deviations over the cut-in begins one true start in 700, and START_SHARE 3 % of the band
+             is what a switch repeats to (common practice, no source): a contact that closes further up lies
 """
 
 from __future__ import annotations
@@ -24,6 +26,7 @@ USUAL_CUT_IN_PA, USUAL_CUT_OUT_PA = 206_843.0, 344_738.0
 #: Q = sqrt((H0 - P)/r) with a shut-off head 1.5 times the cut-out.
 MID_SHARE = 0.87
 LATELY = 6
+START_SIGMAS, START_SHARE = 3.0, 0.03
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,6 +42,7 @@ class Reference:
     guessed: bool  # neither learned nor rated
     unproven: bool  # no run has delivered yet
     drained_pa: float  # below it the tank holds no water and tells no flow
+    start_top_pa: float | None  # a switch that was seen to start has not done so further up
 
     @property
     def band_pa(self) -> float:
@@ -71,9 +75,17 @@ def reference(plant: Plant, water: Water, signature: Signature) -> Reference:
     drained = min(max(0.5 * start, water.precharge_pa), 0.97 * start)
     guessed = best is None and not (rated is not None and water.true)
     unproven = not signature.recent
+    top = _start_top_pa(signature, stop - start)
     return Reference(
-        start, stop, delivery, now, drawdown, draw, level, learned, guessed, unproven, drained
+        start, stop, delivery, now, drawdown, draw, level, learned, guessed, unproven, drained, top
     )  # fmt: skip
+
+
+def _start_top_pa(signature: Signature, band_pa: float) -> float | None:
+    """The highest pressure at which the switch starts, by its lesson or, where it has moved, lately."""
+    known = [t for t in (signature.clean.get("start_pa"), signature.now("start_pa")) if t is not None]
+    tops = [t.middle + max(START_SIGMAS * t.sigma, START_SHARE * band_pa) for t in known]
+    return max(tops, default=None)
 
 
 def _recent_level(signature: Signature) -> float | None:

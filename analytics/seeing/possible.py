@@ -5,8 +5,8 @@ truthfully say. A pressure and a level are bounded by the plant besides.
 
 Codes: a 16-bit register without a value says 65535, 65533 or 32767, scaled as its values are: 655.33,
 6.5535, 327.67. Mostly that is out of range. Where it is not (655.33 in kPa, 655.35 in cm), five digits
-that spell a code, further out than the signal goes from day to day, are the code. A true reading spells
-one of the five codes once in 20,000, and is then one sample lost.
+that spell a code, or the four that it is rounded to, further out than the signal goes from day to day, are
+the code. A true reading spells one of the eight once in 10,000, and is then one sample lost.
 
 Parameters:
     PRESSURE_CEILING 4   times cut-out: a pump's shut-off head is seldom twice the cut-out, a hammer
@@ -53,6 +53,7 @@ PRESSURE_CEILING = 4.0
 LEVEL_CEILING, LEVEL_SPARE_M = 1.5, 0.3
 PRESSURES = (Measure.LINE_PRESSURE, Measure.DISCHARGE_PRESSURE)
 CODES = (65535.0, 65534.0, 65533.0, 32767.0, 32766.0)
+ROUNDED = (65540.0, 65530.0, 32770.0)
 #: [SI] From where a code is a code, whatever the plant: sun on a pipe, two thirds of sea water's salt
 #: (5 S/m), a clogged intake's deepest suction is negative.
 FROM: dict[Measure, float] = {
@@ -80,11 +81,11 @@ def possible_range(plant: Plant, signal: Signal) -> tuple[float, float]:
 
 
 def overflow_code(stored: NDArray[np.float64]) -> NDArray[np.bool_]:
-    """Which values, in the sensor's own unit, are such a code: 655.33, 6553.5, 32.767. Shape kept."""
+    """Which values, in the sensor's own unit, are such a code: 655.33, 6553.5, 32.767, 655.4. Shape kept."""
     with np.errstate(divide="ignore", invalid="ignore"):
         digits = np.abs(stored) * 10.0 ** (4.0 - np.floor(np.log10(np.abs(stored))))
     whole = np.abs(digits - np.round(digits)) < 1e-3
-    return np.asarray(whole & np.isin(np.round(digits), CODES))
+    return np.asarray(whole & np.isin(np.round(digits), CODES + ROUNDED))
 
 
 class Possible:

@@ -59,6 +59,7 @@ def believed(measures: str, unit: str, word: float, more: str = "") -> bool:
     [
         ("line_pressure", "kPa", 655.33, 655.2),
         ("line_pressure", "psi", 65.534, 65.51),
+        ("line_pressure", "kPa", 655.4, 655.2),
         ("discharge_pressure", "bar", 6.5535, 6.55),
         ("storage_level", "cm", 327.67, 327.6),
         ("storage_level", "m", 3.2766, 3.27),

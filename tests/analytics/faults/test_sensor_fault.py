@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 sys.path.insert(0, str(Path(__file__).parent))
-from holding import DAY_S, NIGHT_S, Holding, at_s, last_words, told
+from holding import CUT_IN, CUT_OUT, DAY_S, NIGHT_S, Holding, at_s, last_words, told
 
 STUCK_S = 4 * DAY_S
 
@@ -74,6 +74,29 @@ def test_contact_that_closes_in_mid_band_is_no_lost_prime(every_s: float) -> Non
         spoil={"motor": after(12 * 3600.0 + 300.0, np.ones_like)},
     )
     assert "lost_prime" not in [fault for fault, _, _ in told(holding.outcome(1.0))]
+
+
+@pytest.mark.parametrize(("every_s", "above"), [(1.0, 0.06), (1.0, 0.2), (10.0, 0.1), (10.0, 0.2)])
+def test_contact_that_closes_above_every_start_so_far_is_no_lost_prime(every_s: float, above: float) -> None:
+    """Six in a hundred of the band above cut-in is further than a switch that was watched ever strayed."""
+    holding = Holding(every_s=every_s, motor_every_s=every_s, demand_m3_s=1e-4)
+    at, water_m3, _ = holding._knots(3.0)
+    wanted_m3 = holding._water(CUT_IN + above * (CUT_OUT - CUT_IN))
+    falls = np.flatnonzero((at[:-1] > 2.4 * DAY_S) & (water_m3[:-1] > wanted_m3) & (water_m3[1:] < wanted_m3))
+    since_s = at[falls[0]] + (water_m3[falls[0]] - wanted_m3) / holding.demand_m3_s
+    holding.spoil = {"motor": after(since_s, np.ones_like)}
+    assert "lost_prime" not in [fault for fault, _, _ in told(holding.outcome(2.9))]
+
+
+def test_drop_outs_of_some_seconds_at_a_high_pressure_are_no_noise() -> None:
+    """A switch that stuck has left the line at twice the band's height; the gauge drops out now and then."""
+
+    def spoil(t, true):
+        night = (t > 2.0 * DAY_S) & (t < 2.0 * DAY_S + 20_000.0)
+        return np.where(night, np.where(t % 1800.0 < 2.5, 0.0, true + 330e3), true)
+
+    found = told(Holding(every_s=1.0, spoil={"pressure": spoil}).outcome(2.5))
+    assert ("sensor_fault", "implausible") not in [(fault, cause) for fault, cause, _ in found]
 
 
 def test_motor_signal_that_moves_again_is_believed_again() -> None:
