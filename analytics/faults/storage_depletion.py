@@ -106,7 +106,9 @@ class StorageDepletion(Detector):
     def beat(self, beat: Beat, known: Known) -> Sequence[Word]:
         found: list[Word] = []
         for watched in self._watched:
-            stock = self.memory.storages.setdefault(watched.storage.name, Stock())
+            stock = self.memory.storages.get(watched.storage.name)
+            if stock is None:
+                stock = self.memory.storages[watched.storage.name] = Stock()
             step = follow(stock.track, beat, watched)
             if watched.level is None or stock.track.time_us != beat.to_us:
                 continue

@@ -167,7 +167,9 @@ class StorageLeak(Detector):
         found: list[Word] = []
         for watched in self._watched:
             name = watched.storage.name
-            one = self.memory.storages.setdefault(name, One())
+            one = self.memory.storages.get(name)
+            if one is None:
+                one = self.memory.storages[name] = One()
             step = follow(one.track, beat, watched)
             if self._disbelieved(watched, known):
                 one.sum_m3, one.track.time_us = 0.0, 0

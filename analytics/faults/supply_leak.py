@@ -49,7 +49,9 @@ Source: minimum night flow as in Thornton, Sturm & Kunkel, Water Loss Control, b
 
 from __future__ import annotations
 
+from bisect import bisect_left
 from dataclasses import dataclass, field
+from operator import attrgetter
 from typing import TYPE_CHECKING
 
 from analytics import words
@@ -155,11 +157,11 @@ class SupplyLeak(Detector):
 
     def _judge(self, beat: Beat, known: Known) -> Sequence[Word]:
         memory = self.memory
-        day = [hour for hour in memory.hours if hour.start_us >= beat.to_us - 25 * HOUR_US]
+        day = memory.hours[bisect_left(memory.hours, beat.to_us - 25 * HOUR_US, key=attrgetter("start_us")) :]
         if len(day) < HOURS:
             memory.looks = 0
             return ()
-        day.sort(key=lambda hour: hour.most_m3_s)
+        day.sort(key=attrgetter("most_m3_s"))
         true = self._true_share(known)
         steady = self._steady(day)
         if len(steady) < STEADY_HOURS:

@@ -114,9 +114,11 @@ class Ledger:
         return follows(fault, finding.fault, finding.cause)
 
     def is_open(self, fault: str, of: str | None = None) -> bool:
+        if not self.standing:
+            return False
         if of is not None:
             return _place(fault, of) in self.standing
-        return bool(self.standing) and any(finding.fault == fault for finding in self.standing.values())
+        return any(finding.fault == fault for finding in self.standing.values())
 
     def hear(self, words: Iterable[Word], at_us: int) -> list[Finding]:
         """What the words of one event change: findings raised, brought up to date, or cleared."""

@@ -121,7 +121,9 @@ class Climbs:
         usual_s = median(memory.usual_s) if climbs_s and len(memory.usual_s) >= ENOUGH else None
         seen = 0
         for position, level in self._levels.items():
-            witness = memory.witnesses.setdefault(position, Witness())
+            witness = memory.witnesses.get(position)
+            if witness is None:
+                witness = memory.witnesses[position] = Witness()
             _listen(witness, beat.spans.get(position), level)
             if climbs and position not in doubted:
                 lies = sum(_lied(beat.spans.get(position), level, *climb) for climb in climbs)

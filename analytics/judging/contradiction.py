@@ -108,6 +108,11 @@ class Contradictions:
         self._zero_pa = dict.fromkeys(pressures, zero_pa)
         self.rain = next(iter(plant.measuring(Measure.RAINFALL)), None)
         self.flow_m3_s = plant.pump.rated_flow_m3_s or USUAL_FLOW_M3_S
+        self._measures = [signal.measures for signal in plant.signals]
+        storages = {storage.name: storage for storage in plant.storages}
+        self._storage = [storages.get(signal.of or "") for signal in plant.signals]
+        # the only storage's levels: rain may hold them near full
+        self._filled = frozenset(plant.measuring(Measure.STORAGE_LEVEL) if len(plant.storages) == 1 else ())
 
     def run(self, evidence: Evidence, run: Run) -> None:
         """Count a run that was seen whole."""
@@ -124,11 +129,14 @@ class Contradictions:
         for position, span in beat.spans.items():
             if not span.count:
                 continue
-            still = evidence.still.setdefault(position, Still())
+            still = evidence.still.get(position)
+            if still is None:
+                still = evidence.still[position] = Still()
             _stand(still, beat, span, *self._range(position, span))
-            if self._may_be_full(position, still, beat, evidence):
+            if position in self._filled and self._may_be_full(still, beat, evidence):
                 still.ran_s = 0.0
-            cause = self._stuck(position, still, beat, evidence) or self._wild(position, beat, span, evidence)
+            stuck = still.since_us and still.samples >= SAMPLES and self._stuck(position, still, beat)
+            cause = "stuck" if stuck else self._wild(position, beat, span, evidence)
             if cause is not None:
                 found[position] = cause
         for position in self.climbs.beat(evidence.climbs, beat, doubted):
@@ -139,31 +147,29 @@ class Contradictions:
 
     def _range(self, position: int, span: Span) -> tuple[float, float]:
         """Lowest and highest of a beat; a pressure's drop-outs to nothing are no words of the gauge's."""
+        low, high = span.low, span.high
         zero_pa = self._zero_pa.get(position, -inf)
-        if not span.low <= zero_pa < span.high:
-            return span.low, span.high
+        if not low <= zero_pa < high:
+            return low, high
         said = span.value[span.value > zero_pa]
         return float(said.min()), float(said.max())
 
-    def _stuck(self, position: int, still: Still, beat: Beat, evidence: Evidence) -> str | None:
-        if not still.since_us or still.samples < SAMPLES:
-            return None
-        measures = self.plant.signals[position].measures
+    def _stuck(self, position: int, still: Still, beat: Beat) -> bool:
+        """Whether a signal that says the same, SAMPLES times at least, should have moved meanwhile."""
+        measures = self._measures[position]
         lasted_s = (beat.to_us - still.since_us) / 1e6
         if measures in (Measure.LINE_PRESSURE, Measure.DISCHARGE_PRESSURE):
             cut_in = self.plant.switch.cut_in_pa if self.plant.switch else 0.0
-            stuck = still.runs >= (RUNS if still.value >= 0.9 * cut_in else RUNS_LOW)
-        elif measures is Measure.STORAGE_LEVEL:
-            stuck = lasted_s >= LEVEL_S and self._drawn(position, still)
-        elif measures is Measure.AIR_TEMPERATURE:
-            stuck = lasted_s >= AIR_S and still.samples >= AIR_SAMPLES
-        elif measures is Measure.SUPPLY_FLOW:
-            stuck = lasted_s >= FLOW_S and still.value > 0.0 and still.runs >= RUNS
-        else:
-            stuck = False
-        return "stuck" if stuck else None
+            return still.runs >= (RUNS if still.value >= 0.9 * cut_in else RUNS_LOW)
+        if measures is Measure.STORAGE_LEVEL:
+            return lasted_s >= LEVEL_S and self._drawn(still)
+        if measures is Measure.AIR_TEMPERATURE:
+            return lasted_s >= AIR_S and still.samples >= AIR_SAMPLES
+        if measures is Measure.SUPPLY_FLOW:
+            return lasted_s >= FLOW_S and still.value > 0.0 and still.runs >= RUNS
+        return False
 
-    def _drawn(self, position: int, still: Still) -> bool:
+    def _drawn(self, still: Still) -> bool:
         """Whether the pump must have lowered the one storage, neither held full nor at its outlet."""
         if len(self.plant.storages) != 1 or self.motor is None:
             return False
@@ -172,20 +178,19 @@ class Contradictions:
         inside = storage.outlet_level_m * 1.1 + 0.02 < still.value and not full
         return inside and still.ran_s * 0.5 * self.flow_m3_s > DRAWN_SHARE * storage.volume_m3
 
-    def _may_be_full(self, position: int, still: Still, beat: Beat, evidence: Evidence) -> bool:
+    def _may_be_full(self, still: Still, beat: Beat, evidence: Evidence) -> bool:
         """Whether a level stands where rain that falls, or has just fallen, keeps it."""
-        signal = self.plant.signals[position]
-        if signal.measures is not Measure.STORAGE_LEVEL or len(self.plant.storages) != 1:
-            return False
         near = still.value >= FULL_SHARE * self.plant.storages[0].full_level_m
         return near and self._rained(evidence, beat)
 
     def _wild(self, position: int, beat: Beat, span: Span, evidence: Evidence) -> str | None:
-        measures = self.plant.signals[position].measures
-        if measures in (Measure.STORAGE_LEVEL, Measure.AIR_TEMPERATURE):
+        measures = self._measures[position]
+        if measures is Measure.STORAGE_LEVEL or measures is Measure.AIR_TEMPERATURE:
             return self._jumps(position, beat, span, evidence)
+        if measures is not Measure.LINE_PRESSURE:
+            return None
         switch = self.plant.switch
-        if measures is Measure.LINE_PRESSURE and switch is not None and beat.running_s == 0.0:
+        if switch is not None and beat.running_s == 0.0:
             band = switch.cut_out_pa - switch.cut_in_pa
             if span.high - span.low > 0.6 * band and span.count >= SAMPLES:
                 said = unspiked(span.value[span.value > self._zero_pa[position]])
@@ -196,22 +201,23 @@ class Contradictions:
                 if rises > 3.0 * band and sudden:
                     evidence.noise_us.append(beat.to_us)
             evidence.noise_us = [at for at in evidence.noise_us if at > beat.to_us - NOISE_WINDOW_US]
-        noisy = measures is Measure.LINE_PRESSURE and len(evidence.noise_us) >= NOISE_BEATS
-        return "implausible" if noisy else None
+        return "implausible" if len(evidence.noise_us) >= NOISE_BEATS else None
 
     def _jumps(self, position: int, beat: Beat, span: Span, evidence: Evidence) -> str | None:
         """Moves that nothing could make, of a level or of the air; one or two wild words are passed over."""
-        signal = self.plant.signals[position]
-        storage = next((one for one in self.plant.storages if one.name == signal.of), None)
-        if signal.measures is Measure.AIR_TEMPERATURE:
+        storage = self._storage[position]
+        if self._measures[position] is Measure.AIR_TEMPERATURE:
             step, rate = AIR_STEP_K, AIR_RATE_K_S
         elif storage is not None:
             area_m2 = storage.volume_m3 / storage.full_level_m
             step, rate = LEVEL_STEP_SHARE * storage.full_level_m, self._most_m3_s(evidence, beat) / area_m2
         else:
             return None
-        tail = evidence.tails.setdefault(position, Tail())
-        tail.jumps_us = [at for at in tail.jumps_us if at > beat.to_us - JUMP_WINDOW_US]
+        tail = evidence.tails.get(position)
+        if tail is None:
+            tail = evidence.tails[position] = Tail()
+        since_us = beat.to_us - JUMP_WINDOW_US
+        tail.jumps_us = [at for at in tail.jumps_us if at > since_us]
         edge = tail.value[-1] if tail.value else span.first
         if max(span.high, edge) - min(span.low, edge) > step:
             time_us, value = np.append(tail.time_us, span.time_us), np.append(tail.value, span.value)
@@ -223,8 +229,9 @@ class Contradictions:
                 tail.jumps_us = tail.jumps_us[-JUMPS:]
                 if storage is not None:
                     _leap(tail, storage, time_us, middle, seconds)
-        tail.time_us = [*tail.time_us, *span.time_us[-5:].tolist()][-5:]
-        tail.value = [*tail.value, *span.value[-5:].tolist()][-5:]
+        newest = slice(max(span.past - 5, span.first_at), span.past)
+        tail.time_us = [*tail.time_us, *span.times[newest].tolist()][-5:]
+        tail.value = [*tail.value, *span.values[newest].tolist()][-5:]
         leapt = tail.leap_us and _stands(tail, span, beat)
         return "implausible" if leapt or len(tail.jumps_us) >= JUMPS else None
 

@@ -144,20 +144,17 @@ def note_beat(footing: Footing, span: Span | None, to_us: int, band: Band) -> No
     if span is None or not span.count or not footing.runs:
         return
     low, wide = band
-    value = span.value
-    if span.low < NOTHING * low:
-        value = value[value >= NOTHING * low]
-        if not len(value):
+    count, least_pa, most_pa = span.count, span.low, span.high
+    if least_pa < NOTHING * low:
+        said = span.value[span.value >= NOTHING * low]
+        if not len(said):
             return
-    share = (value - low) / wide
-    beat = [
-        float(to_us),
-        float(share.min()),
-        float(share.max()),
-        float(len(share)),
-        float(np.count_nonzero(share < LOW)) / len(share),
-    ]
-    footing.beats.append(beat)
+        count, least_pa, most_pa = len(said), float(said.min()), float(said.max())
+    least, most = (least_pa - low) / wide, (most_pa - low) / wide
+    below = 0.0 if least >= LOW else 1.0
+    if least < LOW <= most:  # seldom: drop-outs are below too, and taken off
+        below = (float(np.count_nonzero((span.value - low) / wide < LOW)) - (span.count - count)) / count
+    footing.beats.append([float(to_us), least, most, float(count), below])
     from_us = min(footing.runs[0][0], footing.since[0] if footing.since else footing.runs[0][0])
     gone = max(bisect_right(footing.beats, from_us, key=itemgetter(0)), len(footing.beats) - BEATS)
     del footing.beats[:gone]
@@ -176,8 +173,9 @@ def judged(footing: Footing, band: Band, water: Water, since_us: float = 0.0) ->
         runs = [one for one in footing.runs if one[0] >= since_us]
         beats = [one for one in footing.beats if one[0] >= since_us + BEAT_US]
         footing = Footing(runs, beats, footing.since)
-    top = _top(footing)
-    time = _by_time(footing, band, water)
+    cycling = _cycling(footing)
+    top = _top(cycling)
+    time = _by_time(cycling, band, water)
     raised = _since_raised(footing.runs)
     if len(raised) >= FEW:
         foot = min(one[3] for one in raised if one[3] >= LOW) - MARGIN
@@ -201,13 +199,12 @@ def _chance(runs: list[list[float]], foot: float, band: Band, water: Water) -> f
     )
 
 
-def _by_time(footing: Footing, band: Band, water: Water) -> float:
+def _by_time(cycling: list[tuple[list[float], int]], band: Band, water: Water) -> float:
     """Log-likelihood ratio of a whole band over a raised footing, from the time spent below LOW."""
     whole = max(THIRD_LESS * _water_share(LOW, band, water), 2.0 * TIME_RAISED)
     below, above = log(whole / TIME_RAISED), log((1.0 - whole) / (1.0 - TIME_RAISED))
     return sum(
-        min(beat[3], 2.0 * starts) * (beat[4] * below + (1.0 - beat[4]) * above)
-        for beat, starts in _cycling(footing)
+        min(beat[3], 2.0 * starts) * (beat[4] * below + (1.0 - beat[4]) * above) for beat, starts in cycling
     )
 
 
@@ -220,12 +217,13 @@ def _water_share(foot: float, band: Band, water: Water) -> float:
 def _cycling(footing: Footing) -> list[tuple[list[float], int]]:
     """Beats in which the pump cycled, with the starts in each."""
     starts = Counter((run[0] // BEAT_US + 1) * BEAT_US for run in footing.runs)
-    return [(beat, starts[beat[0]]) for beat in footing.beats if starts[beat[0]] >= CYCLES]
+    often = {float(to_us): count for to_us, count in starts.items() if count >= CYCLES}
+    return [(beat, often[beat[0]]) for beat in footing.beats if beat[0] in often]
 
 
-def _top(footing: Footing) -> float | None:
+def _top(cycling: list[tuple[list[float], int]]) -> float | None:
     """The highest pressure of the cycling: the second highest of its beats, for one may be a spike."""
-    tops = sorted(beat[2] for beat, _ in _cycling(footing))
+    tops = sorted(beat[2] for beat, _ in cycling)
     return tops[-2] if len(tops) >= 2 else None
 
 

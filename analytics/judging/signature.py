@@ -79,6 +79,7 @@ class Signature:
 
     def __post_init__(self) -> None:
         self._told: dict[tuple[str, int], Trait | None] = {}  # by `now`, of the list `_told_of`
+        self._columns: dict[str, list[float | None]] = {}  # likewise
         self._told_of = self.recent
 
     def learn(self, run: Run, healthy: bool, least_rise_pa: float) -> None:
@@ -95,7 +96,8 @@ class Signature:
         if len(self.lesson) >= LESSON:
             self.learned_us = brief.at_us
         if len(self.lesson) >= FIRST_WORD:
-            self.clean = {name: t for name in TRAITS if (t := _trait(self.lesson, name)) is not None}
+            traits = {name: _trait([getattr(brief, name) for brief in self.lesson]) for name in TRAITS}
+            self.clean = {name: trait for name, trait in traits.items() if trait is not None}
         if len(self.lesson) == LATELY:
             self.first = self.clean
         if self.learned_us is not None:
@@ -119,11 +121,13 @@ class Signature:
     def now(self, name: str, last: int = RECENT) -> Trait | None:
         """A trait over the newest `last` runs; None with fewer than half of them."""
         if self._told_of is not self.recent:
-            self._told, self._told_of = {}, self.recent
+            self._told, self._columns, self._told_of = {}, {}, self.recent
         asked = (name, last)
         if asked not in self._told:
-            briefs = self.recent[-last:]
-            self._told[asked] = _trait(briefs, name) if len(briefs) * 2 >= last else None
+            if name not in self._columns:
+                self._columns[name] = [getattr(brief, name) for brief in self.recent]
+            newest = self._columns[name][-last:]
+            self._told[asked] = _trait(newest) if len(newest) * 2 >= last else None
         return self._told[asked]
 
 
@@ -174,9 +178,10 @@ def best_delivery(clean: dict[str, Trait]) -> str | None:
     return min(shares, key=lambda name: shares[name])
 
 
-def _trait(briefs: list[Brief], name: str) -> Trait | None:
-    values = sorted([v for b in briefs if (v := getattr(b, name)) is not None])
-    if len(values) < 3 or 2 * len(values) < len(briefs):
+def _trait(said: list[float | None]) -> Trait | None:
+    """Of one figure, run by run; None where it is known of too few."""
+    values = sorted([value for value in said if value is not None])
+    if len(values) < 3 or 2 * len(values) < len(said):
         return None
     middle = _middle(values)
     sigma = 1.4826 * _middle(sorted([abs(v - middle) for v in values]))
