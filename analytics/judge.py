@@ -26,6 +26,7 @@ from analytics.seeing.beats import Beat
 from analytics.seeing.events import Day, Look, Rest, Run
 from analytics.seeing.sight import NEVER
 from analytics.seeing.silences import Silence
+from analytics.seeing.stillness import Stood
 from analytics.seeing.water import Water
 
 if TYPE_CHECKING:
@@ -40,7 +41,8 @@ if TYPE_CHECKING:
 
 #: Which of a detector's methods hears which event.
 HEARD_BY: dict[type, str] = {
-    Run: "run", Look: "look", Rest: "rest", Beat: "beat", Silence: "silence", Day: "day",
+    Run: "run", Look: "look", Rest: "rest", Beat: "beat", Silence: "silence", Stood: "stood",
+    Day: "day",
 }  # fmt: skip
 #: When this is over the tank counts water anew, and the runs before it are no longer recent. What stops
 #: the water altogether shows in no usable run and changes neither pump nor filter: runs before it stand.

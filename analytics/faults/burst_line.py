@@ -81,7 +81,7 @@ class BurstLine(Detector):
         memory, usual = self.memory, known.usual
         look = self._lowest(look, usual, known)
         pressure = look.pressure_pa
-        if pressure is None or look.age_s < 5.0:
+        if pressure is None or look.age_s < 5.0 or look.still:
             return ()
         if memory.run_us != look.start_us:
             memory.run_us, memory.low_us, memory.deep_us = look.start_us, None, None

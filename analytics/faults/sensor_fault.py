@@ -11,7 +11,8 @@ Sensors show:
 - out_of_range: more bad words than good ones, BEATS in a row; a lone drop-out or overflow code
   (655.33 and the like) is counted and passed over;
 - silent: ten intervals and two minutes without a word while others speak;
-- stuck: exactly the same while the plant moved;
+- stuck: exactly the same while the plant moved, or for longer than that gauge ever says the same
+  (`analytics.seeing.stillness`);
 - implausible: moves that nothing in the plant could make; a motor signal that water contradicts.
 
 Mistaken for it: a resting plant on report-by-change; a collector that was off (nobody spoke); all
@@ -50,6 +51,7 @@ if TYPE_CHECKING:
     from analytics.seeing.beats import Beat
     from analytics.seeing.events import Run
     from analytics.seeing.silences import Silence
+    from analytics.seeing.stillness import Stood
 
 BAD_SHARE = 0.5
 BEATS = 2
@@ -111,6 +113,18 @@ class SensorFault(Detector):
             return ()
         doubt.silent_since_us, doubt.good_beats = silence.since_us, 0
         return self._silent(silence.signal, doubt, silence.since_us, silence.at_us, silence.alone)
+
+    def stood(self, stood: Stood, known: Known) -> Sequence[Word]:
+        """A gauge that is never still says the same and the same."""
+        doubt = self._doubt(stood.signal)
+        if doubt.cause is not None:
+            return ()
+        claim = self._claim(stood.signal, doubt, "stuck", stood.since_us)
+        doubt.still_us, doubt.still_at = 0, stood.value
+        evidence = {"equal_words_1": float(stood.words), "usual_words_1": float(stood.usual)}
+        name = self.plant.signals[stood.signal].name
+        said = f'The sensor "{name}" has said the same {stood.words} times running; {stood.usual} is the most'
+        return [replace(claim, summary=f"{said} that was heard of it.", evidence=evidence)]
 
     def beat(self, beat: Beat, known: Known) -> Sequence[Word]:
         found: list[Word] = []

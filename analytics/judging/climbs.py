@@ -9,7 +9,9 @@ themselves, so that neither the sampling nor the length of runs need be known:
     convicted when p^n <= CHANCE, n misses in a row, LEAST at least
 
 One that said "off" in so many words while pressure climbed has no sampling to excuse it; each such climb
-is a chance of LIE, and three convict: a signal that lies from the first row is known within the hour.
+is a chance of LIE, and three convict: a signal that lies from the first row is known within the hour. While
+pressure climbed is from the first sample above the low one to the last below the high one: of samples
+further apart than the climb is long nobody knows when it was.
 
 Only ordinary fills count: a climb quicker than half the usual one that was seen is water moving in
 the pipes (a tank shut off from its tee, a hammer blow).
@@ -126,7 +128,7 @@ class Climbs:
                 witness = memory.witnesses[position] = Witness()
             _listen(witness, beat.spans.get(position), level)
             if climbs and position not in doubted:
-                lies = sum(_lied(beat.spans.get(position), level, *climb) for climb in climbs)
+                lies = sum(_lied(beat.spans.get(position), level, *climb, span) for climb in climbs)
                 seen = max(seen, witness.hear(climbs_s, usual_s, lies))
         if seen:
             memory.usual_s = [*memory.usual_s, *climbs_s][-KEPT:]
@@ -158,11 +160,15 @@ class Climbs:
         return climbs
 
 
-def _lied(span: Span | None, level: float, from_us: int, to_us: int) -> bool:
+def _lied(span: Span | None, level: float, from_us: int, to_us: int, pressure: Span | None) -> bool:
     """Whether a motor signal said "off", more than once and nothing else, while pressure climbed."""
-    if span is None or not LIE_S[0] <= (to_us - from_us) / 1e6 <= LIE_S[1]:
+    if span is None or pressure is None or not LIE_S[0] <= (to_us - from_us) / 1e6 <= LIE_S[1]:
         return False
-    said = span.value[np.searchsorted(span.time_us, from_us) : np.searchsorted(span.time_us, to_us)]
+    times, motor_us = pressure.time_us, span.time_us
+    first, last = np.searchsorted(times, from_us, side="right"), np.searchsorted(times, to_us) - 1
+    if last <= first:
+        return False
+    said = span.value[np.searchsorted(motor_us, times[first]) : np.searchsorted(motor_us, times[last])]
     return len(said) >= LIE_WORDS and bool(said.max() <= level)
 
 

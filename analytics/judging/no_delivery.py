@@ -64,9 +64,9 @@ SHORT_OF = 0.7
 
 
 def witness(look: Look, known: Known) -> Witness | None:
-    """None where the look cannot tell: too early, a gap, or a motor signal that lies."""
+    """None where the look cannot tell: too early, a gap, a gauge that stands, or a motor signal that lies."""
     usual, story = known.usual, known.story
-    if look.pressure_pa is None or look.samples < 3 or look.age_s < 10.0:
+    if look.pressure_pa is None or look.samples < 3 or look.age_s < 10.0 or look.still:
         return None
     if not look.entire and look.pressure_pa > usual.start_pa:
         return None

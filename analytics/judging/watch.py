@@ -24,6 +24,7 @@ if TYPE_CHECKING:
     from analytics.seeing.beats import Beat
     from analytics.seeing.events import Day, Look, Rest, Run
     from analytics.seeing.silences import Silence
+    from analytics.seeing.stillness import Stood
     from analytics.seeing.water import Water
 
 
@@ -135,6 +136,9 @@ class Detector:
         return ()
 
     def silence(self, silence: Silence, known: Known) -> Sequence[Word]:
+        return ()
+
+    def stood(self, stood: Stood, known: Known) -> Sequence[Word]:
         return ()
 
     def day(self, day: Day, known: Known) -> Sequence[Word]:

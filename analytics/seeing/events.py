@@ -15,6 +15,7 @@ import msgspec
 
 from analytics.seeing.beats import Beat
 from analytics.seeing.silences import Silence
+from analytics.seeing.stillness import Stood
 
 if TYPE_CHECKING:
     from analytics.records import Cycle
@@ -91,6 +92,7 @@ class Look(msgspec.Struct, frozen=True, gc=False):  # made by the thousand: quic
     fall_m3_s: float | None = None
     filter_drop_pa: float | None = None
     gap: bool = False  # a silence lies within the window
+    still: bool = False  # the gauge has said the same for longer than ever: it shows no state of the water
 
 
 @dataclass(frozen=True, slots=True)
@@ -127,4 +129,4 @@ class Day:
     to_us: int
 
 
-Event = Run | Look | Rest | Beat | Silence | Day
+Event = Run | Look | Rest | Beat | Silence | Stood | Day

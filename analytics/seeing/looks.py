@@ -18,6 +18,7 @@ from analytics.seeing.cycles import Start, heads_end, measure_starts
 from analytics.seeing.events import Look
 from analytics.seeing.middles import unspiked
 from analytics.seeing.spells import MARGIN_US, TAIL_US, ages_us
+from analytics.seeing.stillness import MOVES
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -208,6 +209,7 @@ def _looks(
         ],
         drop,
         gap.tolist(),
+        (pressure.still[trigger] != MOVES).tolist(),
     )  # in the order of `Look`
     return [Look(*row) for row in zip(*columns, strict=True)]
 

@@ -32,7 +32,7 @@ if TYPE_CHECKING:
     from analytics.seeing.events import Event, Look
 
 #: Of events due at one moment: what is over first, then what goes on, then the clock's.
-RANK = {"Rest": 0, "Run": 1, "Look": 2, "Beat": 3, "Silence": 4, "Day": 5}
+RANK = {"Rest": 0, "Run": 1, "Stood": 2, "Look": 3, "Beat": 4, "Silence": 5, "Day": 6}
 OTHERS = {
     "discharge": Measure.DISCHARGE_PRESSURE,
     "suction": Measure.SUCTION_PRESSURE,
@@ -75,6 +75,8 @@ class Observer:
             events += self._looks()
             events += measure_runs(self.pressure, self.water, due, self._starts, self._others)
             events += self._rests(pieces)
+        for track in self.tracks:
+            events += track.stood
         events += self.beats.feed(parted)
         events += self.silences.feed(parted)
         events += self.days.feed(instants)

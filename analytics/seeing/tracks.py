@@ -17,6 +17,7 @@ import numpy as np
 from analytics.plant.description import Measure
 from analytics.seeing.pace import Pace
 from analytics.seeing.possible import Possible
+from analytics.seeing.stillness import Stillness, Stood
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -40,12 +41,17 @@ class Track:
         self.time_us = np.empty(0, np.int64)
         self.value = np.empty(0)
         self.gap = np.empty(0, np.bool_)  # a silence longer than the pace allows came before this sample
+        self.still = np.empty(0, np.int8)  # of a line pressure: by how long it has said just this
+        self.stood: list[Stood] = []  # in the newest words
+        self._stillness = Stillness() if signal.measures is Measure.LINE_PRESSURE else None
+        self._position = plant.signals.index(signal)
         self.last_word_us: int | None = None
         self._steady: tuple[int, float] | None = None  # newest sample that was no zero
         self._zero_since_us: int | None = None
 
     def add(self, words: Words) -> None:
         """Append samples, in order of time."""
+        self.stood = []
         if not len(words):
             return
         time_us, value = words.time_us, words.value
@@ -70,6 +76,9 @@ class Track:
         return possible and bool(self.cut_in_pa is None or low > ZERO_SHARE * self.cut_in_pa)
 
     def _append(self, time_us: NDArray[np.int64], value: NDArray[np.float64], gap: NDArray[np.bool_]) -> None:
+        if self._stillness is not None:
+            still, self.stood = self._stillness.hear(self._position, time_us, value)
+            self.still = _joined(self.still, still)
         self.gap = _joined(self.gap, gap)
         self.time_us = _joined(self.time_us, time_us)
         self.value = _joined(self.value, value)
@@ -113,22 +122,25 @@ class Track:
     def trim(self, before_us: int) -> None:
         first = max(0, min(int(np.searchsorted(self.time_us, before_us)), len(self.time_us) - 1))
         self.time_us, self.value = self.time_us[first:].copy(), self.value[first:].copy()
-        self.gap = self.gap[first:].copy()
+        self.gap, self.still = self.gap[first:].copy(), self.still[first:].copy()
 
     def saved(self) -> dict[str, Any]:
-        arrays = (self.time_us, self.value, self.gap)
+        arrays = (self.time_us, self.value, self.gap, self.still)
         return {
             "arrays": [zlib.compress(array.tobytes(), 1) for array in arrays],
             "pace": self.pace.saved(),
+            "stillness": self._stillness.saved() if self._stillness is not None else None,
             "last_word_us": self.last_word_us,
             "steady": self._steady,
             "zero_since_us": self._zero_since_us,
         }
 
     def restore(self, saved: dict[str, Any]) -> None:
-        time_us, value, gap = (zlib.decompress(array) for array in saved["arrays"])
+        time_us, value, gap, still = (zlib.decompress(array) for array in saved["arrays"])
         self.time_us, self.value = np.frombuffer(time_us, np.int64), np.frombuffer(value, np.float64)
-        self.gap = np.frombuffer(gap, np.bool_)
+        self.gap, self.still = np.frombuffer(gap, np.bool_), np.frombuffer(still, np.int8)
+        if self._stillness is not None:
+            self._stillness.restore(saved["stillness"])
         self.pace.restore(saved["pace"])
         self.last_word_us = saved["last_word_us"]
         steady = saved["steady"]

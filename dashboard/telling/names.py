@@ -64,6 +64,8 @@ EVIDENCE: dict[str, str] = {
     "silent_s": "Not heard for",
     "bad_words_1": "Readings that cannot be",
     "runs_meanwhile_1": "Runs meanwhile",
+    "equal_words_1": "Equal readings in a row",
+    "usual_words_1": "Most in a row before",
     "ran_meanwhile_s": "The pump ran meanwhile for",
 }
 #: Shares that say how likely something is or how sure: in percent, never "times".

@@ -1,0 +1,150 @@
+"""Whether a gauge says exactly the same for longer than it ever would: it is stuck, pump running or not.
+
+A gauge whose noise is as large as its last digit, or not much smaller, repeats a word now and then. How
+many equal words in a row come by chance is learned from the gauge itself: a row of k has, in its stillest
+hours, the chance p^k, so that the longest of N words has about ln N / ln(1/p). Of a day's N = 86,400 that
+is 11.4 / ln(1/p), of a century's N 21.9 / ln(1/p); of 1,440 words a day 7.3 and 17.8. The longest row of a
+day scatters by an eighth to a sixth (Gumbel), and may be one that came short by 2 sigma:
+
+    stuck     LONGER times the longest row so far, once a day and WORDS have been heard
+    doubtful  longer than the longest so far: it shows no state of the water
+
+LONGER = 3: 17.8 / 7.3 / (1 - 2/6) = 3.7 at a word a minute, 21.9 / 11.4 / (1 - 2/8) = 2.6 at one a second:
+one false alarm in some ten years at the slowest, a century at the quickest, and the rows that follow raise
+what is usual. The day has a night in it, in which nobody draws and a gauge is as still as it gets; one that
+speaks on change or holds its last word repeats itself for hours, and is never found stuck by this.
+
+Where a word stands for nothing or for the end of the gauge's scale, it may stand: only words within what
+the gauge has said while it moved convict it. ROW words at least, whatever was learned.
+
+Source: longest run of successes, Erdos & Renyi 1970 (from memory).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+LEARNING_US = 86_400_000_000
+WORDS = 1000
+LONGER = 3
+ROW = 10
+
+
+MOVES, DOUBTFUL, STUCK = 0, 1, 2
+
+
+@dataclass(frozen=True, slots=True)
+class Stood:
+    """A gauge has said `value` for more `words` in a row than chance allows: `usual` were the most so far."""
+
+    at_us: int
+    signal: int
+    since_us: int
+    words: int
+    usual: int
+    value: float
+
+
+class Stillness:
+    """Good words of one gauge in; for each, whether it stands in a row too long to be by chance."""
+
+    def __init__(self) -> None:
+        self._until_us: int | None = None  # end of the day of learning
+        self._heard = 0  # words while learning
+        self._learned = False
+        self._value = float("nan")  # the newest word
+        self._row = 0  # how many words in a row have said it
+        self._row_us = 0  # since when
+        self._longest = 0
+        self._low, self._high = float("inf"), float("-inf")  # of the day of learning
+
+    def hear(
+        self, signal: int, time_us: NDArray[np.int64], value: NDArray[np.float64]
+    ) -> tuple[NDArray[np.int8], list[Stood]]:
+        """MOVES, DOUBTFUL or STUCK for each of N words, in order of time: (N,); and which words convict."""
+        said = np.zeros(len(value), np.int8)
+        first = 0 if self._learned else self._learn(time_us, value)
+        if first == len(value):
+            return said, []
+        return said, self._judge(signal, time_us[first:], value[first:], said[first:])
+
+    def _learn(self, time_us: NDArray[np.int64], value: NDArray[np.float64]) -> int:
+        """Take the words of the first day; how many of these were."""
+        if self._until_us is None and len(value):
+            self._until_us = int(time_us[0]) + LEARNING_US
+        past = int(np.searchsorted(time_us, self._until_us or 0))
+        past = min(max(past, WORDS - self._heard), len(value))
+        if past:
+            _, _, rows = self._rows(time_us[:past], value[:past])
+            self._longest = max(self._longest, int(rows.max()))
+            self._low = min(self._low, float(value[:past].min()))
+            self._high = max(self._high, float(value[:past].max()))
+            self._heard += past
+        self._learned = past < len(value)
+        return past
+
+    def _rows(
+        self, time_us: NDArray[np.int64], value: NDArray[np.float64]
+    ) -> tuple[NDArray[np.intp], NDArray[np.intp], NDArray[np.intp]]:
+        """Where rows of equal words begin and end, and how long they are by then; the first goes on with the
+        row that was open, the last stays open."""
+        cuts = np.flatnonzero(value[1:] != value[:-1]) + 1
+        starts, ends = np.concatenate(([0], cuts)), np.concatenate((cuts, [len(value)]))
+        rows = ends - starts
+        if value[0] == self._value:
+            rows[0] += self._row
+        if len(rows) > 1 or value[0] != self._value:
+            self._row_us = int(time_us[starts[-1]])
+        self._row, self._value = int(rows[-1]), float(value[-1])
+        return starts, ends, rows
+
+    def _judge(
+        self, signal: int, time_us: NDArray[np.int64], value: NDArray[np.float64], said: NDArray[np.int8]
+    ) -> list[Stood]:
+        if value[0] != self._value:
+            self._over(self._row, self._value)
+        open_us = self._row_us
+        starts, ends, rows = self._rows(time_us, value)
+        stood = []
+        for at in np.flatnonzero(rows > self._longest).tolist():
+            row, begins, past = int(rows[at]), int(starts[at]), int(ends[at])
+            spoken = float(value[begins])
+            if row <= self._longest or not self._low < spoken < self._high:
+                continue
+            said[max(begins, past - (row - self._longest)) : past] = DOUBTFUL
+            if row > self._limit():
+                stuck = past - (row - self._limit())
+                if stuck >= begins:
+                    since_us = open_us if row > past - begins else int(time_us[begins])
+                    at_us, words = int(time_us[stuck]), self._limit() + 1
+                    stood.append(Stood(at_us, signal, since_us, words, self._longest, spoken))
+                said[max(begins, stuck) : past] = STUCK
+            if at < len(rows) - 1:
+                self._over(row, spoken)
+        return stood
+
+    def _limit(self) -> int:
+        return max(LONGER * self._longest, ROW)
+
+    def _over(self, row: int, value: float) -> None:
+        """A row has ended: it was chance, unless it was too long for that."""
+        if row <= self._limit() and self._low < value < self._high:
+            self._longest = max(self._longest, row)
+
+    def saved(self) -> list[Any]:
+        return [
+            self._until_us, self._heard, self._learned, self._value, self._row, self._row_us, self._longest,
+            self._low, self._high,
+        ]  # fmt: skip
+
+    def restore(self, saved: list[Any]) -> None:
+        (
+            self._until_us, self._heard, self._learned, self._value, self._row, self._row_us, self._longest,
+            self._low, self._high,
+        ) = saved  # fmt: skip

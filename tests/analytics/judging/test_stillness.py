@@ -1,0 +1,113 @@
+"""A gauge that says the same for longer than it ever did: stuck, by its own measure."""
+
+from __future__ import annotations
+
+import sys
+from itertools import pairwise
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+sys.path.insert(0, str(Path(__file__).parents[1] / "faults"))
+from holding import CUT_IN, CUT_OUT, DAY_S, Holding, at_s, last_words, told
+
+from analytics.engine import Engine
+from analytics.seeing.stillness import DOUBTFUL, LONGER, MOVES, STUCK, Stillness, Stood
+
+DAY = 86_400
+
+
+def gauge(seconds: int, digit: float, seed: int = 3) -> np.ndarray:
+    """Normal noise of 1, told to a digit: of the coarser, rows of equal words are long."""
+    return np.round(np.random.default_rng(seed).normal(50.0, 1.0, seconds) / digit) * digit
+
+
+def heard(value: np.ndarray, cuts: list[int]) -> tuple[np.ndarray, list[Stood]]:
+    stillness, said, stood = Stillness(), [], []
+    time_us = np.arange(len(value), dtype=np.int64) * 1_000_000
+    for first, past in pairwise([0, *cuts, len(value)]):
+        fresh = Stillness()
+        fresh.restore(stillness.saved())
+        some, found = fresh.hear(0, time_us[first:past], value[first:past])
+        said.append(some)
+        stood += found
+        stillness = fresh
+    return np.concatenate(said), stood
+
+
+@pytest.mark.parametrize("digit", [0.1, 0.5, 2.0, 5.0])
+def test_a_month_of_noise_convicts_nobody(digit: float) -> None:
+    said, stood = heard(gauge(30 * DAY, digit), [])
+    assert stood == []
+    assert not (said == STUCK).any()
+
+
+@pytest.mark.parametrize("digit", [0.1, 2.0])
+def test_what_is_said_goes_by_the_words_and_not_by_the_chunks(digit: float) -> None:
+    value = gauge(2 * DAY, digit)
+    value[150_000:150_400] = value[150_000]
+    whole = heard(value, [])
+    cut = heard(value, [1, 500, DAY - 1, DAY, DAY + 1, 150_003, 150_017, 150_200, 160_000])
+    assert whole[1] == cut[1]
+    assert (whole[0] == cut[0]).all()
+    assert len(whole[1]) == 1
+    assert whole[1][0].since_us <= 150_000 * 1_000_000 < whole[1][0].at_us
+    assert set(np.unique(whole[0])) == {MOVES, DOUBTFUL, STUCK}
+
+
+def test_longer_than_the_longest_row_of_a_day_by_the_factor_it_names() -> None:
+    """The longest of N words has ln N / ln(1/p): held against rows counted one by one."""
+    value = gauge(DAY + 5000, 2.0)
+    longest = row = 1
+    for before, now in pairwise(value[:DAY]):
+        row = row + 1 if now == before else 1
+        longest = max(longest, row)
+    value[DAY + 1000 :] = value[DAY + 999]
+    _, stood = heard(value, [])
+    assert [one.usual for one in stood] == [longest]
+    assert stood[0].words == LONGER * longest + 1
+
+
+@pytest.mark.parametrize("value", [-1000.0, 1000.0])
+def test_the_end_of_the_scale_may_stand(value: float) -> None:
+    shown = gauge(2 * DAY, 0.5)
+    shown[DAY + 9000 :] = value
+    assert heard(shown, [])[1] == []
+
+
+def test_one_that_repeats_itself_each_night_may_stand() -> None:
+    shown = gauge(3 * DAY, 0.5)
+    for day in range(3):
+        shown[day * DAY + 3600 : day * DAY + 20_000] = 50.0
+    shown[2 * DAY + 30_000 : 2 * DAY + 60_000] = 50.0
+    assert heard(shown, [])[1] == []
+
+
+def test_a_gauge_that_sticks_in_a_run_is_called_in_it_and_nothing_else_is() -> None:
+    """A contact and a gauge: it sticks three seconds after a start, as prime that is lost would look."""
+    holding = Holding(every_s=1.0, motor_every_s=1.0, demand_m3_s=1e-4)
+    at, _, ran_s = holding._knots(3.0)
+    start_s = at[:-1][(np.diff(ran_s) > 0.0) & (at[:-1] > 2.4 * DAY_S)][0]
+    stuck_pa = CUT_IN + 0.02 * (CUT_OUT - CUT_IN)
+    holding.spoil = {"pressure": lambda t, true: np.where(t > start_s + 3.0, np.round(stuck_pa), true)}
+    outcome = holding.outcome(2.9)
+    assert [(fault, cause) for fault, cause, _ in told(outcome)] == [("sensor_fault", "stuck")]
+    found = last_words(outcome)[0]
+    assert at_s(found.raised_us) < start_s + 60.0
+    assert "times running" in found.summary
+
+
+def test_the_engine_is_as_sure_after_a_restart() -> None:
+    holding = Holding(
+        every_s=10.0, spoil={"pressure": lambda t, true: np.where(t > 2.1 * DAY_S, 2.8e5, true)}
+    )
+    readings = holding.readings(2.5)
+    engine = Engine(holding.plant())
+    half = len(readings) * 4 // 5
+    first = engine.feed(readings[:half])
+    again = Engine.restore(holding.plant(), engine.snapshot())
+    second = again.feed(readings[half:])
+    whole = Engine(holding.plant()).feed(readings)
+    assert (first.findings + second.findings)[-1].raised_us == whole.findings[-1].raised_us
+    assert whole.findings[-1].cause == "stuck"
