@@ -89,9 +89,11 @@
   $("mend")?.addEventListener("submit", (e) => { e.target.elements.t.value = Math.round(at); });
   function flags(marks) {
     const over = marks.some((m) => m.kind === "cleared");  // its word stands where the first one would
+    const row = { shows: 1, mended: 1, other: 1, called: 2 }, taken = [-1, -1, -1];  // a word that would run into another is left out
     $("flags").replaceChildren(...marks.map((m) => {
       const el = document.createElement("span"), x = (m.at - begin) / (end - begin);
-      el.className = m.kind + (x > 0.8 ? " late" : ""); el.style.left = 100 * x + "%"; if (m.kind !== "other" && !(m.kind === "onset" && over)) el.append(Object.assign(document.createElement("b"), { textContent: m.word }));
+      el.className = m.kind + (x > 0.8 ? " late" : ""); el.style.left = 100 * x + "%"; const free = x - taken[row[m.kind] || 0] > 0.17 || taken[row[m.kind] || 0] < 0;
+      if (free && m.kind !== "other" && !(m.kind === "onset" && over)) { taken[row[m.kind] || 0] = x; el.append(Object.assign(document.createElement("b"), { textContent: m.word })); }
       return el;
     }), now);
     cursor();

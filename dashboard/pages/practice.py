@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 from analytics.advice import advice
 from analytics.faults import coverage
+from analytics.judging.cycling_cause import USUAL_STARTS_PER_HOUR
 from dashboard.drawing import water
 from dashboard.drawing.evidence import draw
 from dashboard.drawing.traces import DAY_US
@@ -17,6 +18,7 @@ from dashboard.practice.record import Marks
 from dashboard.practice.tape import PastSite
 from dashboard.telling import display
 from dashboard.telling.evidence import caption, evidence, evidence_words
+from dashboard.telling.expected import expected
 from dashboard.telling.status import finding_id
 from dashboard.telling.status import told as told_finding
 from dashboard.web import rooms
@@ -55,13 +57,28 @@ class Entry:
     marks: Marks
 
 
+#: Drawdowns over delivery that a cycle takes beside the slightest leak of that lesson, a quarter of the
+#: delivery: 1 / 0.245 + 1 / 0.755. The fastest cycle there is takes four.
+_LEAK_CYCLE = 5.4 / 4.0
+
+
+def _never(lesson: Lesson, plant: Plant) -> bool:
+    """Whether physics forbids it here: no leak starts a pump too often whose tank is large enough."""
+    fastest_s = expected(plant).fastest_cycle_s
+    if lesson.key != ("short_cycling", "leak") or fastest_s is None:
+        return False
+    return 3600.0 / (_LEAK_CYCLE * fastest_s) < (plant.pump.max_starts_per_hour or USUAL_STARTS_PER_HOUR)
+
+
 def possible(plant: Plant) -> list[Lesson]:
     """The lessons that this plant can be taught: what it has of storage and filter, what its sensors see."""
     told = coverage(plant)
     return [
         lesson
         for lesson in LESSONS
-        if not faults.lacking(faults.mechanism(*lesson.key), plant) and told[lesson.fault].can
+        if not faults.lacking(faults.mechanism(*lesson.key), plant)
+        and told[lesson.fault].can
+        and not _never(lesson, plant)
     ]
 
 
@@ -135,7 +152,10 @@ def playing(session: Session, own: Status, files: Files, base: str) -> str:
 
 
 def heading(session: Session) -> str:
-    return "Which fault is this?" if session.blind else session.lesson.title
+    if session.blind:
+        return "Which fault is this?"
+    first, second = session.lesson.title, session.second
+    return first if second is None else f"{first}, and {second.title[0].lower()}{second.title[1:]}"
 
 
 def why(session: Session, which: str, files: Files, base: str) -> str | None:

@@ -17,7 +17,7 @@ from dashboard.telling.status import Band, Status, status
 
 if TYPE_CHECKING:
     from analytics.records import Finding
-    from dashboard.practice.lessons import Look
+    from dashboard.practice.lessons import Lesson, Look
     from dashboard.site import Site
     from dashboard.telling.facts import Facts
 
@@ -91,9 +91,9 @@ def clock(session: Session, at_us: int) -> str:
     return f"Day {(then.date() - first).days + 1}, {then:%H:%M:%S}"
 
 
-def since(session: Session, at_us: int) -> str:
-    """How long after the fault's true beginning."""
-    gone_s = (at_us - session.onset_us) / 1e6
+def since(session: Session, at_us: int, lesson: Lesson | None = None) -> str:
+    """How long after the fault's true beginning; the first one's unless told of which."""
+    gone_s = (at_us - (session.onset_us if lesson is None else session.began_us(lesson))) / 1e6
     return f"{display.duration(abs(gone_s))} {'after' if gone_s >= 0 else 'before'} it began"
 
 
@@ -102,36 +102,56 @@ def marks(session: Session) -> list[dict[str, Any]]:
     was raised. None while blind."""
     if session.blind or session.lesson is WELL:
         return []
-    truth = f"The fault truly began: {session.lesson.title.lower()}."
-    there = [{"at": session.onset_us // 1000, "word": "began", "kind": "onset", "says": truth}]
-    if session.shows_us is not None:
-        says = f"From here on the sensors could show it, {since(session, session.shows_us)}."
-        there.append({"at": session.shows_us // 1000, "word": "shows", "kind": "shows", "says": says})
-    detection = session.detection()
+    there = [mark for lesson in session.lessons for mark in _truth(session, lesson)]
+    right = {one.key: lesson for lesson in session.lessons if (one := session.detection(lesson)) is not None}
     for finding in session.found():
-        right = finding is detection
-        says = f"Holdwater called it, {since(session, finding.raised_us)}" if right else "Holdwater also said"
+        lesson = right.get(finding.key)
+        says = "Holdwater also said"
+        if lesson is not None:
+            says = f"Holdwater called it, {since(session, finding.raised_us, lesson)}"
         there.append(
             {
                 "at": finding.raised_us // 1000,
-                "word": "called" if right else "said",
-                "kind": "called" if right else "other",
-                "says": f"{says}: {finding.summary}",
+                "word": "called" if lesson else "said",
+                "kind": "called" if lesson else "other",
+                "says": f"{says}: {session.first_words(finding)}",
             }
         )
-    return there + _repair(session)
+    return sorted(there, key=lambda mark: mark["at"]) + _repair(session)
+
+
+def _truth(session: Session, lesson: Lesson) -> list[dict[str, Any]]:
+    """When a fault began, and when it could first be seen."""
+    began_us = session.began_us(lesson)
+    which = "second" if lesson is session.second else "began"
+    says = f"{'The second fault' if lesson is session.second else 'The fault'} truly began: {_inner(lesson)}."
+    found = [{"at": began_us // 1000, "word": which, "kind": "onset", "says": says}]
+    shows_us = session.shows_us.get(lesson.name)
+    if shows_us is not None:
+        says = f"From here on the sensors could show it, {since(session, shows_us, lesson)}."
+        found.append({"at": shows_us // 1000, "word": "shows", "kind": "shows", "says": says})
+    return found
+
+
+def _inner(lesson: Lesson) -> str:
+    """Its title within a sentence."""
+    return lesson.title[0].lower() + lesson.title[1:]
 
 
 def _repair(session: Session) -> list[dict[str, Any]]:
-    """When it was mended, and when the finding was taken back; nothing where nobody mended it."""
-    mended_us, detection = session.mended_us, session.detection()
+    """When it was mended, and when each finding was taken back; nothing where nobody mended it."""
+    mended_us = session.mended_us
     if mended_us is None:
         return []
     says = f"You mended it, {since(session, mended_us)}."
     found = [{"at": mended_us // 1000, "word": "mended", "kind": "mended", "says": says}]
-    if detection is not None and detection.cleared_us is not None and detection.cleared_us >= mended_us:
+    for lesson in session.lessons:
+        detection = session.detection(lesson)
+        if detection is None or detection.cleared_us is None or detection.cleared_us < mended_us:
+            continue
         gone = display.duration((detection.cleared_us - mended_us) / 1e6)
-        says = f"Holdwater saw that it is over, {gone} after you mended it."
+        what = "it is over" if session.second is None else f"this is over: {_inner(lesson)}"
+        says = f"Holdwater saw that {what}, {gone} after you mended it."
         found.append({"at": detection.cleared_us // 1000, "word": "over", "kind": "cleared", "says": says})
     return found
 
@@ -170,18 +190,23 @@ def summary(session: Session) -> str:
     """In words: when it truly began, when it was called and why, or that it was not."""
     if session.blind:
         return ""
-    detection = session.detection()
-    if session.lesson is WELL:
+    if session.second is not None:
+        return " ".join(f"{lesson.title}: {_one(session, lesson)}" for lesson in session.lessons)
+    return _one(session, session.lesson)
+
+
+def _one(session: Session, lesson: Lesson) -> str:
+    """What became of one fault."""
+    detection = session.detection(lesson)
+    if lesson is WELL:
         others = session.found()
         return "Nothing was wrong." + (f" Holdwater cried wolf: {others[0].summary}" if others else "")
     if detection is not None:
-        return f"Called {since(session, detection.raised_us)}.{_mending(session, detection)}"
+        return f"Called {since(session, detection.raised_us, lesson)}.{_mending(session, detection)}"
     if not session.done:
         return "Not called so far; the rest is still being simulated."
-    return (
-        f"Holdwater did not call it within {display.duration((session.end_us - session.onset_us) / 1e6)}. "
-        "Your own eye is what is left: see the tell-tale."
-    )
+    watched = display.duration((session.end_us - session.began_us(lesson)) / 1e6)
+    return f"Holdwater did not call it within {watched}. Your own eye is what is left: see the tell-tale."
 
 
 def _mending(session: Session, detection: Finding) -> str:

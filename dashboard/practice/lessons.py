@@ -22,6 +22,7 @@ class Lesson:
     days     how long it is worth watching
     look     which trace shows it best
     doubles  faults it is easily taken for
+    begins_h  hour of the day at which it begins; None: any
     """
 
     fault: str
@@ -33,6 +34,7 @@ class Lesson:
     look: Look
     telltale: str
     doubles: tuple[Key, ...]
+    begins_h: float | None = None
 
     @property
     def key(self) -> Key:
@@ -72,7 +74,7 @@ LESSONS: tuple[Lesson, ...] = (
         "Runs and rests both shrink by the same share, and pressure climbs and falls more steeply between "
         "the same two points. The pump is as strong as ever: there is less air to squeeze, so less water "
         "goes in and out between cut-in and cut-out.", (_BAND, _OVER, _HOLE)),
-    Lesson(*_OVER, "Too much air in the pressure tank", (0.35, 0.6, 0.9), 0.0, 1.0, "pressure",
+    Lesson(*_OVER, "Too much air in the pressure tank", (0.6, 0.75, 0.9), 0.0, 1.0, "pressure",
         "On its way down the pressure falls evenly, then drops off a cliff: below the air charge the tank "
         "is empty, and the pipe alone holds nothing. The charge stands above cut-in.",
         (_AIR, _BAND, _CHATTER)),
@@ -82,7 +84,7 @@ LESSONS: tuple[Lesson, ...] = (
     Lesson(*_CHATTER, "The switch's contact bounces", (0.4, 0.7, 1.0), 0.0, 1.0, "motor",
         "Several starts within a few seconds at cut-in, each with its peak of current, then an ordinary "
         "run. Pressure hardly moves between them: no tank is that small.", (_AIR, _BAND, _DRIFT)),
-    Lesson("short_cycling", "leak", "A leak starts the pump again and again", (0.4, 0.7, 1.0), 0.0, 1.0,
+    Lesson("short_cycling", "leak", "A leak starts the pump again and again", (0.7, 0.85, 1.0), 0.0, 0.4,
         "pressure",
         "Runs keep their length or grow a little; it is the rests that shrink, and they are the same at "
         "noon and at three in the night.", (_AIR, _HOLE, _CHECK)),
@@ -97,7 +99,7 @@ LESSONS: tuple[Lesson, ...] = (
         "Delivery falls from run to run and runs grow longer, while the motor works a little less. With a "
         "gauge at the pump outlet the drop across the filter grows long before delivery does.",
         (_WEAR, _SHUT, _AIR)),
-    Lesson(*_THIRST, "More is drawn than comes in", (0.4, 0.7, 1.0), 0.0, 4.0, "level",
+    Lesson(*_THIRST, "More is drawn than comes in", (0.6, 0.8, 1.0), 0.0, 5.0, "level",
         "The level sinks in steps, each at a run of the pump, and stays flat while the pump rests. What "
         "is missing went through the pump.", (_TANK_LEAK, _DRY, _FULL)),
     Lesson(*_TANK_LEAK, "A hole in the storage", (0.5, 0.75, 1.0), 0.0, 4.0, "level",
@@ -114,7 +116,7 @@ LESSONS: tuple[Lesson, ...] = (
         "Pressure falls while nobody draws, as with a hole in the line. The water goes back the way it "
         "came: storage does not sink for it, and a gauge at the pump outlet falls along.",
         (_HOLE, _AIR, _PRIME)),
-    Lesson(*_BURST, "The line has parted", (0.5, 0.75, 1.0), 0.0, 0.3, "pressure",
+    Lesson(*_BURST, "The line has parted", (0.7, 0.85, 1.0), 0.0, 0.3, "pressure",
         "Pressure drops far below cut-in within a minute and stays there with the pump running on and on, "
         "and the motor working harder than usual: it moves all it can, and nothing holds it.",
         (_PRIME, _HOLE, _DRY)),
@@ -123,8 +125,8 @@ LESSONS: tuple[Lesson, ...] = (
         "tank's. Behind the closed valve house and garden slowly empty the tank.", (_PRIME, _STUCK, _CLOG)),
     Lesson("blocked_discharge", "frozen", "The pipe between pump and tank is ice", (0.97, 0.99, 1.0),
         0.0, 0.5, "pressure",
-        "As a shut valve, and the air at the pipe says why: below freezing since the evening.",
-        (_SHUT, _COLD, _PRIME)),
+        "As a shut valve, and the air at the pipe says why: below freezing in the small hours, when nothing "
+        "moves in it.", (_SHUT, _COLD, _PRIME), begins_h=4.5),
     Lesson(*_STUCK, "The switch's contacts have welded", (1.0, 1.0, 1.0), 0.0, 0.3, "pressure",
         "Pressure passes cut-out and the motor does not stop: it climbs to what the pump can do at most "
         "or to where the relief valve lifts, and stays.", (_DRIFT, _SHUT, _HELD)),
@@ -134,7 +136,7 @@ LESSONS: tuple[Lesson, ...] = (
     Lesson(*_WEAR, "Impeller and diffuser are worn", (0.7, 0.85, 1.0), 2.0, 5.0, "delivery",
         "Delivery falls at every pressure, most near cut-out, and the drop across the filter falls with "
         "it. With a clogged filter that drop grows.", (_CLOG, _DRIFT, _AIR)),
-    Lesson(*_DRAG, "A bearing drags", (0.4, 0.7, 1.0), 1.0, 2.0, "motor",
+    Lesson(*_DRAG, "A bearing drags", (0.5, 0.7, 1.0), 1.0, 2.0, "motor",
         "More current for the same work: runs are as long and deliver as much as before, and the motor "
         "draws more in every one of them.", (_LOCKED, _BURST, _CLOG)),
     Lesson(*_LOCKED, "The motor does not turn", (1.0, 1.0, 1.0), 0.0, 0.3, "motor",
@@ -143,7 +145,7 @@ LESSONS: tuple[Lesson, ...] = (
     Lesson(*_COLD, "A cold spell", (0.5, 0.65, 0.8), 0.0, 2.0, "air",
         "Nothing is wrong with the water yet. The air at the exposed pipe goes to freezing in the small "
         "hours, when nothing moves in it.", (("blocked_discharge", "frozen"), _HELD, _HOLE)),
-    Lesson(*_SALT, "Too much of the salt well let in", (0.2, 0.4, 0.7), 0.0, 1.5, "salt",
+    Lesson(*_SALT, "Too much of the salt well let in", (0.6, 0.75, 0.9), 0.0, 1.5, "salt",
         "Conductivity climbs with every run and towards a new level, for tank and line mix only slowly. "
         "Pressure and pump know nothing of it.", (_HELD, _CLOG, _COLD)),
     Lesson("sensor_fault", "stuck", "The pressure sensor repeats itself", (1.0, 1.0, 1.0), 0.0, 0.5,

@@ -41,6 +41,8 @@ FINE_FOR_US = 2 * HOUR_US
 MOST_SESSIONS = 4
 #: Watched after a repair: as long as the lesson itself, and at least as long as a finding may need to clear.
 AFTER_REPAIR_DAYS = 0.5
+#: A second fault comes after so much of the time that the first is worth watching: one alone, then both.
+SECOND_AFTER = 0.5
 #: Every blind exercise is as long, for its length would tell.
 BLIND_DAYS = 3.0
 
@@ -85,21 +87,27 @@ class Session:
         lesson: Lesson,
         level: int,
         *,
-        begins_h: float = BEGINS_H,
+        second: Lesson | None = None,
+        begins_h: float | None = None,
         choices: tuple[str, ...] = (),
         days: float | None = None,
         mended_after_us: int | None = None,
     ) -> None:
-        """`mended_after_us`: how long after its beginning the fault is mended; not at all where None."""
+        """`second`: a fault that comes on top of the first, SECOND_AFTER of the first's time later.
+        `mended_after_us`: how long after its beginning all is mended; not at all where None."""
         self.id = secrets.token_urlsafe(9)
-        self.plant, self.lesson, self.level = plant, lesson, level
+        self.plant, self.lesson, self.level, self.second = plant, lesson, level, second
+        self.lessons = (lesson,) if second is None else (lesson, second)
         self.choices = choices  # names of lessons to choose from; empty: not blind
-        self.days = lesson.days if days is None else days
+        self._own_days = max(lesson.days, 0.0 if second is None else SECOND_AFTER * lesson.days + second.days)
+        self.days = self._own_days if days is None else days
+        if begins_h is None:
+            begins_h = BEGINS_H if lesson.begins_h is None else lesson.begins_h
         self.mended_after_us = mended_after_us
         self.answer: str | None = None
         self._begins_us = round(begins_h * HOUR_US)
         self.begin_us = self.onset_us = self.end_us = 0
-        self.shows_us: int | None = None  # from when a fitted sensor could show it; None: not known (yet)
+        self.shows_us: dict[str, int] = {}  # by lesson: from when a fitted sensor could show it, once known
         self._over = False
         self.tape: Tape | None = None
         self.twin: Tape | None = None
@@ -120,11 +128,22 @@ class Session:
     def mended(self, at_us: int) -> Session:
         """The same exercise again, mended at this moment, and watched on."""
         after_us = max(at_us - self.onset_us, HOUR_US // 60)
-        days = after_us / DAY_US + max(self.lesson.days, AFTER_REPAIR_DAYS)
+        days = after_us / DAY_US + max(self._own_days, AFTER_REPAIR_DAYS)
         begins_h = self._begins_us / HOUR_US
         return Session(
-            self.plant, self.lesson, self.level, begins_h=begins_h, days=days, mended_after_us=after_us
+            self.plant,
+            self.lesson,
+            self.level,
+            second=self.second,
+            begins_h=begins_h,
+            days=days,
+            mended_after_us=after_us,
         )
+
+    def began_us(self, lesson: Lesson) -> int:
+        """When this one of its faults begins."""
+        later = round(SECOND_AFTER * self.lesson.days * DAY_US) if lesson is self.second else 0
+        return self.onset_us + later
 
     @property
     def until_us(self) -> int:
@@ -169,18 +188,23 @@ class Session:
             self.shows_us = self._shows(faulty)
         self._over = not self.stopped.is_set()
 
-    def _shows(self, faulty: Simulation) -> int | None:
-        """When the practised fault left what the sensors' noise hides: the simulator's own truth."""
-        mine = [one for one in truths(faulty) if one.fault == self.lesson.fault and not one.follows]
-        return mine[0].symptomatic_us if mine else None
+    def _shows(self, faulty: Simulation) -> dict[str, int]:
+        """When each practised fault left what the sensors' noise hides: the simulator's own truth."""
+        told = {(one.fault, one.cause): one.symptomatic_us for one in truths(faulty) if not one.follows}
+        shown = {lesson.name: told.get(lesson.key) for lesson in self.lessons}
+        return {name: at_us for name, at_us in shown.items() if at_us is not None}
 
     def _plans(self, healthy: Healthy, onset_us: int) -> tuple[FaultPlan, ...]:
         if self.lesson is WELL:
             return ()
-        lesson, from_s = self.lesson, (onset_us - healthy.simulation.start_us) / 1e6
-        mended_s = None if self.mended_after_us is None else from_s + self.mended_after_us / 1e6
-        return (
-            FaultPlan(
+        first_s = (onset_us - healthy.simulation.start_us) / 1e6
+        mended_s = None if self.mended_after_us is None else first_s + self.mended_after_us / 1e6
+        plans = []
+        for lesson in self.lessons:
+            from_s = first_s + (self.began_us(lesson) - self.onset_us) / 1e6
+            if mended_s is not None and mended_s <= from_s:
+                continue  # it was mended before this one came: then it does not come
+            plan = FaultPlan(
                 lesson.fault,
                 lesson.cause,
                 lesson.levels[self.level],
@@ -189,8 +213,14 @@ class Session:
                 onset="ramp" if lesson.over_days else "sudden",
                 over_s=lesson.over_days * 86_400.0,
                 signal=practised_signal(self.plant) if lesson.fault == "sensor_fault" else None,
-            ),
-        )
+            )
+            plans.append(plan)
+        return tuple(plans)
+
+    def first_words(self, finding: Finding) -> str:
+        """What was said of it as it was raised: a finding's words grow with it."""
+        known = self.tape.findings(finding.raised_us + FINE_US) if self.tape else []
+        return next((one.summary for one in known if one.key == finding.key), finding.summary)
 
     def found(self) -> list[Finding]:
         """Findings raised since the fault began, as far as it has been played out, first one first."""
@@ -198,9 +228,14 @@ class Session:
             return []
         return [one for one in self.tape.findings(self.until_us) if one.raised_us >= self.onset_us]
 
-    def detection(self) -> Finding | None:
-        """The finding that names the fault; None while there is none."""
-        return next((one for one in self.found() if one.fault == self.lesson.fault), None)
+    def detection(self, lesson: Lesson | None = None) -> Finding | None:
+        """The finding that names the fault (of the first lesson, unless told of which); None while there is
+        none. Of two of one name, such as two causes of short cycling, the one with the right cause."""
+        one = self.lesson if lesson is None else lesson
+        named = [f for f in self.found() if f.fault == one.fault and f.raised_us >= self.began_us(one)]
+        if self.second is not None and self.second.fault == self.lesson.fault:
+            named = [f for f in named if f.cause == one.cause]
+        return named[0] if named else None
 
 
 def practised_signal(plant: Plant) -> str:
@@ -248,4 +283,7 @@ def chosen(lessons: list[Lesson], mastered: Callable[[Lesson], int]) -> tuple[Le
     names = {lesson.name, WELL.name, *others, *dice.sample(rest, min(len(rest), 4 - len(others)))}
     shuffled = sorted(names - {WELL.name})
     dice.shuffle(shuffled)
-    return lesson, (*shuffled, WELL.name), 6.0 + 12.0 * dice.random()
+    # what comes in the small hours comes among others that do, for the hour would tell
+    early = lesson.begins_h is not None or dice.random() < 0.2
+    begins_h = 4.0 + dice.random() if early else 6.0 + 12.0 * dice.random()
+    return lesson, (*shuffled, WELL.name), begins_h

@@ -88,7 +88,10 @@ def _choosing(server: Flask, sites: Sites, files: Files, rooms: dict[str, Room])
             level = request.form.get("level", "1")
             if request.form.get("lesson") not in named or level not in ("0", "1", "2"):
                 abort(400)
-            session = room.begin(named[request.form["lesson"]], int(level))
+            second = named.get(request.form.get("second", ""))
+            if second is named[request.form["lesson"]]:
+                second = None
+            session = room.begin(named[request.form["lesson"]], int(level), second=second)
         return redirect(f"{sites.base(name)}/practice/{session.id}", 303)
 
     @server.post("/at/<name>/practice/<identity>/answer")
@@ -115,11 +118,11 @@ def _mending(server: Flask, sites: Sites, rooms: dict[str, Room]) -> None:
             at_us = int(request.form.get("t", "")) * 1000
         except ValueError:
             abort(400)
-        called = session.detection()
-        if session.blind or session.mended_us is not None or called is None:
+        called = [one.raised_us for lesson in session.lessons if (one := session.detection(lesson))]
+        if session.blind or session.mended_us is not None or not called:
             abort(400)
         room = rooms[name]
-        again = session.mended(min(max(at_us, called.raised_us), session.until_us))
+        again = session.mended(min(max(at_us, min(called)), session.until_us))
         room.sessions.add(again)
         again.start(room.stretch)
         return redirect(f"{sites.base(name)}/practice/{again.id}", 303)

@@ -47,8 +47,12 @@ class PressureSwitch:
         self._redraw()
 
     def bounces(self, condition: Condition) -> list[float]:
-        """Instants [s] after a closure at which a worn contact opens and closes again, in turn."""
+        """Instants [s] after a closure at which a worn contact opens and closes again, in turn.
+
+        A pitted contact, or a sensing tube half shut with scale, lets go and takes hold again for some
+        seconds, at about the pace of fast clapping down to one a second (common practice, no source).
+        """
         if condition.chatter <= 0.0 or self._random.random() > condition.chatter:
             return []
-        gaps = self._random.uniform(0.12, 0.6, 2 * int(self._random.integers(2, 7)))
+        gaps = self._random.uniform(0.2, 1.5, 2 * int(self._random.integers(4, 12)))
         return [float(instant) for instant in gaps.cumsum()]
