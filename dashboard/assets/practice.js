@@ -89,11 +89,12 @@
   $("mend")?.addEventListener("submit", (e) => { e.target.elements.t.value = Math.round(at); });
   function flags(marks) {
     const over = marks.some((m) => m.kind === "cleared");  // its word stands where the first one would
-    const row = { shows: 1, mended: 1, other: 1, called: 2 }, taken = [-1, -1, -1];  // a word that would run into another is left out
+    const row = { shows: 1, mended: 1, other: 1, called: 2 }, taken = [-1, -1, -1];  // no word runs into another
     $("flags").replaceChildren(...marks.map((m) => {
       const el = document.createElement("span"), x = (m.at - begin) / (end - begin);
-      el.className = m.kind + (x > 0.8 ? " late" : ""); el.style.left = 100 * x + "%"; const free = x - taken[row[m.kind] || 0] > 0.17 || taken[row[m.kind] || 0] < 0;
-      if (free && m.kind !== "other" && !(m.kind === "onset" && over)) { taken[row[m.kind] || 0] = x; el.append(Object.assign(document.createElement("b"), { textContent: m.word })); }
+      el.className = m.kind + (x > 0.8 ? " late" : ""); el.style.left = 100 * x + "%";
+      const r = row[m.kind] || 0, free = taken[r] < 0 || x - taken[r] > 0.17;
+      if (free && m.kind !== "other" && !(m.kind === "onset" && over)) { taken[r] = x; el.append(Object.assign(document.createElement("b"), { textContent: m.word })); }
       return el;
     }), now);
     cursor();
