@@ -44,9 +44,10 @@ HEARD_BY: dict[type, str] = {
     Run: "run", Look: "look", Rest: "rest", Beat: "beat", Silence: "silence", Stood: "stood",
     Day: "day",
 }  # fmt: skip
-#: When this is over the tank counts water anew, and the runs before it are no longer recent. What stops
-#: the water altogether shows in no usable run and changes neither pump nor filter: runs before it stand.
-CHANGES_THE_PLANT = frozenset({"short_cycling"})
+#: When one of these is over the plant is another: the tank counts water anew, the filter is clean, and the
+#: runs before it are no longer recent. What stops the water altogether shows in no usable run and changes
+#: neither pump nor filter: runs before it stand.
+CHANGES_THE_PLANT = frozenset({"short_cycling", "clogged_filter", "pump_wear"})
 #: While one of these stands, runs say nothing of filter, pump or switch.
 NOT_A_RUN = frozenset({"lost_prime", "dry_supply", "burst_line", "blocked_discharge", "overpressure"})
 #: A run that raised pressure by less than this share of the switch's band was broken off.

@@ -46,6 +46,9 @@ if TYPE_CHECKING:
 IN_A_ROW = 2
 BACK_RUNS, BACK_HOURS = 6, 2.0
 BACK = 0.06
+#: And no more than this: a lesson may have been of a filter that wanted flushing (three quarters left), but
+#: what seems to deliver more yet is a tank that has lost air, of which all flows look larger.
+BACK_MOST = 1.33
 #: A filter wants flushing when a quarter of the delivery is gone: common practice, no source.
 FLUSH_AT = 0.75
 DAYS_KEPT = 90
@@ -107,7 +110,8 @@ class DeliveryFault(Detector):
     def _while_open(self, found: Decline, now_us: int) -> Sequence[Word]:
         memory = self.memory
         choked = found.drop is not None and found.drop > CLOG_DROP and self.blames(found)
-        if choked or found.left <= 1.0 - min(max(BACK, 2.0 * found.error), 0.5 * LEAST):
+        short = found.left <= 1.0 - min(max(BACK, 2.0 * found.error), 0.5 * LEAST)
+        if choked or short or found.left > BACK_MOST:
             memory.back, memory.back_since_us = 0, now_us
         else:
             memory.back += 1

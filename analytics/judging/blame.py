@@ -30,7 +30,10 @@ DROP_LEAST_PA = 3_500.0
 PRIOR = 1.1  # log of three to one
 #: Loss of power over loss of flow: 0.26 for a clog, 0.96 for wear (trial figures), scatter a quarter.
 POWER_CLOG, POWER_WEAR, POWER_SIGMA = 0.26, 0.96, 0.25
-MOST = 4.0  # no single witness weighs more
+POWER_ROUGH = 0.02  # of power: mains go up and down by some percent (common practice, no source)
+#: No single witness weighs more; the shape, which rests on a shut-off head that is itself worked out of two
+#: kinks, half as much: it does not outweigh a power meter.
+MOST, MOST_BY_SHAPE = 4.0, 2.0
 
 
 def resistance(known: Known, left: float) -> float | None:
@@ -43,27 +46,28 @@ def resistance(known: Known, left: float) -> float | None:
     return share if risen else min(share, CLOG_DROP)
 
 
-def filter_share(known: Known, left: float, drop: float | None) -> float:
-    """How probable the filter is, of filter and pump."""
+def filter_share(known: Known, left: float, drop: float | None, error: float = 0.05) -> float:
+    """How probable the filter is, of filter and pump. error: standard error of `left`."""
     fitted = known.plant.filter
     if fitted is None or fitted.position != "before_tank":
         return 0.0
     if drop is not None:
         return 0.98 if drop > CLOG_DROP else 0.02
-    odds = PRIOR + _by_power(known, left) + _by_shape(known)
+    odds = PRIOR + _by_power(known, left, error) + _by_shape(known)
     return 1.0 / (1.0 + exp(-odds))
 
 
-def _by_power(known: Known, left: float) -> float:
+def _by_power(known: Known, left: float, error: float) -> float:
     """Log-likelihood ratio, filter over pump, from the motor's power."""
     position = motor_signal(known.plant)
-    if position is None or known.plant.signals[position].measures is not Measure.PUMP_POWER or left > 0.92:
+    if position is None or known.plant.signals[position].measures is not Measure.PUMP_POWER:
         return 0.0
     base, now = known.signature.clean.get("motor_level"), known.signature.now("motor_level", LATELY)
-    if base is None or now is None:
+    if base is None or now is None or left >= 1.0:
         return 0.0
-    share = (1.0 - now.middle / base.middle) / (1.0 - left)
-    return _ratio(share, POWER_CLOG, POWER_WEAR, POWER_SIGMA)
+    lost, loss = 1.0 - now.middle / base.middle, 1.0 - left
+    sigma = hypot(POWER_SIGMA * loss, POWER_WEAR * error, max(base.sigma / base.middle, POWER_ROUGH))
+    return _ratio(lost, POWER_CLOG * loss, POWER_WEAR * loss, sigma)
 
 
 def _by_shape(known: Known) -> float:
@@ -84,9 +88,9 @@ def _by_shape(known: Known) -> float:
     shape = (stop_now.middle / start_now.middle) / steep
     rough = hypot(start.sigma / start.middle, stop.sigma / stop.middle, 0.03)
     sigma = hypot(1.25 * rough / LATELY**0.5, 0.05)
-    return _ratio(shape, 1.0, min(foretold, 0.97), sigma)
+    return _ratio(shape, 1.0, min(foretold, 0.97), sigma, MOST_BY_SHAPE)
 
 
-def _ratio(seen: float, by_clog: float, by_wear: float, sigma: float) -> float:
+def _ratio(seen: float, by_clog: float, by_wear: float, sigma: float, most: float = MOST) -> float:
     ratio = ((seen - by_wear) ** 2 - (seen - by_clog) ** 2) / (2.0 * sigma**2)
-    return min(max(ratio, -MOST), MOST)
+    return min(max(ratio, -most), most)

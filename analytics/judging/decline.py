@@ -29,7 +29,7 @@ from math import hypot, sqrt
 from typing import TYPE_CHECKING
 
 from analytics.judging.blame import CLOG_SURE, filter_share, resistance
-from analytics.judging.signature import LATELY, LESSON, best_delivery
+from analytics.judging.signature import LATELY, LESSON, OF_A_MEDIAN, SIGMA_LEAST, best_delivery
 from analytics.judging.uphill import SHUT_OFF, uphill
 from analytics.judging.worked_out import Decline
 
@@ -42,14 +42,17 @@ if TYPE_CHECKING:
 LEAST, BORNE = 0.13, 0.04
 #: Runs, and the least loss that their upper quartile must show.
 WINDOWS = ((5, 0.35), (LATELY, 0.20), (16, 0.15), (LESSON, LEAST))
+#: Below this a loss may be the hour's (mains that sag of an evening, a storage drawn down, what a garden
+#: draws). Runs an hour apart must show some of it too: of so many, a spell of six hours has no more than
+#: half, and their upper quartile is of the other hours.
+OF_AN_HOUR, HOURS, HOURS_Z = 0.20, 12, 2.0
 ENOUGH = 12.0
-SIGMA_LEAST = 0.04
 FIGURES = ("kink_m3_s", "delivery_m3_s", "metered_m3_s")
 #: A screen's drop doubles long before delivery moves (trial figures).
 CLOG_SEEN = 0.97
 #: A run of a few samples does not show what comes and goes within it: runs of household and of garden
 #: differ by a fifth then, and a day has all of them.
-COARSE_S, LEAST_COARSE, COARSE_HOURS = 15.0, 0.25, 24.0
+COARSE_S, LEAST_COARSE, COARSE_HOURS = 15.0, 0.25, 23.0
 #: Two samples that both lie within a run for sure are an interval from either edge and one from another.
 SEEN_INTERVALS = 3.0
 #: Asked each minute or so, a run of three samples has one sure interval: a slope wants more of them.
@@ -57,21 +60,18 @@ BLIND_S, BLIND_INTERVALS = 45.0, 5.0
 #: Present from the first row: against the plant file's rating, in water that is counted by the tank's size.
 #: A tank taken for the next one up in the trade's row (20, 32, 44, 62, 86 gal; common practice, no
 #: source) shows 0.69 of the flow, and a rating is good to a tenth: below 0.62 neither explains it.
-#: Quickly filled, air warms and flows look a tenth larger (exponent 1.1 to 1.2).
+#: Quickly filled, air warms and flows look a tenth larger (exponent 1.1 to 1.2). Where a flow meter has told
+#: the tank's size, the rating may still be the next pump's in the row (three quarters) and the air cold: the
+#: same.
 FROM_FIRST, FIRST_RUNS, WARMED = 0.62, 12, 1.10
-#: Where a flow meter has told the tank's size, only the rating (a tenth) and the air's warmth (WARMED, which
-#: may be as good as none: a tenth) are left to explain a lack: 0.9 / 1.1 = 0.82, and a meter is good to 5 %
-#: (common practice, no source).
-FROM_FIRST_METERED = 0.78
-#: Runs that tell the tank's size, and of delivery the least that is drawn in them: a meter's least flow.
-METERED, DRAWN = 6, 0.2
 #: Asked once of a plant, when it is learned: 2.5 errors is one in 160.
 SURE_OF_FIRST = 2.5
 #: What is hidden within runs makes the mid-run figure read low, never the kinks: below these by more than two
 #: standard errors (one chance in forty, of two figures that should agree) it is not the pump that it shows.
 HIDES = 2.0
-#: A median's standard error over the mean's; a quartile's is 1.36, which the better of the two hides.
-OF_A_MEDIAN = 1.2533
+#: Of the band, that the start has come up: a switch's own scatter is a third of that (common practice, no
+#: source).
+EARLY = 0.15
 HOUR_US = 3_600_000_000
 
 
@@ -90,7 +90,6 @@ class Share:
     learned: float
     now: float
     error: float
-    metered: bool  # a flow meter has checked the tank's size
 
 
 def decline(known: Known, interval_s: float = 1.0) -> Decline | None:
@@ -106,7 +105,7 @@ def decline(known: Known, interval_s: float = 1.0) -> Decline | None:
     if interval_s >= COARSE_S and runs.middle < least * interval_s:
         return None
     share = share_of_rated(known)
-    limit = FROM_FIRST_METERED if share is not None and share.metered else FROM_FIRST
+    limit = FROM_FIRST
     if interval_s >= COARSE_S:
         limit *= 1.0 - LEAST_COARSE
     if share is not None and share.learned < limit * (
@@ -122,9 +121,26 @@ def decline(known: Known, interval_s: float = 1.0) -> Decline | None:
     if not found:
         return None
     (left, error), sure = next((one for one in found if one[1]), found[0])
+    sure = sure and not _out_before_cut_in(signature)
     drop = resistance(known, left)
     sure = sure or (drop is not None and drop > CLOG_SURE and left < CLOG_SEEN)
-    return Decline(left, error, sure, filter_share(known, left, drop), drop)
+    return Decline(left, error, sure, filter_share(known, left, drop, error), drop)
+
+
+def _out_before_cut_in(signature: Signature) -> bool:
+    """Whether runs now begin above where they began, and end where they ended: the tank has run out of water
+    before the switch closes, as with too much air charge, and flows by the charge it had are wrong."""
+    for hourly in (False, True):
+        start, stop = (signature.clean.get(name) for name in ("start_pa", "stop_pa"))
+        start_now, stop_now = (signature.now(name, LATELY, hourly) for name in ("start_pa", "stop_pa"))
+        if not (start and stop and start_now and stop_now):
+            continue
+        moved = EARLY * (stop.middle - start.middle)
+        if start_now.middle - start.middle > max(moved, 3.0 * start.sigma) and (
+            start_now.middle - start.middle > 2.0 * (stop_now.middle - stop.middle)
+        ):
+            return True
+    return False
 
 
 def _bases(signature: Signature) -> list[Base]:
@@ -136,26 +152,38 @@ def _bases(signature: Signature) -> list[Base]:
 
 def _sure(known: Known, base: Base, interval_s: float) -> Iterator[bool]:
     """For each window, whether a loss is beyond doubt in it."""
-    recent = known.signature.recent
+    coarse = interval_s >= COARSE_S
     for runs, least in WINDOWS:
+        recent = known.signature.hourly if coarse else known.signature.recent
         if len(recent) < runs:
             return
-        if interval_s >= COARSE_S:
+        if coarse:
             if recent[-1].at_us - recent[-runs].at_us < COARSE_HOURS * HOUR_US:
                 continue
             least = max(least, LEAST_COARSE)
-        found = left_over(known, base, runs)
-        if found is not None:
-            loss = 1.0 - found[0]
-            z = (loss - BORNE) / found[1]
-            yield loss >= least and z > 0.0 and 0.5 * z**2 >= ENOUGH
+        found = left_over(known, base, runs, coarse)
+        if found is None:
+            continue
+        loss = 1.0 - found[0]
+        z = (loss - BORNE) / found[1]
+        if loss >= least and z > 0.0 and 0.5 * z**2 >= ENOUGH:
+            yield loss >= OF_AN_HOUR or _all_day(known, base)
 
 
-def left_over(known: Known, base: Base, runs: int) -> tuple[float, float] | None:
-    """Delivery of the newest runs over its clean value, and the standard error of that."""
+def _all_day(known: Known, base: Base) -> bool:
+    """Whether runs an hour apart have lost some too."""
+    found = left_over(known, base, HOURS, hourly=True) if len(known.signature.hourly) >= HOURS else None
+    return found is not None and 1.0 - found[0] - BORNE > HOURS_Z * found[1]
+
+
+def left_over(known: Known, base: Base, runs: int, hourly: bool = False) -> tuple[float, float] | None:
+    """Delivery of the newest runs over its clean value, and the standard error of that.
+
+    hourly: of runs an hour apart at least.
+    """
     found: dict[str, tuple[float, float]] = {}
     for name in FIGURES:
-        clean, now = base.traits.get(name), known.signature.now(name, runs)
+        clean, now = base.traits.get(name), known.signature.now(name, runs, hourly)
         if clean is None or now is None or clean.middle <= 0.0:
             continue
         left = now.upper / clean.upper
@@ -173,7 +201,7 @@ def left_over(known: Known, base: Base, runs: int) -> tuple[float, float] | None
         found["delivery_m3_s"] = max(middle, kink - HIDES * doubt), error
     weights = sum(error**-2 for _, error in found.values())
     sums = sum(left * error**-2 for left, error in found.values())
-    sound = uphill(known.signature, base.traits, runs)
+    sound = uphill(known.signature, base.traits, runs, hourly)
     return sums / weights / sound, 1.0 / sqrt(weights)
 
 
@@ -207,26 +235,9 @@ def share_of_rated(known: Known) -> Share | None:
     if new <= 0.0:
         return None
     error = OF_A_MEDIAN * clean[name].sigma / clean[name].middle / sqrt(max(known.signature.learned_runs, 1))
-    size = tank_by_meter(known.signature)
+    size = known.signature.tank_size
     if size is None:
-        return Share(clean[name].middle / new, now.upper / new, error, metered=False)
+        return Share(clean[name].middle / new, now.upper / new, error)
     true, doubt = size
     new /= true
-    return Share(clean[name].middle / new, now.upper / new, hypot(error, doubt), metered=True)
-
-
-def tank_by_meter(signature: Signature) -> tuple[float, float] | None:
-    """The pressure tank's size over its plate's, by what a flow meter saw drawn and what the tank seemed to
-    give meanwhile, and the relative standard error of that. None without METERED such runs."""
-    found = sorted(
-        (brief.metered_m3_s - brief.delivery_m3_s + brief.demand_m3_s) / brief.demand_m3_s
-        for brief in signature.recent
-        if brief.metered_m3_s is not None
-        and brief.delivery_m3_s is not None
-        and brief.demand_m3_s >= DRAWN * brief.delivery_m3_s
-    )
-    if len(found) < METERED or found[0] <= 0.0:
-        return None
-    middle = found[len(found) // 2]
-    spread = (found[3 * len(found) // 4] - found[len(found) // 4]) / 1.349 / middle
-    return middle, OF_A_MEDIAN * max(spread, SIGMA_LEAST) / sqrt(len(found))
+    return Share(clean[name].middle / new, now.upper / new, hypot(error, doubt))

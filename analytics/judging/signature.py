@@ -15,6 +15,7 @@ give a provisional signature.
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from math import sqrt
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
@@ -24,10 +25,16 @@ LESSON = 24
 LATELY = 8  # of the newest runs, against the clean ones
 FIRST_WORD = 6
 RECENT = 12
-KEPT = LESSON  # of the newest runs, for what comes slowly
+KEPT = LESSON  # of the newest runs, and of the newest that are HOURLY_US apart, for what comes slowly
+HOURLY_US = 3_600_000_000
 ROUGH = 0.12
 DRAWS_KEPT, DRAWS_ENOUGH = 3, 2 * LESSON
 SANK = 0.3  # of its rise: a run in which pressure fell so far below its start did not go as usual
+#: Runs that tell the tank's size, and of delivery the least that is drawn in them: a meter's least flow.
+METERED, DRAWN = 6, 0.2
+#: A median's standard error over the mean's; a quartile's is 1.36, which the better of the two hides.
+OF_A_MEDIAN = 1.2533
+SIGMA_LEAST = 0.04  # of a figure: kinks at 1 s sampling
 STEADY = 0.35  # demand before and after may differ by so much of delivery: beyond, neither is the run's
 
 
@@ -70,16 +77,19 @@ TRAITS = (
 class Signature:
     lesson: list[Brief] = field(default_factory=list)
     recent: list[Brief] = field(default_factory=list)
+    hourly: list[Brief] = field(default_factory=list)  # an hour apart: KEPT of them have seen a whole day
     clean: dict[str, Trait] = field(default_factory=dict)
     first: dict[str, Trait] = field(default_factory=dict)  # of the first LATELY runs alone
     learned_us: int | None = None  # when the lesson was over
     learned_runs: int = 0
     draws_m3_s: list[float] = field(default_factory=list)  # the largest that were seen, largest first
     draws_seen: int = 0
+    #: The pressure tank's size over its plate's by a flow meter, in the lesson; its relative standard error.
+    tank_size: tuple[float, float] | None = None
 
     def __post_init__(self) -> None:
-        self._told: dict[tuple[str, int], Trait | None] = {}  # by `now`, of the list `_told_of`
-        self._columns: dict[str, list[float | None]] = {}  # likewise
+        self._told: dict[tuple[str, int, bool], Trait | None] = {}  # by `now`, of the list `_told_of`
+        self._columns: dict[tuple[str, bool], list[float | None]] = {}  # likewise
         self._told_of = self.recent
 
     def learn(self, run: Run, healthy: bool, least_rise_pa: float) -> None:
@@ -89,10 +99,13 @@ class Signature:
         if brief is None or brief.stop_pa - brief.start_pa < least_rise_pa:
             return
         self.recent = [*self.recent, brief][-KEPT:]
+        if not self.hourly or brief.at_us - self.hourly[-1].at_us >= HOURLY_US:
+            self.hourly = [*self.hourly, brief][-KEPT:]
         if self.learned_us is not None or not healthy:
             return
         self.lesson.append(brief)
         self.learned_runs = len(self.lesson)
+        self.tank_size = _size_by_meter(self.lesson)
         if len(self.lesson) >= LESSON:
             self.learned_us = brief.at_us
         if len(self.lesson) >= FIRST_WORD:
@@ -117,16 +130,18 @@ class Signature:
     def repaired(self) -> None:
         """A fault of pump, filter or tank is gone: the runs that showed it are no longer recent."""
         self.recent = self.recent[-2:]
+        self.hourly = self.recent[-1:]
 
-    def now(self, name: str, last: int = RECENT) -> Trait | None:
-        """A trait over the newest `last` runs; None with fewer than half of them."""
+    def now(self, name: str, last: int = RECENT, hourly: bool = False) -> Trait | None:
+        """A trait over the newest `last` runs (an hour apart); None with fewer than half of them."""
         if self._told_of is not self.recent:
             self._told, self._columns, self._told_of = {}, {}, self.recent
-        asked = (name, last)
+        asked = (name, last, hourly)
         if asked not in self._told:
-            if name not in self._columns:
-                self._columns[name] = [getattr(brief, name) for brief in self.recent]
-            newest = self._columns[name][-last:]
+            if (name, hourly) not in self._columns:
+                briefs = self.hourly if hourly else self.recent
+                self._columns[name, hourly] = [getattr(brief, name) for brief in briefs]
+            newest = self._columns[name, hourly][-last:]
             self._told[asked] = _trait(newest) if len(newest) * 2 >= last else None
         return self._told[asked]
 
@@ -152,6 +167,25 @@ def usable(run: Run) -> Brief | None:
         c.delivery_stop_m3_s, c.drawdown_m3 if c.drawdown_m3 is not None else filled, c.run_time_s,
         c.demand_m3_s, low, high, c.motor_level, c.filter_drop_pa, metered,
     )  # fmt: skip
+
+
+def _size_by_meter(briefs: list[Brief]) -> tuple[float, float] | None:
+    """By what a flow meter saw drawn and what the tank seemed to give. None without METERED such runs.
+
+    Of the lesson alone: what leaks before the meter later on makes the tank look small, and is not its size.
+    """
+    found = sorted(
+        (brief.metered_m3_s - brief.delivery_m3_s + brief.demand_m3_s) / brief.demand_m3_s
+        for brief in briefs
+        if brief.metered_m3_s is not None
+        and brief.delivery_m3_s is not None
+        and brief.demand_m3_s >= DRAWN * brief.delivery_m3_s
+    )
+    if len(found) < METERED or found[0] <= 0.0:
+        return None
+    middle = found[len(found) // 2]
+    spread = (found[3 * len(found) // 4] - found[len(found) // 4]) / 1.349 / middle
+    return middle, OF_A_MEDIAN * max(spread, SIGMA_LEAST) / sqrt(len(found))
 
 
 def kink(run: Run) -> float | None:

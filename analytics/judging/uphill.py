@@ -24,10 +24,10 @@ SHUT_OFF = 1.5
 MOVED, ABOVE = 0.02, 1.10
 
 
-def uphill(signature: Signature, clean: dict[str, Trait], runs: int) -> float:
+def uphill(signature: Signature, clean: dict[str, Trait], runs: int, hourly: bool = False) -> float:
     """Delivery that a sound pump would have at the newest runs' pressures, over its clean one; at most 1."""
     start, stop = clean.get("start_pa"), clean.get("stop_pa")
-    start_now, stop_now = signature.now("start_pa", runs), signature.now("stop_pa", runs)
+    start_now, stop_now = (signature.now(name, runs, hourly) for name in ("start_pa", "stop_pa"))
     if not (start and stop and start_now and stop_now):
         return 1.0
     if start_now.middle + stop_now.middle <= (1.0 + MOVED) * (start.middle + stop.middle):
