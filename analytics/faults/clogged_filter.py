@@ -30,7 +30,8 @@ from analytics.judging.blame import CLOG_DROP
 from analytics.judging.decline import HOUR_US, LEAST, left_of_lesson
 from analytics.judging.signature import LATELY, best_delivery
 from analytics.judging.watch import AllClear, Claim, Coverage, Detector
-from analytics.outlooks.clogging import days_to_flush
+from analytics.outlooks.clogging import Reading, days_by_any
+from analytics.outlooks.filter_drop import clean_drop, refined
 from analytics.plant.description import MOTOR_MEASURES, Measure
 from analytics.records import Outlook
 
@@ -61,7 +62,7 @@ class DeliveryMemory:
     back_since_us: int = 0
     onset_us: int = 0
     clean_error: float = 0.0  # of delivery left, by what is not known of the clean
-    days: list[list[float]] = field(default_factory=list)  # time [d], delivery left, its error
+    days: list[list[float]] = field(default_factory=list)  # time [d], delivery left, its error, drop [Pa]
 
 
 class DeliveryFault(Detector):
@@ -147,20 +148,30 @@ class CloggedFilter(DeliveryFault):
         return said
 
     def day(self, day: Day, known: Known) -> Sequence[Word]:
-        """Take up what the day's runs say, LATELY of them at least."""
+        """Take up what the day's runs say, LATELY of them at least, as of their middle."""
         recent = known.signature.recent
         today = sum(brief.at_us >= day.from_us for brief in recent)
-        found = left_of_lesson(known, max(today, LATELY)) if 2 * today >= LATELY else None
+        runs = max(today, LATELY)
+        found = left_of_lesson(known, runs) if 2 * today >= LATELY else None
         if found is not None:
             left, error, self.memory.clean_error = found
-            self.memory.days = [*self.memory.days, [day.to_us / 86_400e6, left, error]][-DAYS_KEPT:]
+            times = [brief.at_us for brief in recent[-runs:]]
+            row = [sum(times) / len(times) / 86_400e6, left, error]
+            drop = known.signature.now("filter_drop_pa", runs)
+            if drop is not None:
+                row.append(drop.middle)
+            self.memory.days = [*self.memory.days, row][-DAYS_KEPT:]
         return ()
 
     def outlooks(self, day: Day, known: Known) -> Sequence[Outlook]:
         """Days until a quarter of the delivery is gone, by the blocking laws."""
-        if self.plant.filter is None:
+        fitted = self.plant.filter
+        if fitted is None:
             return ()
-        told = days_to_flush(self.memory.days, FLUSH_AT, self.memory.clean_error)
+        clean = clean_drop(known.signature) if fitted.position == "before_tank" else None
+        days = self.memory.days
+        read = refined(days, clean) if clean is not None else [Reading([one[:3] for one in days])]
+        told = days_by_any(read, FLUSH_AT, self.memory.clean_error, day.to_us / 86_400e6)
         return [Outlook("days_to_flush_filter", None, day.at_us, *told)]
 
 

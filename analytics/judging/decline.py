@@ -154,20 +154,21 @@ def _sure(known: Known, base: Base, interval_s: float) -> Iterator[bool]:
     """For each window, whether a loss is beyond doubt in it."""
     coarse = interval_s >= COARSE_S
     for runs, least in WINDOWS:
-        recent = known.signature.hourly if coarse else known.signature.recent
-        if len(recent) < runs:
-            return
-        if coarse:
-            if recent[-1].at_us - recent[-runs].at_us < COARSE_HOURS * HOUR_US:
+        for hourly in (False, True) if coarse else (False,):
+            recent = known.signature.hourly if hourly else known.signature.recent
+            if len(recent) < runs:
                 continue
-            least = max(least, LEAST_COARSE)
-        found = left_over(known, base, runs, coarse)
-        if found is None:
-            continue
-        loss = 1.0 - found[0]
-        z = (loss - BORNE) / found[1]
-        if loss >= least and z > 0.0 and 0.5 * z**2 >= ENOUGH:
-            yield loss >= OF_AN_HOUR or _all_day(known, base)
+            if coarse:
+                if recent[-1].at_us - recent[-runs].at_us < COARSE_HOURS * HOUR_US:
+                    continue
+                least = max(least, LEAST_COARSE)
+            found = left_over(known, base, runs, hourly)
+            if found is None:
+                continue
+            loss = 1.0 - found[0]
+            z = (loss - BORNE) / found[1]
+            if loss >= least and z > 0.0 and 0.5 * z**2 >= ENOUGH:
+                yield loss >= OF_AN_HOUR or _all_day(known, base)
 
 
 def _all_day(known: Known, base: Base) -> bool:
@@ -176,10 +177,13 @@ def _all_day(known: Known, base: Base) -> bool:
     return found is not None and 1.0 - found[0] - BORNE > HOURS_Z * found[1]
 
 
-def left_over(known: Known, base: Base, runs: int, hourly: bool = False) -> tuple[float, float] | None:
+def left_over(
+    known: Known, base: Base, runs: int, hourly: bool = False, fair: bool = False
+) -> tuple[float, float] | None:
     """Delivery of the newest runs over its clean value, and the standard error of that.
 
-    hourly: of runs an hour apart at least.
+    hourly: of runs an hour apart at least. fair: as often too low as too high, so by the kinks' median where
+    there is one; else what reads high is preferred, so that no tap in a window is called a loss.
     """
     found: dict[str, tuple[float, float]] = {}
     for name in FIGURES:
@@ -188,7 +192,8 @@ def left_over(known: Known, base: Base, runs: int, hourly: bool = False) -> tupl
             continue
         left = now.upper / clean.upper
         if name == "kink_m3_s":
-            left = max(left, now.middle / clean.middle)  # a tap in the kink's window spoils it either way
+            middle = now.middle / clean.middle  # a tap in the kink's window spoils it either way
+            left = middle if fair else max(left, middle)
         learned = known.signature.clean.get(name, clean)  # eight runs alone tell little of the scatter
         sigma = max(clean.sigma / clean.middle, learned.sigma / learned.middle, SIGMA_LEAST)
         error = OF_A_MEDIAN * sigma * hypot(1.0 / sqrt(max(base.runs, 1)), 1.0 / sqrt(runs))
@@ -199,6 +204,8 @@ def left_over(known: Known, base: Base, runs: int, hourly: bool = False) -> tupl
         kink, doubt = found["kink_m3_s"]
         middle, error = found["delivery_m3_s"]
         found["delivery_m3_s"] = max(middle, kink - HIDES * doubt), error
+    if fair and "kink_m3_s" in found:
+        found.pop("delivery_m3_s", None)
     weights = sum(error**-2 for _, error in found.values())
     sums = sum(left * error**-2 for left, error in found.values())
     sound = uphill(known.signature, base.traits, runs, hourly)
@@ -210,7 +217,7 @@ def left_of_lesson(known: Known, runs: int) -> tuple[float, float, float] | None
     signature = known.signature
     if signature.learned_us is None:
         return None
-    found = left_over(known, Base(signature.clean, signature.learned_runs), runs)
+    found = left_over(known, Base(signature.clean, signature.learned_runs), runs, fair=True)
     if found is None:
         return None
     left, error = found

@@ -32,13 +32,14 @@ def uphill(signature: Signature, clean: dict[str, Trait], runs: int, hourly: boo
         return 1.0
     if start_now.middle + stop_now.middle <= (1.0 + MOVED) * (start.middle + stop.middle):
         return 1.0
-    head = max(_shut_off(clean, start.middle, stop.middle), ABOVE * max(stop_now.middle, stop.middle))
+    head = max(shut_off(clean, start.middle, stop.middle), ABOVE * max(stop_now.middle, stop.middle))
     ends = ((start.middle, start_now.middle), (stop.middle, stop_now.middle))
     shares = [sqrt(max(head - now, 0.0) / (head - then)) for then, now in ends]
     return min(0.5 * sum(shares), 1.0)
 
 
-def _shut_off(clean: dict[str, Trait], low_pa: float, high_pa: float) -> float:
+def shut_off(clean: dict[str, Trait], low_pa: float, high_pa: float) -> float:
+    """H0 by the clean ratio of delivery at both ends of the band, SHUT_OFF of its top at most."""
     most = SHUT_OFF * high_pa
     start, stop = clean.get("delivery_start_m3_s"), clean.get("delivery_stop_m3_s")
     if not (start and stop) or start.middle <= 0.0:

@@ -17,7 +17,7 @@ value (all days share it) and the scatter of the days. No randomness: sums over 
 time where the first found the answer.
 
 What no fit knows: how much water, and how dirty, passes from now on: DRIFT_WEEK of `forecast`, which grows
-with the square root of the weeks, widens what comes out.
+with the square root of the weeks, and DAILY, which the days to come even out, widen what comes out.
 
 Parameters:
     SHARES    f of a clean screen: 1 to 4 psi of some 20 to 40 that the pump has to spare (common practice,
@@ -25,6 +25,7 @@ Parameters:
               line then (n = 3/2)
     PRIOR     of no loss, of one that stays, of one that grows: none is known to be likelier
     SCATTER   the days' scatter over what their runs say: taken from half to three times, equally likely
+    DAILY     0.25 of a day's water, from one day to the next (common practice, no source)
     TOLD      odds on a loss that grows, below which no day is told: ten to one, "strong" (Jeffreys)
 
 Source: J. Hermia, Constant pressure blocking filtration laws, Trans. IChemE 60 (1982) 183 (from memory);
@@ -49,10 +50,12 @@ if TYPE_CHECKING:
 LEAST_POINTS = 5
 #: Beyond a year nobody plans a flush.
 MOST_DAYS = 366.0
-LAWS = (0.0, 1.0, 1.5, 2.0)
+#: Hermia's four are likelier than what lies between them.
+LAWS = {0.0: 3.0, 0.5: 1.0, 1.0: 3.0, 1.25: 1.0, 1.5: 3.0, 1.75: 1.0, 2.0: 3.0}
 SHARES = (0.03, 0.1, 0.3, 1.0)
 SCATTER = (0.5, 0.7, 1.0, 1.4, 2.0, 3.0)
 TOLD = 10.0
+DAILY = 0.25
 #: Days on which it may have begun, days of the flush, and losses that came at once: fine enough, since the
 #: scatter of days blurs more.
 ONSETS, FLUSHES, FINE = 20, 32, 40
@@ -73,8 +76,12 @@ class Record(NamedTuple):
     weight: Floats
 
 
-def days_to_flush(points: Sequence[Sequence[float]], level: float, common: float) -> Quantiles:
-    """Days from the last point until delivery left falls to `level`: tenth, median, ninetieth percentile.
+def days_to_flush(
+    points: Sequence[Sequence[float]], level: float, common: float, now: float | None = None
+) -> Quantiles:
+    """Days from `now` (the last point, where none is said) until delivery left falls to `level`.
+
+    The tenth, fiftieth and ninetieth percentile.
 
     points: (day, delivery left over clean, its standard error by the day's runs), in order of time.
     common: standard error of the clean value, which all points share. None: beyond MOST_DAYS; three times
@@ -85,35 +92,71 @@ def days_to_flush(points: Sequence[Sequence[float]], level: float, common: float
     >>> early < 10.0 < late
     True
     """
+    return days_by_any([Reading(points)], level, common, now)
+
+
+class Reading(NamedTuple):
+    """One way to read the days, and which shares of the clean screen go with it."""
+
+    points: Sequence[Sequence[float]]
+    shares: tuple[float, ...] = SHARES
+
+
+def days_by_any(
+    readings: Sequence[Reading], level: float, common: float, now: float | None = None
+) -> Quantiles:
+    """The same where the days can be read in several ways, each as likely as another."""
+    points = readings[len(readings) // 2].points
     if len(points) < LEAST_POINTS:
         return NOT_TOLD
-    day, left, error = np.asarray(points, np.float64).T
-    if float(np.median(left[-3:])) <= level:
+    if float(np.median([one[1] for one in points[-3:]])) <= level:
         return 0.0, 0.0, 0.0
-    record = _pooled(day, np.log(np.clip(left, 0.05, 2.0)), error / np.clip(left, 0.05, 2.0))
-    if not _worth_it(record, common):
+    told = [one for some in readings if (one := _told(some.points, level, common, some.shares)) is not None]
+    if 2 * len(told) <= len(readings):
         return NOT_TOLD
+    passed = max(now - points[-1][0], 0.0) if now is not None else 0.0
+    days, share, never = (np.concatenate([one[k] for one in told]) for k in range(3))
+    return _quantiles(np.maximum(days - passed, 0.0), share, float(never.mean()))
+
+
+def _told(
+    points: Sequence[Sequence[float]], level: float, common: float, of_clean: tuple[float, ...]
+) -> tuple[Floats, Floats, Floats] | None:
+    """Days of the flush, how likely each is, and how likely none comes; None where no clog can be told."""
+    day, left, error = np.asarray(points, np.float64).T
+    share = np.clip(left, 0.05, 2.0)
+    record = _pooled(day, np.log(share), np.hypot(error / share, _unlike_days(day, np.log(share))))
+    if not _worth_it(record, common):
+        return None
     onsets = _onsets(record.day)
     still = _evidence(record, np.zeros((1, len(record.day))), common)
     stays = _evidence(record, _stayed(record.day, onsets), common)
     flushes = np.geomspace(0.25, MOST_DAYS, FLUSHES)
-    grows = _growth(record, onsets, flushes, level, common)
+    grows = _growth(record, onsets, flushes, level, common, of_clean)
     # each of the three hypotheses spreads its prior evenly over its own grid
     top = max(float(still.max()), float(stays.max()), float(grows.max()))
-    odds_growing = float(np.exp(grows - top).sum() / (len(LAWS) * ONSETS * FLUSHES))
+    odds_growing = float(np.exp(grows - top).sum() / (sum(LAWS.values()) * ONSETS * FLUSHES))
     odds_stays = float(np.exp(stays - top).mean())
     odds_still = float(np.exp(still - top).mean())
     if odds_growing < TOLD * odds_still:
-        return NOT_TOLD
-    never = odds_stays / (odds_stays + odds_growing)
+        return None
     by_flush = np.exp(grows - top).sum(axis=(0, 1))
     held = np.cumsum(by_flush) / by_flush.sum()
     a = max(int(np.searchsorted(held, 0.002)) - 1, 0)
     b = min(int(np.searchsorted(held, 0.998)) + 1, FLUSHES - 1)
     fine = np.geomspace(flushes[a], flushes[b], FINE)
-    again = _growth(record, onsets, fine, level, common)
-    weights = np.exp(again - again.max())
-    return _quantiles(fine, weights.sum(axis=(0, 1)), never)
+    again = _growth(record, onsets, fine, level, common, of_clean)
+    likely = np.exp(again - again.max()).sum(axis=(0, 1))
+    days, share = _drifted(fine, likely / likely.sum())
+    return days, share, np.array([odds_stays / (odds_stays + odds_growing)])
+
+
+def _unlike_days(day: Floats, log_left: Floats) -> Floats:
+    """How far off a course in days each is, since days' water differs: by DAILY of one day's loss times the
+    root of the days since, as of the newest, from which it is told what is to come."""
+    smooth = np.convolve(np.pad(log_left, 1, mode="edge"), np.full(3, 1.0 / 3.0), mode="valid")
+    lost = np.maximum(-np.gradient(smooth, np.maximum.accumulate(day + 1e-3 * np.arange(len(day)))), 0.0)
+    return np.asarray(DAILY * np.sqrt(np.maximum(day[-1] - day, 0.5)) * lost)
 
 
 def _pooled(day: Floats, log_left: Floats, error: Floats) -> Record:
@@ -150,7 +193,9 @@ def _stayed(day: Floats, onsets: Floats) -> Floats:
     return np.asarray((since[:, None, :] * np.log1p(-STEPS)[None, :, None]).reshape(-1, len(day)))
 
 
-def _growth(record: Record, onsets: Floats, flushes: Floats, level: float, common: float) -> Floats:
+def _growth(
+    record: Record, onsets: Floats, flushes: Floats, level: float, common: float, of_clean: tuple[float, ...]
+) -> Floats:
     """Log-evidence of each (law and share, onset, flush)."""
     # time since onset over time from onset to flush
     ends = record.day[-1] + flushes
@@ -158,9 +203,9 @@ def _growth(record: Record, onsets: Floats, flushes: Floats, level: float, commo
         ends[None, :, None] - onsets[:, None, None]
     )
     found = [
-        _evidence(record, _course(part, law, share, level), common) - np.log(len(shares))
-        for law in LAWS
-        for shares in [SHARES if law else SHARES[-1:]]  # a cake's course is the same for all
+        _evidence(record, _course(part, law, share, level), common) + np.log(likely / len(shares))
+        for law, likely in LAWS.items()
+        for shares in [of_clean if law else of_clean[-1:]]  # a cake's course is the same for all
         for share in shares
     ]
     # scale-free in the whole time from onset to flush; the grid of flushes is even in its logarithm
@@ -194,11 +239,14 @@ def _evidence(record: Record, course: Floats, common: float) -> Floats:
     return np.asarray(np.logaddexp.reduce(np.stack(ways), axis=0))
 
 
-def _quantiles(flushes: Floats, weight: Floats, never: float) -> Quantiles:
-    """Of days to flush, each widened by how use and dirt may drift until then."""
-    drift = np.minimum(DRIFT_WEEK * np.sqrt(flushes / 7.0), DRIFT_MOST)
+def _drifted(flushes: Floats, weight: Floats) -> tuple[Floats, Floats]:
+    """Days to flush, each spread by how use and dirt may drift until then."""
+    drift = np.minimum(np.hypot(DRIFT_WEEK * np.sqrt(flushes / 7.0), DAILY / np.sqrt(flushes)), DRIFT_MOST)
     days = (flushes[:, None] * np.exp(drift[:, None] * _NODES[None, :])).ravel()
-    share = np.repeat(weight, len(_NODES))
+    return days, np.repeat(weight, len(_NODES))
+
+
+def _quantiles(days: Floats, share: Floats, never: float) -> Quantiles:
     order = np.argsort(days, kind="stable")
     days, share = days[order], share[order]
     held = (np.cumsum(share) - 0.5 * share) / share.sum() * (1.0 - never)

@@ -40,6 +40,7 @@ DAYS = 42
 SLOW_DAYS, SLOW_FROM_DAY = 35, 6
 #: Of the delivery when clean (a filter), of the compliance (air: apparent delivery is then 1 / share).
 FLUSH_AT, TOP_UP_AT = 0.75, 0.75
+YEAR_DAYS = 366.0
 AROUND = 3  # days either side, of which the median is taken for what was true
 
 
@@ -148,11 +149,21 @@ def _slow(name: str, kind: str, level: float, unit_days: float, seed: int) -> li
     at_us = START_US + int((passed[0] + 0.5) * DAY_US)
     since_us = START_US + (SLOW_FROM_DAY + 7) * DAY_US
     scaled = [
-        replace(one, p10=unit_days * one.p10, p50=unit_days * one.p50, p90=unit_days * one.p90)
+        replace(
+            one,
+            p10=unit_days * one.p10,
+            p50=_days_or_year(one.p50, unit_days),
+            p90=_days_or_year(one.p90, unit_days),
+        )
         for one in told
-        if one.p10 is not None and one.p50 is not None and one.p90 is not None and one.time_us >= since_us
+        if one.p10 is not None and one.time_us >= since_us
     ]
     return _held(scaled, at_us)
+
+
+def _days_or_year(value: float | None, unit_days: float) -> float:
+    """A forecast that reaches beyond the year that it looks ahead is taken to its end."""
+    return YEAR_DAYS if value is None else unit_days * value
 
 
 def _held(told: list[Outlook], empty_us: int) -> list[Told]:
