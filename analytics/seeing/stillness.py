@@ -1,21 +1,25 @@
 """Whether a gauge says exactly the same for longer than it ever would: it is stuck, pump running or not.
 
-A gauge whose noise is as large as its last digit, or not much smaller, repeats a word now and then. How
-many equal words in a row come by chance is learned from the gauge itself: a row of k has, in its stillest
-hours, the chance p^k, so that the longest of N words has about ln N / ln(1/p). Of a day's N = 86,400 that
-is 11.4 / ln(1/p), of a century's N 21.9 / ln(1/p); of 1,440 words a day 7.3 and 17.8. The longest row of a
-day scatters by an eighth to a sixth (Gumbel), and may be one that came short by 2 sigma:
+A gauge whose noise is as large as its last digit, or not much smaller, repeats a word now and then. How many
+equal words in a row come by chance is learned from the gauge itself: a row of k has, in its stillest hours,
+the chance p^k, so that the longest of N words has about ln N / ln(1/p). Of a day's N = 86,400 that is
+11.4 / ln(1/p), of a century's 21.9 / ln(1/p); of 1,440 words a day 7.3 and 17.8. The longest row of a day
+scatters by an eighth to a sixth (Gumbel), and may be one that came short by 2 sigma:
 
-    stuck     LONGER times the longest row so far, once a day and WORDS have been heard
+    stuck     LONGER times the longest row so far, once two days and WORDS have been heard
     doubtful  longer than the longest so far: it shows no state of the water
 
 LONGER = 3: 17.8 / 7.3 / (1 - 2/6) = 3.7 at a word a minute, 21.9 / 11.4 / (1 - 2/8) = 2.6 at one a second:
 one false alarm in some ten years at the slowest, a century at the quickest, and the rows that follow raise
-what is usual. The day has a night in it, in which nobody draws and a gauge is as still as it gets; one that
-speaks on change or holds its last word repeats itself for hours, and is never found stuck by this.
+what is usual. ROW words at least, whatever was learned.
+
+One whose noise is a fifth of its digit repeats itself for hours where pressure rests amid a digit, for
+seconds at the edge of one. So none is judged that ever said the same more than MOST times running: p = 0.8
+over a day, a noise of 0.4 digits amid one. Two days have nights and some twenty rests in them, and that each
+lies at an edge is no chance. One that speaks on change or holds its last word is never judged either.
 
 Where a word stands for nothing or for the end of the gauge's scale, it may stand: only words within what
-the gauge has said while it moved convict it. ROW words at least, whatever was learned.
+the gauge has said while it was learned convict it.
 
 Source: longest run of successes, Erdos & Renyi 1970 (from memory).
 """
@@ -30,10 +34,11 @@ import numpy as np
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-LEARNING_US = 86_400_000_000
+LEARNING_US = 2 * 86_400_000_000
 WORDS = 1000
 LONGER = 3
 ROW = 10
+MOST = 50
 
 
 MOVES, DOUBTFUL, STUCK = 0, 1, 2
@@ -55,14 +60,14 @@ class Stillness:
     """Good words of one gauge in; for each, whether it stands in a row too long to be by chance."""
 
     def __init__(self) -> None:
-        self._until_us: int | None = None  # end of the day of learning
+        self._until_us: int | None = None  # end of learning
         self._heard = 0  # words while learning
         self._learned = False
         self._value = float("nan")  # the newest word
         self._row = 0  # how many words in a row have said it
         self._row_us = 0  # since when
         self._longest = 0
-        self._low, self._high = float("inf"), float("-inf")  # of the day of learning
+        self._low, self._high = float("inf"), float("-inf")  # of what was learned
 
     def hear(
         self, signal: int, time_us: NDArray[np.int64], value: NDArray[np.float64]
@@ -75,7 +80,7 @@ class Stillness:
         return said, self._judge(signal, time_us[first:], value[first:], said[first:])
 
     def _learn(self, time_us: NDArray[np.int64], value: NDArray[np.float64]) -> int:
-        """Take the words of the first day; how many of these were."""
+        """Take the words of the first days; how many of these were."""
         if self._until_us is None and len(value):
             self._until_us = int(time_us[0]) + LEARNING_US
         past = int(np.searchsorted(time_us, self._until_us or 0))
@@ -112,10 +117,12 @@ class Stillness:
         open_us = self._row_us
         starts, ends, rows = self._rows(time_us, value)
         stood = []
+        if self._longest > MOST:
+            return []
         for at in np.flatnonzero(rows > self._longest).tolist():
             row, begins, past = int(rows[at]), int(starts[at]), int(ends[at])
             spoken = float(value[begins])
-            if row <= self._longest or not self._low < spoken < self._high:
+            if row <= self._longest or self._longest > MOST or not self._low < spoken < self._high:
                 continue
             said[max(begins, past - (row - self._longest)) : past] = DOUBTFUL
             if row > self._limit():

@@ -36,34 +36,45 @@ def heard(value: np.ndarray, cuts: list[int]) -> tuple[np.ndarray, list[Stood]]:
     return np.concatenate(said), stood
 
 
-@pytest.mark.parametrize("digit", [0.1, 0.5, 2.0, 5.0])
+@pytest.mark.parametrize("digit", [0.1, 0.5, 2.0, 5.0, 8.0])
 def test_a_month_of_noise_convicts_nobody(digit: float) -> None:
-    said, stood = heard(gauge(30 * DAY, digit), [])
+    """Pressure rests here or there, an hour at a time: amid a digit, or at the edge of one."""
+    rests = np.random.default_rng(1).uniform(0.0, 20.0, 30 * 24)
+    noise = np.random.default_rng(3).normal(50.0, 1.0, 30 * DAY)
+    said, stood = heard(np.round((noise + np.repeat(rests, 3600)) / digit) * digit, [])
     assert stood == []
     assert not (said == STUCK).any()
 
 
+def test_a_coarse_gauge_that_rests_longer_than_ever_is_not_stuck() -> None:
+    """Noise of an eighth of a digit; draws each five minutes, and one day none for three hours."""
+    rests = np.repeat(np.random.default_rng(1).uniform(0.0, 20.0, 3 * 288), 300)
+    rests[2 * DAY + 20_000 : 2 * DAY + 31_000] = 14.0
+    value = np.round((np.random.default_rng(3).normal(50.0, 1.0, 3 * DAY) + rests) / 8.0) * 8.0
+    assert heard(value, [])[1] == []
+
+
 @pytest.mark.parametrize("digit", [0.1, 2.0])
 def test_what_is_said_goes_by_the_words_and_not_by_the_chunks(digit: float) -> None:
-    value = gauge(2 * DAY, digit)
-    value[150_000:150_400] = value[150_000]
+    value = gauge(3 * DAY, digit)
+    value[200_000:200_400] = value[200_000]
     whole = heard(value, [])
-    cut = heard(value, [1, 500, DAY - 1, DAY, DAY + 1, 150_003, 150_017, 150_200, 160_000])
+    cut = heard(value, [1, 500, 2 * DAY - 1, 2 * DAY, 2 * DAY + 1, 200_003, 200_017, 200_200, 210_000])
     assert whole[1] == cut[1]
     assert (whole[0] == cut[0]).all()
     assert len(whole[1]) == 1
-    assert whole[1][0].since_us <= 150_000 * 1_000_000 < whole[1][0].at_us
+    assert whole[1][0].since_us <= 200_000 * 1_000_000 < whole[1][0].at_us
     assert set(np.unique(whole[0])) == {MOVES, DOUBTFUL, STUCK}
 
 
-def test_longer_than_the_longest_row_of_a_day_by_the_factor_it_names() -> None:
-    """The longest of N words has ln N / ln(1/p): held against rows counted one by one."""
-    value = gauge(DAY + 5000, 2.0)
+def test_longer_than_the_longest_row_so_far_by_the_factor_it_names() -> None:
+    """Held against rows counted one by one."""
+    value = gauge(2 * DAY + 5000, 2.0)
     longest = row = 1
-    for before, now in pairwise(value[:DAY]):
+    for before, now in pairwise(value[: 2 * DAY]):
         row = row + 1 if now == before else 1
         longest = max(longest, row)
-    value[DAY + 1000 :] = value[DAY + 999]
+    value[2 * DAY + 1000 :] = value[2 * DAY + 999]
     _, stood = heard(value, [])
     assert [one.usual for one in stood] == [longest]
     assert stood[0].words == LONGER * longest + 1
@@ -71,8 +82,8 @@ def test_longer_than_the_longest_row_of_a_day_by_the_factor_it_names() -> None:
 
 @pytest.mark.parametrize("value", [-1000.0, 1000.0])
 def test_the_end_of_the_scale_may_stand(value: float) -> None:
-    shown = gauge(2 * DAY, 0.5)
-    shown[DAY + 9000 :] = value
+    shown = gauge(3 * DAY, 0.5)
+    shown[2 * DAY + 9000 :] = value
     assert heard(shown, [])[1] == []
 
 
