@@ -4,11 +4,10 @@ from __future__ import annotations
 
 import sys
 import time
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
-from analytics.engine import Engine
 from analytics.instants import rfc3339
-from collector.readings.file import ReadingsFile
+from collector.beside import beside
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -16,9 +15,26 @@ if TYPE_CHECKING:
 
     from analytics.plant.description import Plant
     from analytics.records import Outcome
+    from analytics.seeing.sight import Seen
 
 #: A recording that takes longer than this to go through says how far it is.
 PATIENCE_S = 1.0
+
+
+class _Stretch(NamedTuple):
+    """What was seen in one stretch of the file; readings in it, and the time of its last."""
+
+    seen: Seen
+    readings: int = 0
+    last_us: int | None = None
+
+
+class _Unused(NamedTuple):
+    """What of the file was left out."""
+
+    malformed: int
+    named: list[tuple[int, str]]
+    late: int
 
 
 def outcomes(path: Path, plant: Plant) -> Iterator[Outcome]:
@@ -26,28 +42,45 @@ def outcomes(path: Path, plant: Plant) -> Iterator[Outcome]:
 
     Progress and that word go to standard error. Raises ReadingsError where the file is none.
     """
-    file, engine, progress = ReadingsFile(path, plant), Engine(plant), _Progress()
+    stretches = beside(lambda: _seen(path, plant))
+    from analytics.judge import Judge  # while the file is begun
+
+    judge, progress = Judge(plant), _Progress()
     count = 0
-    for readings in file:
-        outcome = engine.feed(readings)
-        count += len(readings)
-        progress.show(count, int(readings.time_us[-1]) if len(readings) else None)
+    for stretch in stretches:
+        if isinstance(stretch, _Unused):
+            progress.end()
+            _say_unused(path, stretch)
+            continue
+        outcome = judge.hear(stretch.seen)
+        count += stretch.readings
+        progress.show(count, stretch.last_us)
         yield outcome
-    yield engine.finish()
-    progress.end()
-    if file.malformed:
-        _say_malformed(file)
-    if engine.late:
-        print(f"{engine.late} readings came too far out of order to be analysed", file=sys.stderr)
 
 
-def _say_malformed(file: ReadingsFile) -> None:
-    rows = "row" if file.malformed == 1 else "rows"
-    print(f"{file.path}: {file.malformed} malformed {rows} left out", file=sys.stderr)
-    for line, reason in file.named:
-        print(f"  line {line}: {reason}", file=sys.stderr)
-    if file.malformed > len(file.named):
-        print(f"  and {file.malformed - len(file.named)} more", file=sys.stderr)
+def _seen(path: Path, plant: Plant) -> Iterator[_Stretch | _Unused]:
+    """The file read and seen."""
+    from analytics.seeing.sight import Sight
+    from collector.readings.file import ReadingsFile
+
+    file, sight = ReadingsFile(path, plant), Sight(plant)
+    for readings in file:
+        yield _Stretch(sight.feed(readings), len(readings), int(readings.time_us[-1]))
+    rest = sight.finish()
+    yield _Stretch(rest)
+    yield _Unused(file.malformed, file.named, rest.late)
+
+
+def _say_unused(path: Path, unused: _Unused) -> None:
+    if unused.malformed:
+        rows = "row" if unused.malformed == 1 else "rows"
+        print(f"{path}: {unused.malformed} malformed {rows} left out", file=sys.stderr)
+        for line, reason in unused.named:
+            print(f"  line {line}: {reason}", file=sys.stderr)
+        if unused.malformed > len(unused.named):
+            print(f"  and {unused.malformed - len(unused.named)} more", file=sys.stderr)
+    if unused.late:
+        print(f"{unused.late} readings came too far out of order to be analysed", file=sys.stderr)
 
 
 class _Progress:
