@@ -26,7 +26,7 @@ Parameters:
     LIE             0.01       two words of "off" that are both drop-outs, at one word in ten
     LIE_WORDS       2          of "off", and none of "on", within a climb of
     LIE_S           5 to 600 s a hammer blow is over sooner; what a water heater's swelling water pushes up
-                               takes longer
+                               takes longer; nor is a state that lasts for less a run or a rest: a wild word
 """
 
 from __future__ import annotations
@@ -176,7 +176,19 @@ def _listen(witness: Witness, span: Span | None, level: float) -> None:
     """Whether the motor signal changed state in a beat, or since the beat before."""
     if span is None or not span.count:
         return
-    first = span.first > level
-    if (witness.on is not None and first != witness.on) or span.low <= level < span.high:
-        witness.moved = True
-    witness.on = span.last > level
+    if not span.low <= level < span.high:
+        first = span.first > level
+        witness.moved |= witness.on is not None and first != witness.on
+        witness.on = first
+        return
+    on = span.value > level
+    turns = np.flatnonzero(on[1:] != on[:-1]) + 1
+    times = span.time_us
+    # each state from its first word to the next state's; what is over sooner is a wild word or two; the last
+    # one goes on
+    begins = times[np.concatenate(([0], turns))]
+    lasts = np.concatenate((np.diff(begins) >= LIE_S[0] * 1e6, [True]))
+    states = on[np.concatenate(([0], turns))][lasts]
+    before = states[:1] if witness.on is None else np.array([witness.on])
+    witness.moved |= bool((np.diff(np.concatenate((before, states)).astype(np.int8)) != 0).any())
+    witness.on = bool(states[-1])

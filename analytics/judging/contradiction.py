@@ -11,7 +11,8 @@ Parameters, each a statement about what cannot be:
     a motor signal that pressure contradicts: see `analytics.judging.climbs`
     DRAWN_SHARE  0.05   of a storage's volume that the pump must have taken since the level last
                         changed in its last digit, over LEVEL_S at least; since the last rain where it
-                        stands within 3 % of full, which rain alone can hold there
+                        stands within 3 % of full, which rain alone can hold there. Where that digit is known,
+    DIGITS       2      of it, and STICKS 1 % of the full level, by which a float may stick
     AIR_S        48 h   outdoor air that is the same to the last digit (two days of fog are not)
     JUMPS           3   moves of a level or of the air in a day that nothing could make
     LEAP_SHARE   0.08   of the full level, and what LEAP_M3_S 20 L/s brings (a tanker emptied into the
@@ -46,6 +47,7 @@ if TYPE_CHECKING:
 RUNS, RUNS_LOW = 3, 8
 SAMPLES = 20
 DRAWN_SHARE, LEVEL_S, FULL_SHARE = 0.05, 86_400.0, 0.97
+DIGITS, STICKS = 2.0, 0.01
 RUN_IN_US = 3 * 3_600_000_000
 AIR_S, AIR_SAMPLES = 48 * 3600.0, 100
 FLOW_S = 6 * 3600.0
@@ -60,6 +62,7 @@ CLOUDBURST_M_S = 0.15 / 3600.0
 MOST_FLOW_M3_S = 2e-3
 LEVEL_STEP_SHARE = 0.025
 LEAP_SHARE, LEAP_M3_S, LEAP_BEATS, LEAP_HELD_S = 0.08, 0.020, 3, 3 * 86_400.0
+LEAST_MOVE = 1e-6  # less is the rounding of a unit
 AIR_STEP_K, AIR_RATE_K_S = 5.0, 8.0 / 600.0
 
 
@@ -72,6 +75,7 @@ class Still:
     samples: int = 0
     runs: int = 0
     ran_s: float = 0.0
+    digit: float = 0.0  # the least that it ever moved; 0 while it has not
 
 
 @dataclass
@@ -126,13 +130,19 @@ class Contradictions:
         doubted: signals that are disbelieved already and convict no other.
         """
         found: dict[int, str] = {}
+        for position in self._filled:
+            said, slow = beat.spans.get(position), evidence.still.get(position)
+            if slow is not None and (said is None or not said.count):
+                # one that speaks seldom: the pump runs all the same
+                full = self._may_be_full(slow, beat, evidence)
+                slow.ran_s = 0.0 if full else slow.ran_s + beat.running_s
         for position, span in beat.spans.items():
             if not span.count:
                 continue
             still = evidence.still.get(position)
             if still is None:
                 still = evidence.still[position] = Still()
-            _stand(still, beat, span, *self._range(position, span))
+            _stand(still, beat, span, *self._range(position, span, still))
             if position in self._filled and self._may_be_full(still, beat, evidence):
                 still.ran_s = 0.0
             stuck = still.since_us and still.samples >= SAMPLES and self._stuck(position, still, beat)
@@ -145,9 +155,14 @@ class Contradictions:
             found[position] = "stuck" if still.since_us or silent else "implausible"
         return found
 
-    def _range(self, position: int, span: Span) -> tuple[float, float]:
-        """Lowest and highest of a beat; a pressure's drop-outs to nothing are no words of the gauge's."""
+    def _range(self, position: int, span: Span, still: Still) -> tuple[float, float]:
+        """Lowest and highest of a beat; a pressure's drop-outs to nothing are no words of the gauge's, nor
+        are wild ones of a level that are taken back."""
         low, high = span.low, span.high
+        storage = self._storage[position]
+        if storage is not None and still.since_us and low < high and still.value in (low, high):
+            said = span.value[np.abs(span.value - still.value) < LEAP_SHARE * storage.full_level_m]
+            return float(said.min()), float(said.max())
         zero_pa = self._zero_pa.get(position, -inf)
         if not low <= zero_pa < high:
             return low, high
@@ -176,7 +191,8 @@ class Contradictions:
         storage = self.plant.storages[0]
         full = still.value >= FULL_SHARE * storage.full_level_m and self.rain is None
         inside = storage.outlet_level_m * 1.1 + 0.02 < still.value and not full
-        return inside and still.ran_s * 0.5 * self.flow_m3_s > DRAWN_SHARE * storage.volume_m3
+        share = max(DIGITS * still.digit / storage.full_level_m, STICKS) if still.digit else DRAWN_SHARE
+        return inside and still.ran_s * 0.5 * self.flow_m3_s > min(share, DRAWN_SHARE) * storage.volume_m3
 
     def _may_be_full(self, still: Still, beat: Beat, evidence: Evidence) -> bool:
         """Whether a level stands where rain that falls, or has just fallen, keeps it."""
@@ -281,6 +297,9 @@ def _stands(tail: Tail, span: Span, beat: Beat) -> bool:
 
 def _stand(still: Still, beat: Beat, span: Span, low: float, high: float) -> None:
     """Take up one beat's samples of a signal, which lie between `low` and `high`."""
+    moved = high - low if low != high or not still.samples else abs(low - still.value)
+    if moved > LEAST_MOVE and (moved < still.digit or not still.digit):
+        still.digit = moved
     if low != high or not still.since_us or low != still.value:
         still.since_us = beat.from_us if low == high else 0
         still.value, still.samples, still.runs, still.ran_s = low, 0, 0, 0.0

@@ -176,6 +176,39 @@ def test_motor_that_says_off_from_the_first_row_is_convicted_by_three_climbs() -
     assert at_s(found[0].raised_us) < NIGHT_S + 4 * fill_s
 
 
+def test_dead_motor_signal_with_wild_words_is_one_finding() -> None:
+    """A second's word of "on" each few hours is no run that it has seen."""
+
+    def spoil(t, true):
+        return np.where(t >= STUCK_S, t % 9_000.0 < 0.5, true)
+
+    found = last_words(Holding(every_s=1.0, motor_every_s=1.0, spoil={"motor": spoil}).outcome(6.0))
+    assert [(one.fault, one.of, one.cleared_us) for one in found] == [("sensor_fault", "motor", None)]
+
+
+@pytest.mark.parametrize("stray_each_s", [None, 20_000])
+def test_level_that_stands_while_the_pump_takes_two_centimetres_is_stuck(stray_each_s: int | None) -> None:
+    """A gauge that told millimetres, twice an hour; now and then it says a wild word, and stands again."""
+
+    def spoil(t, true):
+        stray = t % (stray_each_s or 1e9) < 300.0
+        return np.where(t >= STUCK_S, np.where(stray, 0.2, 1.4), true)
+
+    holding = Holding(storage_m3=20.0, level_every_s=300.0, spoil={"level": spoil})
+    found = last_words(holding.outcome(7.0))
+    assert [(one.fault, one.cause, one.of) for one in found] == [("sensor_fault", "stuck", "level")]
+    drawn_m3_day = holding.demand_m3_s * (DAY_S - NIGHT_S)
+    taken_days = 0.01 * holding.storage_m3 / (0.5 * drawn_m3_day)
+    assert at_s(found[0].raised_us) < STUCK_S + DAY_S * (1.1 + taken_days)
+
+
+def test_stuck_level_that_speaks_each_half_hour_counts_the_runs_between_its_words() -> None:
+    stuck = {"level": after(STUCK_S, lambda true: np.full_like(true, 1.4))}
+    found = last_words(Holding(storage_m3=20.0, level_every_s=1800.0, spoil=stuck).outcome(7.0))
+    assert [(one.fault, one.cause, one.of) for one in found] == [("sensor_fault", "stuck", "level")]
+    assert at_s(found[0].raised_us) < STUCK_S + 1.1 * DAY_S
+
+
 def test_motor_that_a_slow_signal_misses_is_no_liar() -> None:
     """Runs of a minute and a half against a word in five minutes."""
     assert told(Holding(motor_every_s=300.0).outcome(3.0)) == []
