@@ -61,7 +61,8 @@
         yanchor: "top", align: "left", showarrow: false, font: { size: 14, color: layout.font.color } }] };
     const url = await Plotly.toImage({ data, layout: whole }, { format: "png", scale: 2, width: 720, height: 540 });
     const bytes = Uint8Array.from(atob(url.split(",")[1]), (c) => c.charCodeAt(0));
-    const file = new File([bytes], "holdwater-" + told.title.toLowerCase().replace(/[^a-z0-9]+/g, "-") + ".png", { type: "image/png" });
+    const name = told.picture.split(".").slice(0, 2).join(" ").toLowerCase().replace(/[^\p{L}\p{N}]+/gu, "-").slice(0, 90);
+    const file = new File([bytes], name.replace(/^-|-$/g, "") + ".png", { type: "image/png" });
     if (!fine && navigator.canShare?.({ files: [file] })) return navigator.share({ files: [file], text: told.picture }).catch(() => {});
     const link = document.createElement("a");
     link.href = URL.createObjectURL(file); link.download = file.name; link.click();

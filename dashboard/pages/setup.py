@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from typing import TYPE_CHECKING
 
 from dash import html
@@ -45,9 +46,18 @@ def layout(site: Site, rest: str, screen: dict[str, bool], listen: str) -> list[
         html.H2("Messages set aside"),
         *_set_aside(site),
         html.H2("Who can look"),
-        html.P(_who(listen)),
+        html.P(unbroken(_who(listen))),
         html.P(html.A("Phones and people", href="/people", className="button")),
         html.P("Holdwater watches and advises. It is no safety device.", className="quiet"),
+    ]
+
+
+def unbroken(words: str) -> list[Component | str]:
+    """What is to be typed, such as an option, in one piece: at its dashes a line would break."""
+    return [
+        html.Code(part, className="short") if part.startswith("--") else part
+        for part in re.split(r"(--\w+ [^ )]+)", words)
+        if part
     ]
 
 

@@ -157,7 +157,7 @@ def _pages(server: Flask, sites: Sites, files: Files, app: dash.Dash, listen: st
         ]
         about = {
             "name": f"{title} water",
-            "short_name": title[:12],
+            "short_name": _short(title),
             "start_url": f"{base}/",
             "scope": "/",
             "display": "standalone",
@@ -166,6 +166,13 @@ def _pages(server: Flask, sites: Sites, files: Files, app: dash.Dash, listen: st
             "icons": icons,
         }
         return Response(json.dumps(about), mimetype="application/manifest+json")
+
+
+def _short(title: str, most: int = 12) -> str:
+    """What fits below a symbol on a home screen: as many whole words as do, or the first one's beginning."""
+    words = title.split()
+    fits = [" ".join(words[:n]) for n in range(len(words), 0, -1) if len(" ".join(words[:n])) <= most]
+    return fits[0] if fits else title.strip()[:most]
 
 
 def _config(app: dash.Dash, files: Files) -> Markup:

@@ -9,8 +9,9 @@ from typing import TYPE_CHECKING
 
 import pytest
 
+from dashboard.pages.setup import unbroken
 from dashboard.web import guard
-from dashboard.web.app import make_app
+from dashboard.web.app import _short, make_app
 from dashboard.web.files import Files
 from dashboard.web.guard import host_allowed
 from tests.dashboard import made
@@ -289,3 +290,20 @@ def test_a_stream_is_not_held_back_to_be_compressed(client: FlaskClient) -> None
     assert "Content-Encoding" not in answer.headers
     assert next(answer.response) == b"retry: 2000\n\n"  # type: ignore[call-overload]
     answer.close()
+
+
+def test_what_stands_below_a_symbol_ends_with_a_word() -> None:
+    assert [_short(title) for title in ("Juniper Bench", "Hill", "Waterworksofallhills")] == [
+        "Juniper",
+        "Hill",
+        "Waterworksof",
+    ]
+
+
+def test_what_is_to_be_typed_stays_in_one_piece() -> None:
+    parts = unbroken("this machine only (--listen 0.0.0.0:8050 opens it).")
+    assert [getattr(part, "children", part) for part in parts] == [
+        "this machine only (",
+        "--listen 0.0.0.0:8050",
+        " opens it).",
+    ]

@@ -112,3 +112,12 @@ def test_what_owners_and_sensors_write_is_text_in_the_picture(figure: figures.Fi
 def test_a_figure_without_readings_is_an_empty_frame() -> None:
     drawn = still.still(figures.base(figures.LIGHT, unit="psi"))
     assert drawn.paths == drawn.beside == ()  # no scale of numbers that nobody measured
+
+
+def test_a_chart_that_is_studied_names_its_days_as_its_picture_does(figure: figures.Figure) -> None:
+    """The day before the month, on dates alone: an axis of seconds keeps its numbers."""
+    stops = figure["layout"]["xaxis"]["tickformatstops"]
+    assert [one["value"].split("\n")[0] for one in stops] == ["%H:%M:%S", "%H:%M", "%-d %b", "%b"]
+    seconds = figures.base(figures.LIGHT)
+    figures.line(seconds, [0.0, 1.0], [0.0, 1.0], figures.LIGHT)  # type: ignore[arg-type]
+    assert "tickformatstops" not in seconds["layout"]["xaxis"]
