@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from analytics.physics.fits import fit_lines, highest, median, medians
+from analytics.physics.fits import BATCH, fit_lines, highest, medians
 from analytics.seeing.cycles import Start, heads_end, measure_starts
 from analytics.seeing.events import Look
 from analytics.seeing.middles import unspiked
@@ -201,12 +201,7 @@ def _looks(
         middles.get("suction", nothing),
         newest,
         _known(line.error),
-        [
-            _fall(pressure, water, start, runs[which].from_us, spacing, last)
-            for start, which, spacing, last in zip(
-                starts, run.tolist(), spacing_us.tolist(), trigger.tolist(), strict=True
-            )
-        ],
+        _falls(pressure, water, start_us, np.array([one.from_us for one in runs])[run], spacing_us, trigger),
         drop,
         gap.tolist(),
         (pressure.still[trigger] != MOVES).tolist(),
@@ -245,25 +240,55 @@ def _starts(
     return [by_look[each] if each in by_look else known[runs[each[0]].from_us] for each in asked]
 
 
-def _fall(
-    pressure: Track, water: Water, start: Start, from_us: int, spacing_us: int, last: int
-) -> float | None:
-    """The fastest fall of tank water between samples FALL_US apart or more, less what noise makes."""
-    step = max(1, -(-FALL_US // spacing_us))
-    recent_us = int(pressure.time_us[last]) - FALL_SEEN * max(WINDOW_US, 4 * spacing_us)
-    since_us = max(start.start_us - 2 * step * spacing_us, recent_us)
-    first = int(np.searchsorted(pressure.time_us, max(since_us, from_us - MARGIN_US)))
-    if last - first < step:
-        return None
-    time_us, seen = pressure.time_us[first : last + 1], pressure.value[first : last + 1]
+def _falls(
+    pressure: Track,
+    water: Water,
+    start_us: NDArray[np.int64],
+    from_us: NDArray[np.int64],
+    spacing_us: NDArray[np.int64],
+    last: NDArray[np.intp],
+) -> list[float | None]:
+    """For each of M looks the fastest fall of tank water between samples FALL_US apart or more, less what
+    noise makes; None where there is too little to look back on. Looks back of one length go together."""
+    step = np.maximum(1, -(-FALL_US // spacing_us))
+    recent_us = pressure.time_us[last] - FALL_SEEN * np.maximum(WINDOW_US, 4 * spacing_us)
+    since_us = np.maximum(np.maximum(start_us - 2 * step * spacing_us, recent_us), from_us - MARGIN_US)
+    first = np.searchsorted(pressure.time_us, since_us)
+    alike: dict[tuple[int, int], list[int]] = {}
+    for look, shape in enumerate(zip((last - first + 1).tolist(), step.tolist(), strict=True)):
+        alike.setdefault(shape, []).append(look)
+    found: list[float | None] = [None] * len(last)
+    for (length, apart), looks in alike.items():
+        if length <= apart:
+            continue
+        at_once = max(BATCH // length, 1)
+        for begin in range(0, len(looks), at_once):
+            some = looks[begin : begin + at_once]
+            rows = first[some][:, None] + np.arange(length)
+            falls = _fastest(pressure.time_us[rows], pressure.value[rows], apart, water)
+            for look, fall in zip(some, falls, strict=True):
+                found[look] = fall
+    return found
+
+
+def _fastest(time_us: NDArray[np.int64], seen: NDArray[np.float64], step: int, water: Water) -> list[float]:
+    """The fastest fall in each row of samples (K, N), between those `step` apart."""
     held = water.at(np.maximum(unspiked(seen), water.precharge_pa))
     moved = np.abs(np.diff(seen))
-    digit_pa = float(moved[moved > 0.0].min()) if moved.any() else 0.0
-    # by second differences: a line that bursts bends the trace, which is no noise
-    bends = np.abs(np.diff(seen, 2))
-    noise_pa = max(NOISE * OF_BENDS * median(bends) if len(bends) else 0.0, 1.5 * digit_pa)
-    lost = held[:-step] - held[step:] - noise_pa * water.compliance_m3_pa(max(float(seen[0]), 0.0))
-    return max(float((lost / ((time_us[step:] - time_us[:-step]) * 1e-6)).max()), 0.0)
+    digit_pa = np.where(moved > 0.0, moved, np.inf).min(axis=1)
+    noise_pa = 1.5 * np.where(np.isinf(digit_pa), 0.0, digit_pa)
+    if seen.shape[1] > 2:
+        # by second differences: a line that bursts bends the trace, which is no noise
+        bends = np.abs(np.diff(seen, 2))
+        half = bends.shape[1] // 2
+        middle = np.partition(bends, (half - 1, half), axis=1)
+        usual = middle[:, half] if bends.shape[1] % 2 else (middle[:, half - 1] + middle[:, half]) / 2.0
+        noise_pa = np.maximum(NOISE * OF_BENDS * usual, noise_pa)
+    compliance = np.array([water.compliance_m3_pa(max(first_pa, 0.0)) for first_pa in seen[:, 0].tolist()])
+    lost = held[:, :-step] - held[:, step:] - (noise_pa * compliance)[:, None]
+    fastest = (lost / ((time_us[:, step:] - time_us[:, :-step]) * 1e-6)).max(axis=1)
+    found: list[float] = np.maximum(fastest, 0.0).tolist()
+    return found
 
 
 def _or_none(value: float) -> float | None:

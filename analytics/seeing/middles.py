@@ -20,13 +20,13 @@ if TYPE_CHECKING:
 def unspiked(value: NDArray[np.float64]) -> NDArray[np.float64]:
     """Each sample as the middle of itself and its neighbours: a lone wild word is gone, a step stays.
 
-    (N,) in, (N,) out; the ends take their neighbour's. Fewer than three are left as they are.
+    (..., N) in and out; the ends take their neighbour's. Fewer than three are left as they are.
     """
-    if len(value) < 3:
+    if value.shape[-1] < 3:
         return value
-    a, b, c = value[:-2], value[1:-1], value[2:]
+    a, b, c = value[..., :-2], value[..., 1:-1], value[..., 2:]
     inner = np.maximum(np.minimum(a, b), np.minimum(np.maximum(a, b), c))
-    return np.concatenate((inner[:1], inner, inner[-1:]))
+    return np.concatenate((inner[..., :1], inner, inner[..., -1:]), axis=-1)
 
 
 def unpaired(value: NDArray[np.float64]) -> NDArray[np.float64]:

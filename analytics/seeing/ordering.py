@@ -211,12 +211,22 @@ def _copied(readings: Readings) -> Readings:
 
 
 def _sorted(readings: Readings) -> Readings:
-    """By time, signal, value. Looks first: most feeds are in order already."""
+    """By time, signal, value. Looks first: most feeds are in order already, but for what was sent twice."""
     time_us, signal = readings.time_us, readings.signal
     later = time_us[1:] > time_us[:-1]
-    if later.all() or (later | ((time_us[1:] == time_us[:-1]) & (signal[1:] > signal[:-1]))).all():
+    if later.all():
         return readings
-    return readings[np.lexsort((readings.value, readings.signal, readings.time_us))]
+    if not (later | ((time_us[1:] == time_us[:-1]) & (signal[1:] >= signal[:-1]))).all():
+        readings = readings[np.lexsort((signal, time_us))]
+        time_us, signal = readings.time_us, readings.signal
+    again = np.flatnonzero((time_us[1:] == time_us[:-1]) & (signal[1:] == signal[:-1]))
+    if not len(again):
+        return readings
+    repeated = np.zeros(len(readings), np.bool_)
+    repeated[again] = repeated[again + 1] = True
+    order, tied = np.arange(len(readings)), np.flatnonzero(repeated)
+    order[tied] = tied[np.lexsort((readings.value[tied], signal[tied], time_us[tied]))]
+    return readings[order]
 
 
 def _without_repeats(readings: Readings) -> Readings:
