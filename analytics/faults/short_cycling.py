@@ -61,7 +61,7 @@ from analytics.judging.cycling_run import (
     timed,
 )
 from analytics.judging.cycling_words import by_sampling, sentence
-from analytics.judging.flutter import burst, is_brief, is_spike
+from analytics.judging.flutter import bounced, burst, edged, is_brief, is_spike
 from analytics.judging.footing import LOW, SURE, Footing, band_of, judged, note_beat, note_run
 from analytics.judging.signature import best_delivery
 from analytics.judging.watch import AllClear, Claim, Coverage, Detector
@@ -89,6 +89,7 @@ SPOILS = ("motor_overload", "lost_prime", "dry_supply", "burst_line", "blocked_d
 #: Runs in a row without the cause's own signature until it is gone; where the cause has none but the
 #: runs' length, and demand may lengthen any run, so many, and a week: a zone's hours come round by then.
 CURED, CURED_BY_LENGTH, CURED_WITHIN_US = 5, 20, 7 * 86_400_000_000
+BY_LENGTH = (None, "leak", "undersized_tank")
 
 
 @dataclass
@@ -96,6 +97,7 @@ class CyclingMemory:
     runs: list[Seen] = field(default_factory=list)
     evidence: list[Seen] = field(default_factory=list)  # of the finding that stands
     brief: list[list[float]] = field(default_factory=list)  # start, stop [us], run time of very short runs
+    edges: list[list[float]] = field(default_factory=list)  # of whole runs: when, whether beside a brief one
     starts_us: list[int] = field(default_factory=list)
     onset_us: int | None = None
     flutter_us: int | None = None  # when the switch was last seen to flutter
@@ -146,8 +148,12 @@ class ShortCycling(Detector):
         memory.starts_us = [*memory.starts_us, run.cycle.start_us][-STARTS_KEPT:]
         if is_brief(run, self.plant):
             memory.brief, flutters = burst(memory.brief, run)
-            if flutters:
+            memory.edges, bounces = bounced(memory.edges, run)
+            memory.good = 0
+            if flutters or bounces:
                 return self._flutters(run, known)
+        elif run.entire:
+            memory.edges = edged(memory.edges, memory.brief, run)
         if is_spike(run, usual) or is_brief(run, self.plant) or not run.entire:
             return ()
         before_pa = memory.last_stop_pa
@@ -257,7 +263,7 @@ class ShortCycling(Detector):
         if sound is None:
             return ()
         memory.good = memory.good + 1 if sound else 0
-        by_length = memory.cause in (None, "leak", "undersized_tank")
+        by_length = memory.cause in BY_LENGTH
         if memory.good < (CURED_BY_LENGTH if by_length else CURED):
             return ()
         if by_length and last.stop_us - memory.bad_us < CURED_WITHIN_US:
@@ -274,6 +280,8 @@ class ShortCycling(Detector):
         cause = self.memory.cause
         if seen.short:
             return False
+        if cause in BY_LENGTH and seen.run_s - seen.interval_s < shortest_s(self.plant):
+            return None  # one that was seen by so few samples may have been as short as ever
         if cause == "overcharged_tank":
             if seen.coarse and seen.leap is None:
                 band = band_of(self.plant, known.usual)

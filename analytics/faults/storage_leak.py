@@ -21,15 +21,14 @@ The evidence is twofold. A sum of losses over an allowance, begun anew whenever 
 
     S <- max(0, S - dV - allowance * dt),   wanted: S >= threshold
 
-Since it began, the common slope of all rests (each with a height of its own: analysis of
-covariance) says whether the gauge's scatter could do that. With y the water at the end of each
-step, sigma its scatter, and sums taken within rests:
+Since each quarter of a day from then on, the common slope of all rests (`analytics.outlooks.slope`) says
+whether the gauge's scatter could do that, and when it began:
 
-    loss = - Sty / Stt,   standard error = sigma / sqrt(Stt)
     wanted: loss - allowance >= ERRORS errors, and (loss - allowance) * quiet time >= threshold
 
 The second bound is needed because the sum begins at a crest of the gauge's scatter and so is too large
-by about a step; the slope is not.
+by about a step; the slope begins after it. What may be sooner or later is measured since the quarter from
+which on most is sure.
 
 Parameters:
     ALLOWANCE_M_DAY  5 mm/day   evaporation from an open tank in summer, 5 to 8 mm/day at its most
@@ -40,19 +39,20 @@ Parameters:
     ERRORS           5          standard errors: 3 in ten million a look by chance, a look an hour
                                 or so that is independent: less than once in 300 years
     STEADILY         0.5        of what went must have gone by the slope of the rests: a leak does not leap
+    PARTS            12         quarters of a day, three days: a slower leak hides behind evaporation
     LAST_S           20 h       of evidence, unless it is BIG times the threshold
     BIG              3
     CAP_SHARE        0.3        of the threshold, besides scatter, that one hour can add
     GIVEN_BACK       1.2        of what fell in leaps, which a rise may give back; more is water coming in
     CLEAR_S          12 h       of quiet that loses less than half, by CLEAR_ERRORS 2: cleared
 
-Source: Page 1954 (CUSUM); analysis of covariance is textbook; the balance is arithmetic.
+Source: Page 1954 (CUSUM); the balance is arithmetic.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from math import sqrt
+from operator import itemgetter
 from typing import TYPE_CHECKING
 
 from analytics import words
@@ -67,6 +67,7 @@ from analytics.outlooks.balance import (
     storage_volume_m3,
     watched_storages,
 )
+from analytics.outlooks.slope import Part, Slope, since_each
 from analytics.plant.description import MOTOR_MEASURES, Measure, Storage
 
 if TYPE_CHECKING:
@@ -84,6 +85,7 @@ ERRORS = 5.0
 MEAN_STEP = 1.128
 #: A gauge that shows the same for hours is coarse, not exact.
 LEAST_SCATTER_M = 0.0005
+PARTS = 12
 LAST_S = 20 * 3600.0
 BIG = 3.0
 CAP_SHARE = 0.3
@@ -95,53 +97,13 @@ DAY_S = 86_400.0
 
 
 @dataclass
-class Slope:
-    """Sums for the common slope of rests: within the rest at hand, and over those that are over."""
-
-    to_us: int = 0  # end of the rest at hand
-    from_us: int = 0
-    count: int = 0
-    mean_s: float = 0.0
-    mean_m3: float = 0.0
-    stt: float = 0.0
-    sty: float = 0.0
-
-    def step(self, step: LevelStep, before_m3: float) -> None:
-        """Take up one step; one that does not follow on the last begins another rest."""
-        if step.from_us != self.to_us:
-            self.from_us, self.count, self.mean_s, self.mean_m3 = step.from_us, 1, 0.0, before_m3
-        self.to_us, self.count = step.to_us, self.count + 1
-        at_s = (step.to_us - self.from_us) / 1e6
-        off_s = at_s - self.mean_s
-        self.mean_s += off_s / self.count
-        self.mean_m3 += (before_m3 + step.change_m3 - self.mean_m3) / self.count
-        self.stt += off_s * (at_s - self.mean_s)
-        self.sty += off_s * (before_m3 + step.change_m3 - self.mean_m3)
-
-    @property
-    def loss_m3_s(self) -> float:
-        """What the rests lose; 0 while there is nothing to go by."""
-        return -self.sty / self.stt if self.stt > 0.0 else 0.0
-
-    def bounds_m3_s(self, sigma_m3: float, errors: float) -> tuple[float, float]:
-        """The loss, less and plus so many standard errors."""
-        if self.stt <= 0.0:
-            return float("-inf"), float("inf")
-        error = sigma_m3 / sqrt(self.stt)
-        return self.loss_m3_s - errors * error, self.loss_m3_s + errors * error
-
-
-@dataclass
 class One:
     """Memory of one storage."""
 
     track: LevelTrack = field(default_factory=LevelTrack)
     sum_m3: float = 0.0
     fell_m: float = 0.0  # in steps too large for the level's scatter, and not given back yet
-    since_us: int = 0  # when the sum last left nothing
-    quiet_s: float = 0.0  # quiet time within the sum
-    lost_m3: float = 0.0  # uncapped loss within the sum
-    slope: Slope = field(default_factory=Slope)
+    parts: list[Part] = field(default_factory=list)  # since the sum last left nothing, the newest PARTS
     standing: bool = False
     loss_m3_s: float = 0.0
     well: Slope = field(default_factory=Slope)  # of the rests since, looked at for the repair
@@ -200,60 +162,80 @@ class StorageLeak(Detector):
         loss = -step.change_m3
         cap = CAP_SHARE * threshold * step.seconds / 3600.0 + 4.0 * step.scatter_m * area_m2
         gain = min(loss, cap) - ALLOWANCE_M_DAY * area_m2 * step.seconds / DAY_S
-        if one.sum_m3 <= 0.0:
-            one.since_us, one.quiet_s, one.lost_m3, one.slope = step.from_us, 0.0, 0.0, Slope()
+        begins = one.sum_m3 <= 0.0
+        if begins or not one.parts[-1].follows(step):
+            one.parts = [*([] if begins else one.parts[1 - PARTS :]), Part(step.from_us)]
         one.sum_m3 = max(one.sum_m3 + gain, 0.0)
-        one.quiet_s += step.seconds
-        one.lost_m3 += loss
-        one.slope.step(step, storage_volume_m3(storage, step.level_m) - step.change_m3)
-        lasted = (step.to_us - one.since_us) / 1e6 >= LAST_S or one.sum_m3 >= BIG * threshold
-        if one.sum_m3 < threshold or not lasted or one.quiet_s < 3600.0:
+        part = one.parts[-1]
+        part.quiet_s += step.seconds
+        part.lost_m3 += loss
+        if not begins:  # a sum begins at a crest, which the slope is to know nothing of
+            part.slope.step(step, storage_volume_m3(storage, step.level_m) - step.change_m3)
+        if one.sum_m3 < threshold:
             return ()
-        least_m3_s = ALLOWANCE_M_DAY * area_m2 / DAY_S
-        surely_m3_s, _ = one.slope.bounds_m3_s(_sigma_m3(step, storage), ERRORS)
-        if surely_m3_s < least_m3_s or (one.slope.loss_m3_s - least_m3_s) * one.quiet_s < threshold:
+        sure = self._surely(one, step, storage, threshold)
+        steady = [
+            some for some in sure if some[1].slope.loss_m3_s * some[1].quiet_s >= STEADILY * some[1].lost_m3
+        ]
+        if not steady:
+            one.sum_m3 = 0.0 if sure else one.sum_m3  # gone in a leap, or by what the pump's signal missed
             return ()
-        if one.slope.loss_m3_s * one.quiet_s < STEADILY * one.lost_m3:
-            one.sum_m3 = 0.0  # gone in a leap, or by what the pump's signal missed: begun anew
-            return ()
-        one.standing, one.loss_m3_s = True, one.lost_m3 / one.quiet_s
+        lost = max(steady, key=itemgetter(0))[1]
+        one.standing, one.loss_m3_s = True, lost.slope.loss_m3_s
         one.well, one.well_s = Slope(), 0.0
-        return [self._claim(one, step, storage, one.sum_m3 / threshold)]
+        return [self._claim(one, step, storage, lost, threshold)]
 
-    def _claim(self, one: One, step: LevelStep, storage: Storage, strength: float) -> Claim:
+    def _surely(
+        self, one: One, step: LevelStep, storage: Storage, threshold_m3: float
+    ) -> list[tuple[float, Part]]:
+        """What has gone since the beginning of each part, where it is surely a leak; and how much is sure."""
+        least_m3_s = ALLOWANCE_M_DAY * storage.volume_m3 / storage.full_level_m / DAY_S
+        sigma_m3, found = _sigma_m3(step, storage), []
+        for part in since_each(one.parts):
+            lost_m3 = (part.slope.loss_m3_s - least_m3_s) * part.quiet_s
+            lasted = step.to_us - part.since_us >= LAST_S * 1e6 or lost_m3 >= BIG * threshold_m3
+            if lost_m3 < threshold_m3 or not lasted or part.quiet_s < 3600.0:
+                continue
+            surely_m3_s, _ = part.slope.bounds_m3_s(sigma_m3, step.shared, ERRORS)
+            if surely_m3_s >= least_m3_s:
+                found.append((surely_m3_s, part))
+        return found
+
+    def _claim(self, one: One, step: LevelStep, storage: Storage, lost: Part, threshold_m3: float) -> Claim:
         usable = float(storage.volume_at(step.level_m) - storage.volume_at(storage.outlet_level_m))
         days = max(usable, 0.0) / (one.loss_m3_s * DAY_S)
         return Claim(
             self.FAULT,
             of=storage.name,
-            onset_us=one.since_us,
+            onset_us=lost.since_us,
             priority="high" if days * DAY_S < storage.warn_ahead_s else "medium",
-            confidence=min(0.99, 0.8 + 0.1 * strength),
+            confidence=min(0.99, 0.8 + 0.1 * one.sum_m3 / threshold_m3),
             summary=(
                 f"The {storage.name} storage loses {words.volume_a_day(self.plant, one.loss_m3_s)} while the "
                 "pump rests and no rain falls: look for wet ground, a drain cock or an open tap."
             ),
             evidence={
                 "loss_m3_s": one.loss_m3_s,
-                "lost_m3": one.lost_m3,
-                "quiet_time_s": one.quiet_s,
+                "lost_m3": one.loss_m3_s * lost.quiet_s,
+                "quiet_time_s": lost.quiet_s,
                 "level_m": step.level_m,
                 "empty_by_leak_alone_s": days * DAY_S,
             },
         )
 
     def _standing(self, one: One, step: LevelStep, storage: Storage) -> Sequence[Word]:
-        """Wait for half a day of rests that surely lose less than half of what they did."""
+        """Wait for half a day of rests that surely lose less than half of what they did, and in which no
+        water surely comes in: a leak is hidden by that."""
         one.well.step(step, storage_volume_m3(storage, step.level_m) - step.change_m3)
         one.well_s += step.seconds
         if one.well_s < CLEAR_S:
             return ()
-        low, high = one.well.bounds_m3_s(_sigma_m3(step, storage), CLEAR_ERRORS)
-        if high < 0.5 * one.loss_m3_s:
+        low, high = one.well.bounds_m3_s(_sigma_m3(step, storage), step.shared, CLEAR_ERRORS)
+        if high < 0.5 * one.loss_m3_s and high > -0.5 * one.loss_m3_s:
             one.standing, one.sum_m3 = False, 0.0
             still = "The level has stood still through half a day of rests."
             return [AllClear(self.FAULT, of=storage.name, summary=still)]
-        if low > 0.5 * one.loss_m3_s or one.well_s > 4.0 * CLEAR_S:
+        if low > 0.5 * one.loss_m3_s or high < 0.0 or one.well_s > 4.0 * CLEAR_S:
             one.well, one.well_s = Slope(), 0.0
         return ()
 

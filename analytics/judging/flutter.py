@@ -3,9 +3,14 @@
 A sound tank over a tenth of the usual band (2 psi) still takes some 8 s to fill; one that has no air, or is
 shut off from its line, shoots up to cut-out in each run, which a fluttering switch does not.
 
+A contact that bounces once or twice as it opens or closes makes no burst, but does it again and again: a
+brief run within BESIDE of a start or a stop of a whole run, at BOUNCED of the newest EDGES.
+
 Parameters: FLUTTER_S 6 s; FLUTTER_RUNS 3 within FLUTTER_WITHIN 30 s: a contact that bounces once at a stop
 makes two, a hand does not make three. UNMOVED a tenth of the band: a gauge's noise and a tap's draw in a
 second, and far from a cycle; asked of runs of SAMPLES 2 at most: a draw may hold pressure in longer ones.
+BESIDE 10 s, BOUNCED 4 of EDGES 8: the lone wild words of a motor signal, of which ten in an hour would be a
+bad one, lie beside an edge by chance in three of a hundred, and beside four of eight once in 20,000 runs.
 
 Source: common practice, no source.
 """
@@ -24,6 +29,8 @@ FLUTTER_RUNS = 3
 FLUTTER_WITHIN_US = 30_000_000
 UNMOVED = 0.1
 SAMPLES = 2.0
+BESIDE_US = 10_000_000
+BOUNCED, EDGES = 4, 8
 
 
 def is_spike(run: Run, usual: Reference) -> bool:
@@ -50,6 +57,20 @@ def burst(brief: list[list[float]], run: Run) -> tuple[list[list[float]], bool]:
     brief = [*brief, newest][-FLUTTER_RUNS:]
     full = len(brief) == FLUTTER_RUNS
     return brief, full and brief[-1][0] - brief[0][0] <= FLUTTER_WITHIN_US
+
+
+def edged(edges: list[list[float]], brief: list[list[float]], run: Run) -> list[list[float]]:
+    """The newest edges of whole runs ([time in us, whether a brief run lay beside it]) with this run's."""
+    start_us, stop_us = float(run.cycle.start_us), float(run.cycle.stop_us)
+    before = bool(brief) and start_us - brief[-1][1] <= BESIDE_US
+    return [*edges, [start_us, float(before)], [stop_us, 0.0]][-EDGES:]
+
+
+def bounced(edges: list[list[float]], run: Run) -> tuple[list[list[float]], bool]:
+    """The edges once a brief run has been seen, and whether the contact bounces at most of them."""
+    if edges and run.cycle.start_us - edges[-1][0] <= BESIDE_US:
+        edges = [*edges[:-1], [edges[-1][0], 1.0]]
+    return edges, sum(edge[1] for edge in edges) >= BOUNCED
 
 
 def _shoots_up(run: Run, plant: Plant) -> bool:

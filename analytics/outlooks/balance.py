@@ -48,6 +48,8 @@ RISE_SCATTERS = 5.0  # of the mean step, which is 0.8 standard deviations of a s
 LEAP_SHARE = 0.08
 APART_SHARE = 0.02
 LEAP_BEATS = 3
+#: So many words have a middle.
+MIDDLE_OF = 3
 #: Half a unit of a coarse gauge's last digit is no water coming in, nor going.
 GRAINS = 1.5
 LEAST_GRAIN_M = 1e-6
@@ -81,10 +83,12 @@ class LevelTrack:
     rain_us: int = 0  # end of the last beat with rain
     seen_us: int = 0  # end of the last beat
     leaps: int = 0  # beats in a row that stand off a leap away
-    scatter_m: float = -1.0  # usual step of the level while nothing draws; below 0: not known yet
+    scatter_m: float = -1.0  # usual step of the level by its scatter alone; below 0: not known yet
+    step_m: float | None = None  # the last one, if nothing drew
     grain_m: float = 0.0  # the gauge's last digit: the least that two words ever differed
     last_m: float = 0.0  # the newest word
     tail_m: list[float] = field(default_factory=list)  # the last two words
+    pressure_pa: float = float("inf")  # the line's newest
 
 
 @dataclass(frozen=True, slots=True)
@@ -101,6 +105,7 @@ class LevelStep:
     rising: bool  # by more than the scatter: water is coming in
     scatter_m: float
     grain_m: float
+    shared: float  # levels in a row that one word takes part in: they scatter together
 
     @property
     def seconds(self) -> float:
@@ -131,7 +136,7 @@ def watched_storages(plant: Plant) -> list[Watched]:
 
 def follow(track: LevelTrack, beat: Beat, watched: Watched) -> LevelStep | None:
     """Take up one beat; the step that its level reading ends, where there is one."""
-    ran = beat.running_s > 0.0 or _pumped(beat, watched) or _unseen(track, beat, watched)
+    ran = beat.running_s > 0.0 or _pumped(track, beat, watched) or _unseen(track, beat, watched)
     track.seen_us = beat.to_us
     if watched.rain is not None:
         rain = beat.spans.get(watched.rain)
@@ -152,7 +157,8 @@ def follow(track: LevelTrack, beat: Beat, watched: Watched) -> LevelStep | None:
     leap = _leaps(track, beat, level_m, watched.storage)
     if leap and track.leaps < LEAP_BEATS:
         return None
-    step = _step(track, beat.to_us, level_m, watched) if track.time_us and not leap else None
+    shared = MIDDLE_OF / span.count if span.count < MIDDLE_OF else 1.0
+    step = _step(track, beat.to_us, level_m, watched, shared) if track.time_us and not leap else None
     track.time_us, track.level_m, track.leaps = beat.to_us, level_m, 0
     track.ran, track.rained = ran, rained
     return step
@@ -162,7 +168,8 @@ def _level_m(track: LevelTrack, span: Span, apart_m: float) -> float:
     """The level that a beat's words stand for."""
     words = [*track.tail_m, *span.value[-3:].tolist()][-3:]
     track.tail_m = words[-2:]
-    return sorted(words)[1] if span.count < 3 and len(words) == 3 else middle(span, apart_m)
+    few = span.count < MIDDLE_OF and len(words) == MIDDLE_OF
+    return sorted(words)[1] if few else middle(span, apart_m)
 
 
 def _leaps(track: LevelTrack, beat: Beat, level_m: float, storage: Storage) -> bool:
@@ -175,14 +182,18 @@ def _leaps(track: LevelTrack, beat: Beat, level_m: float, storage: Storage) -> b
     return leap
 
 
-def _step(track: LevelTrack, now_us: int, level_m: float, watched: Watched) -> LevelStep:
+def _step(track: LevelTrack, now_us: int, level_m: float, watched: Watched, shared: float) -> LevelStep:
     change_m = level_m - track.level_m
     quiet = watched.has_motor and not track.ran
     rising = (
         track.scatter_m >= 0.0 and change_m > RISE_SCATTERS * track.scatter_m + GRAINS * track.grain_m + 1e-4
     )
-    if quiet and not track.rained:
-        _learn_scatter(track, abs(change_m))
+    if not quiet or track.rained:
+        track.step_m = None
+    else:
+        if track.step_m is not None:
+            _learn_scatter(track, abs(change_m - track.step_m) / 3.0**0.5)
+        track.step_m = change_m
     before_m3 = storage_volume_m3(watched.storage, track.level_m)
     return LevelStep(
         from_us=track.time_us,
@@ -195,11 +206,14 @@ def _step(track: LevelTrack, now_us: int, level_m: float, watched: Watched) -> L
         rising=rising,
         scatter_m=max(track.scatter_m, 0.0),
         grain_m=track.grain_m,
+        shared=shared,
     )
 
 
 def _learn_scatter(track: LevelTrack, step_m: float) -> None:
-    """Mean step while quiet, slowly, a single large step held down to thrice what is usual."""
+    """Mean step while quiet, slowly, a single large one held down to thrice what is usual. It is told from
+    how far two in a row differ (white noise: by the root of 3 of its step), which water that comes or goes
+    steadily has no part in."""
     if track.scatter_m < 0.0:
         track.scatter_m = min(step_m, 0.02)
         return
@@ -214,10 +228,14 @@ def _unseen(track: LevelTrack, beat: Beat, watched: Watched) -> bool:
     return watched.has_motor and not any(span is not None and span.count for span in heard)
 
 
-def _pumped(beat: Beat, watched: Watched) -> bool:
+def _pumped(track: LevelTrack, beat: Beat, watched: Watched) -> bool:
     """Whether line pressure rose as only the pump can raise it, whatever the motor signal says."""
     span = None if watched.pressure is None else beat.spans.get(watched.pressure)
-    if span is None or not span.count or span.high - span.low < watched.pump_rise_pa:
+    if span is None or not span.count:
+        return False
+    before_pa, track.pressure_pa = track.pressure_pa, span.last
+    if span.high - min(span.low, before_pa) < watched.pump_rise_pa:
         return False
     value = span.value
-    return bool(np.max(value - np.minimum.accumulate(value)) >= watched.pump_rise_pa)
+    least = np.minimum(np.minimum.accumulate(value), before_pa)
+    return bool(np.max(value - least) >= watched.pump_rise_pa)

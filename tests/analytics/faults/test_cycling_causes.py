@@ -31,6 +31,7 @@ CAUSES = {
     "narrow_switch_band, above": ("cut_out_pa", 36 * PSI, 50 * PSI),
     "undersized_tank": ("volume_m3", 10 * GAL, 10 * GAL),
 }
+SOUND = {"healthy": ("volume_m3", 44 * GAL, 44 * GAL)}
 
 
 def busy(rng: np.random.Generator, t: np.ndarray) -> np.ndarray:
@@ -45,7 +46,7 @@ def busy(rng: np.random.Generator, t: np.ndarray) -> np.ndarray:
 
 @cache
 def truth(case: str, first: bool) -> dict[str, np.ndarray]:
-    name, value, before = CAUSES[case]
+    name, value, before = (CAUSES | SOUND)[case]
     changed = value if first else traces.after(BEGINS_S, value, before)
     columns: dict[str, np.ndarray] = traces.run(
         traces.Trace(demand=busy, **{name: changed}), HOURS * 3600.0, 2
@@ -146,3 +147,38 @@ def test_where_starts_are_too_many_the_sentence_says_so() -> None:
     (finding,) = told(plant, traces.readings(trace, 4 * 3600.0, seed=1))
     assert (finding.fault, finding.cause) == ("short_cycling", "undersized_tank")
     assert "times an hour, and stands 15" in finding.summary
+
+
+def contact(flutters: tuple[float, ...], lone_an_hour: float, hours: float = 12.0) -> tuple[Plant, Readings]:
+    """A contact's words each second, of a sound plant; from two hours on each start is made twice, within
+    `flutters` seconds (opened, closed), and lone wild words lie anywhere."""
+    true = truth("healthy", first=True)
+    t, on = true["t"], true["on"] > 0.5
+    stride = round(1.0 / (t[1] - t[0]))
+    seconds, on = t[::stride], on[::stride].copy()
+    for start in (np.flatnonzero(np.diff(on.astype(int)) > 0) + 1).tolist():
+        if flutters and seconds[start] > 7_200.0:
+            on[start + 1 : start + 1 + int(flutters[0])] = False
+    wild = np.random.default_rng(8).random(len(on)) < lone_an_hour / 3600.0
+    on ^= wild
+    pressure = np.round(true["pressure"][::stride] / 100.0) * 100.0
+    time_us = traces.START_US + (seconds * 1e6).astype(np.int64)
+    trace = traces.Trace(motor=Measure.PUMP_RUNNING)
+    parts = [
+        Readings.of(np.full(len(seconds), at), time_us, column)
+        for at, column in enumerate((pressure, on.astype(float)))
+    ]
+    return traces.plant(trace), Readings.concatenate(parts).in_time_order()
+
+
+def test_a_contact_that_bounces_once_at_each_start_flutters() -> None:
+    """No burst of three within half a minute, but again and again: told by its fourth start, once."""
+    (finding,) = told(*contact((3.0,), 0.0))
+    assert (finding.fault, finding.cause) == ("short_cycling", "switch_chatter")
+    assert finding.raised_us - traces.START_US < 3.5 * 3600e6
+    assert finding.cleared_us is None
+
+
+def test_lone_words_of_a_contact_are_no_flutter() -> None:
+    """Ten an hour, on and off."""
+    assert told(*contact((), 10.0)) == []

@@ -28,6 +28,30 @@ def test_storage_leak_by_the_second_night(litres_h: float, digit_m: float) -> No
     assert found[0].evidence["loss_m3_s"] * 3.6e6 == pytest.approx(litres_h, rel=0.5)
 
 
+def test_leak_of_a_storage_that_is_filled_meanwhile_is_one_finding() -> None:
+    """80 L/h, and on the third day a hose brings 1.2 m3 an hour for four hours, which no gauge tells of: a
+    storage that rises has not stopped leaking."""
+    fills = (6.2 * DAY_S, 6.2 * DAY_S + 4 * 3600.0)
+
+    def lost(t):
+        hose = np.where((t >= fills[0]) & (t < fills[1]), 1.2 / 3600.0, 0.0)
+        return leak(80.0)(t) - hose
+
+    holding = Holding(leak_m3_s=lost, level_noise_m=0.001)
+    (found,) = [one for one in last_words(holding.outcome(8.0)) if one.fault == "storage_leak"]
+    assert found.cleared_us is None
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_rough_level_of_a_busy_pump_is_no_leak(seed: int) -> None:
+    """Two words in ten minutes that scatter by 4 mm (100 L), and four runs an hour: each of them parts a fall
+    from the rise that gives it back."""
+    holding = Holding(
+        level_every_s=300.0, level_noise_m=0.004, demand_m3_s=5e-5, storage_m3=72.0, level_m=1.9, full_m=2.1
+    )
+    assert [one for one in told(holding.outcome(10.0, seed)) if one[0] == "storage_leak"] == []
+
+
 @pytest.mark.parametrize("digit_m", [0.001, 0.005, 0.01])
 @pytest.mark.parametrize("every_s", [60.0, 300.0])
 def test_gauge_that_drifts_with_the_day_is_no_leak(digit_m: float, every_s: float) -> None:
