@@ -33,14 +33,15 @@ Parameters:
     TIME_RAISED 0.06 of the time below the charge: the line's own water over a small drawdown
     TIME_CHANCE 1e-3 of each: asked where runs are short already, not to raise anything
     DIPS      2      samples at the very foot, below half of LOW, and COLLAPSE_S 1 s that one takes, for how
-                     many were to be expected; EXPECTED 2.3 and none: one chance in ten (Poisson)
+                     many were to be expected; EXPECTED 2.3 and none: one chance in ten (Poisson). A
+                     collapse starts the pump, WITHIN 2 samples; a wild word of the gauge's does not
 
 Source: none; probabilities of equidistant sampling.
 """
 
 from __future__ import annotations
 
-from bisect import bisect_right
+from bisect import bisect_left, bisect_right
 from collections import Counter
 from dataclasses import dataclass, field
 from math import ceil, exp, log
@@ -71,6 +72,7 @@ THIRD_LESS, TIME_RAISED, TIME_CHANCE = 0.67, 0.06, 1e-3
 CYCLES = 2  # starts in a beat in which the pump cycles
 DIPS, COLLAPSE_S = 2, 1.0
 EXPECTED = 2.3
+WITHIN = 2.0
 MARGIN = 0.05
 FINE_S = 3.0
 #: A pressure this far down is no collapse to cut-in but a drop-out, or an emptied line.
@@ -87,13 +89,16 @@ class Footing:
 
     runs    of each: start [us], length [s], interval [s], its lowest sample as a share of the band above
             cut-in
-    beats   of each: end [us], its lowest and its highest sample as shares, samples, share of these below LOW
+    beats   of each: end [us], its lowest and its highest sample as shares, samples, share of these below LOW,
+            time of the lowest [us] where it may be a dip
+    starts  of the newest runs [us], for as long as beats are kept
     since   when the newest raised footing began [us], runs since, and dips to be expected of them
     """
 
     runs: list[list[float]] = field(default_factory=list)
     beats: list[list[float]] = field(default_factory=list)
     since: list[float] = field(default_factory=list)
+    starts: list[float] = field(default_factory=list)
 
 
 @dataclass(frozen=True, slots=True)
@@ -130,6 +135,7 @@ def note_run(footing: Footing, run: Run, band: Band) -> None:
     share = (run.pressure_low_pa - low) / wide
     one = [float(run.cycle.start_us), run.cycle.run_time_s, run.interval_s, share]
     footing.runs = [*footing.runs, one][-KEPT:]
+    footing.starts = [*footing.starts, one[0]][-BEATS:]
     dip = min(COLLAPSE_S / run.interval_s, 1.0)
     if share < LOW and len(footing.runs) > 1 and footing.runs[-2][3] < LOW:
         footing.since = []  # two in a row from the foot: the band is whole
@@ -154,7 +160,10 @@ def note_beat(footing: Footing, span: Span | None, to_us: int, band: Band) -> No
     below = 0.0 if least >= LOW else 1.0
     if least < LOW <= most:  # seldom: drop-outs are below too, and taken off
         below = (float(np.count_nonzero((span.value - low) / wide < LOW)) - (span.count - count)) / count
-    footing.beats.append([float(to_us), least, most, float(count), below])
+    lowest_us = 0.0
+    if least < 0.5 * LOW:  # perhaps a dip
+        lowest_us = float(span.time_us[np.flatnonzero(span.value == least_pa)[0]])
+    footing.beats.append([float(to_us), least, most, float(count), below, lowest_us])
     from_us = min(footing.runs[0][0], footing.since[0] if footing.since else footing.runs[0][0])
     gone = max(bisect_right(footing.beats, from_us, key=itemgetter(0)), len(footing.beats) - BEATS)
     del footing.beats[:gone]
@@ -172,7 +181,7 @@ def judged(footing: Footing, band: Band, water: Water, since_us: float = 0.0) ->
     if since_us > 0.0:
         runs = [one for one in footing.runs if one[0] >= since_us]
         beats = [one for one in footing.beats if one[0] >= since_us + BEAT_US]
-        footing = Footing(runs, beats, footing.since)
+        footing = Footing(runs, beats, footing.since, footing.starts)
     cycling = _cycling(footing)
     top = _top(cycling)
     time = _by_time(cycling, band, water)
@@ -232,10 +241,18 @@ def _which(footing: Footing, foot: float) -> tuple[Stands, float]:
     if not footing.since:
         return "either", 0.0
     since_us, _, expected = footing.since
-    dips = sum(one[1] < min(0.5 * LOW, foot) for one in footing.beats if one[0] >= since_us + BEAT_US)
+    beats = [one for one in footing.beats if one[0] >= since_us + BEAT_US]
+    dips = sum(one[1] < min(0.5 * LOW, foot) and _starts_the_pump(footing, one[5]) for one in beats)
     if dips >= DIPS:
         return "overcharged", 0.0
     return ("raised" if expected >= EXPECTED else "either", expected) if dips == 0 else ("either", 0.0)
+
+
+def _starts_the_pump(footing: Footing, dip_us: float) -> bool:
+    """Whether a run began at a dip, as at each that is one: not at a wild word of the gauge's."""
+    apart_us = WITHIN * 1e6 * footing.runs[-1][2]
+    at = bisect_left(footing.starts, dip_us - apart_us)
+    return at < len(footing.starts) and footing.starts[at] <= dip_us + apart_us
 
 
 def _spare(runs: list[list[float]]) -> float:
