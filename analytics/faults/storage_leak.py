@@ -27,7 +27,7 @@ whether the gauge's scatter could do that, and when it began:
     wanted: loss - allowance >= ERRORS errors, and (loss - allowance) * quiet time >= threshold
 
 The second bound is needed because the sum begins at a crest of the gauge's scatter and so is too large
-by about a step; the slope begins after it. What may be sooner or later is measured since the quarter from
+by about a step; the slope begins after it. The loss is told since the quarter from
 which on most is sure.
 
 Parameters:
