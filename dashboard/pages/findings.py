@@ -34,6 +34,7 @@ if TYPE_CHECKING:
     from analytics.alarms.records import Alarm
     from analytics.records import Finding
     from collector.commands import Asked
+    from collector.store.response import Entry
     from dashboard.site import Site
     from dashboard.telling.evidence import Evidence
 
@@ -136,6 +137,7 @@ def one(site: Site, finding: Finding, at: int, may_act: bool, done: str = "") ->
     alarm = by_finding(site).get((finding.fault, finding.of or ""))
     changes = site.history.alarm_changes(CHANGES, finding.fault)
     refused, kept = _became(site, done)
+    entries = site.history.logbook(ENTRIES)
     return water.partial(
         "finding-page.html",
         base=_base(site),
@@ -149,7 +151,8 @@ def one(site: Site, finding: Finding, at: int, may_act: bool, done: str = "") ->
         words=caption(finding, shown, at, zone),
         study=_study(shown) if shown is not None else "",
         evidence=evidence_words(finding, units),
-        story=story(finding, changes, site.history.logbook(ENTRIES), at, zone),
+        story=story(finding, changes, entries, at, zone),
+        watching=_watching(finding, entries, at, zone),
         hours=HOURS,
         keys=[new_key() for _ in range(6)],
         version=version(site),
@@ -157,6 +160,15 @@ def one(site: Site, finding: Finding, at: int, may_act: bool, done: str = "") ->
         kept=kept or _kept(site, finding),
         may_act=may_act,
     )
+
+
+def _watching(finding: Finding, entries: list[Entry], at: int, zone: str) -> str:
+    """When the newest repair was logged of which it is still open whether it helped; "" where none is."""
+    if finding.cleared_us is not None:
+        return ""
+    place = (finding.fault, finding.of, finding.raised_us)
+    mine = [one.time_us for one in entries if one.watching and (one.fault, one.of, one.raised_us) == place]
+    return display.moment(max(mine), at, zone) if mine else ""
 
 
 def _study(shown: Evidence) -> str:

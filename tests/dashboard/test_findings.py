@@ -135,6 +135,7 @@ def test_a_repair_is_logged_watched_and_proved(client: FlaskClient, attended: At
     assert "Repair, Ana" in said
     assert "Flushed the &lt;screen&gt;." in said
     assert "Acknowledged" in said  # a repair is an answer
+    assert "<b>Repair logged</b> today" in said
     attended.tell(replace(FOUND, cleared_us=time.time_ns() // 1000))
     until = time.monotonic() + 5
     while not kept(data).logbook(kind="confirmation"):
@@ -142,6 +143,7 @@ def test_a_repair_is_logged_watched_and_proved(client: FlaskClient, attended: At
         time.sleep(0.1)
     said = client.get(HERE).text
     assert "It worked:" in said
+    assert "Repair logged" not in said
     assert "It was over" in said
     book = client.get(f"{BASE}/logbook").text
     assert "It worked:" in book
