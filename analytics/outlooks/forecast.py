@@ -8,6 +8,12 @@ Two things such a ring cannot know are put on top, as a factor on the demand wit
 likely values: that a mean of few days is itself uncertain (its standard error), and that habits and
 seasons drift (DRIFT_WEEK a week ahead, or what the owner's own weeks show where that is more).
 
+In a season that turns, last month's days are not tomorrow's. The newest PLAYED_DAYS are played, and scaled as
+one so that their mean is the level of late: the mean of all days, each weighted by exp(-age / LEVEL_DAYS). Of
+demand that keeps its level this costs next to nothing; of made-up gardens whose need goes from 0.5 to 1.5
+over the year, with weekdays, zones by turns and a scatter of a quarter besides, it puts 78 % of the truths
+inside the 80 % band, and plain days 61 % (`tests/analytics/outlooks/test_turning_season.py` has the like).
+
 Rain is left out: it is a scenario, not a forecast.
 
 Source of the method: moving-block bootstrap (Kuensch 1989), circular (Politis & Romano 1992), taken
@@ -33,6 +39,9 @@ RECORD_DAYS = 56
 #: doubles or halves over a season of some ten weeks, 7 % a week.
 DRIFT_WEEK = 0.07
 DRIFT_MOST = 0.35
+#: Four weeks, of whole weeks for the weekdays; ten days, between the scatter of days (the mean of 2 * 10 of
+#: them is good to a twentieth) and a season's turn, 7 % a week; no scale beyond LEVEL_MOST.
+PLAYED_DAYS, LEVEL_DAYS, LEVEL_MOST = 28, 10.0, 2.0
 #: Two years: beyond it "days to empty" says nothing.
 HORIZON_DAYS = 730.0
 #: Midpoints of nine equally likely parts of a standard normal.
@@ -56,13 +65,25 @@ def days_to_empty(
     by_week = len(known) == min(len(daily_m3), RECORD_DAYS) and len(known) >= 28
     if usable_m3 <= 0.0:
         return tuple(0.0 for _ in quantiles)
+    known = _of_late(known)
     empties = _empties(usable_m3 / _factors(usable_m3, known), known, _drawn(known, by_week))
     return tuple(np.quantile(empties, quantiles).tolist())
 
 
+def _of_late(daily_m3: NDArray[np.float64]) -> NDArray[np.float64]:
+    """The newest days, brought to the level of late."""
+    played, count = daily_m3[-PLAYED_DAYS:], len(daily_m3)
+    mean = float(played.mean())
+    if mean <= 0.0:
+        return played
+    weights = np.exp(-(np.arange(count, 0.0, -1.0) - 0.5) / LEVEL_DAYS)
+    level = float((weights * daily_m3).sum() / weights.sum())
+    return np.asarray(played * min(max(level / mean, 1.0 / LEVEL_MOST), LEVEL_MOST))
+
+
 def _factors(usable_m3: float, daily_m3: NDArray[np.float64]) -> NDArray[np.float64]:
     """Nine equally likely factors on the demand, as far ahead as the tank is likely to last."""
-    mean, count = float(daily_m3.mean()), len(daily_m3)
+    mean, count = float(daily_m3.mean()), min(len(daily_m3), 2.0 * LEVEL_DAYS)
     if mean <= 0.0:
         return np.ones(1)
     spread = float(daily_m3.std(ddof=1)) / mean if count > 1 else 0.5

@@ -112,13 +112,16 @@ class Stillness:
     def _judge(
         self, signal: int, time_us: NDArray[np.int64], value: NDArray[np.float64], said: NDArray[np.int8]
     ) -> list[Stood]:
-        if value[0] != self._value:
-            self._over(self._row, self._value)
-        open_us = self._row_us
-        starts, ends, rows = self._rows(time_us, value)
-        stood = []
         if self._longest > MOST:
             return []
+        if value[0] != self._value:
+            self._over(self._row, self._value)
+        if not self._any_longer(value):
+            self._take_last(time_us, value)
+            return []
+        open_us = self._row_us
+        starts, ends, rows = self._rows(time_us, value)
+        stood: list[Stood] = []
         for at in np.flatnonzero(rows > self._longest).tolist():
             row, begins, past = int(rows[at]), int(starts[at]), int(ends[at])
             spoken = float(value[begins])
@@ -134,7 +137,32 @@ class Stillness:
                 said[max(begins, stuck) : past] = STUCK
             if at < len(rows) - 1:
                 self._over(row, spoken)
+        if self._longest > MOST:
+            self._row, self._value = 0, float("nan")  # never judged again
         return stood
+
+    def _any_longer(self, value: NDArray[np.float64]) -> bool:
+        """Whether a row in these is longer than the longest so far, at a glance."""
+        if value[0] == self._value:
+            others = np.flatnonzero(value[: self._longest + 1] != value[0])
+            lead = int(others[0]) if len(others) else min(len(value), self._longest + 1)
+            if self._row + lead > self._longest:
+                return True
+        same, held = value[1:] == value[:-1], 1  # of so many in a row, from each word on
+        while held < self._longest and len(same):
+            step = min(held, self._longest - held)
+            same, held = same[step:] & same[:-step], held + step
+        return bool(same.any())
+
+    def _take_last(self, time_us: NDArray[np.int64], value: NDArray[np.float64]) -> None:
+        """Keep the row that these words leave open, where none is longer than the longest so far."""
+        others = np.flatnonzero(value[-self._longest - 1 :] != value[-1])
+        if not len(others) and value[0] == self._value:
+            self._row += len(value)
+            return
+        tail = min(self._longest + 1, len(value))
+        self._row = tail - 1 - int(others[-1]) if len(others) else tail
+        self._row_us, self._value = int(time_us[-self._row]), float(value[-1])
 
     def _limit(self) -> int:
         return max(LONGER * self._longest, ROW)
