@@ -21,6 +21,7 @@ from analytics.judging.story import follow
 from analytics.judging.watch import AllClear, Detector
 from analytics.judging.worked_out import Story
 from analytics.outlooks.figures import Figures
+from analytics.plant.description import Measure
 from analytics.records import Cycle, Finding, Outcome, Outlook
 from analytics.seeing.beats import Beat
 from analytics.seeing.events import Day, Look, Rest, Run
@@ -50,6 +51,15 @@ HEARD_BY: dict[type, str] = {
 CHANGES_THE_PLANT = frozenset({"short_cycling", "clogged_filter", "pump_wear"})
 #: While one of these stands, runs say nothing of filter, pump or switch.
 NOT_A_RUN = frozenset({"lost_prime", "dry_supply", "burst_line", "blocked_discharge", "overpressure"})
+#: What stands beside the pump and changes no run: while it does, runs are learned from all the same. Of the
+#: gauges that lie only those count that runs are measured by.
+BESIDE_RUNS = frozenset(
+    {"freeze_risk", "salinity_high", "storage_depletion", "storage_overflow", "storage_leak"}
+)
+RUNS_ARE_TOLD_BY = (
+    Measure.LINE_PRESSURE, Measure.DISCHARGE_PRESSURE, Measure.PUMP_CURRENT, Measure.PUMP_POWER,
+    Measure.PUMP_RUNNING, Measure.SUPPLY_FLOW,
+)  # fmt: skip
 #: A run that raised pressure by less than this share of the switch's band was broken off.
 FULL_RISE = 0.5
 
@@ -67,6 +77,7 @@ class Judge:
         self._declined: dict[float, Decline | None] = {}  # likewise
         self._ledger = Ledger(resting_on(plant))
         self._detectors: list[Detector] = [*faults.detectors(plant), Figures(plant)]
+        self._run_signals = {plant.signals[at].name for at in plant.measuring(*RUNS_ARE_TOLD_BY)}
         self._hearers = {kind: self._hearing(name) for kind, name in HEARD_BY.items()}
         self._now_us = 0
         self._seen: Seen | None = None  # with the event that is judged, or was last
@@ -111,10 +122,18 @@ class Judge:
                     self._declined = {}
         if isinstance(event, Run) and not any(self.is_open(fault) for fault in NOT_A_RUN):
             rise = FULL_RISE * self.usual.band_pa
-            self.signature.learn(event, not self._ledger.standing, rise)
+            self.signature.learn(event, self._runs_are_sound(), rise)
             self._usual = None
             self._declined = {}
         return changed
+
+    def _runs_are_sound(self) -> bool:
+        """Whether nothing stands that could show in a run."""
+        return all(
+            finding.fault in BESIDE_RUNS
+            or (finding.fault == "sensor_fault" and finding.of not in self._run_signals)
+            for finding in self._ledger.standing.values()
+        )
 
     # What detectors may ask (watch.Known), beside what stands open above.
 

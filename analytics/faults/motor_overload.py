@@ -13,7 +13,7 @@ mains (a tenth either way).
 
 Parameters. OVER 1.20 of the usual level: twice what a sagging supply does, in three runs of four; within a
 run, which a burst may load, 1.30.
-STALLED 2.2 of it, three seconds after the start or later.
+STALLED 2.2 of it, for ten seconds, or in two runs in a row that filled nothing.
 
 Source: locked-rotor multiples, common practice, no source.
 """
@@ -43,9 +43,12 @@ BRIEF_S = 5.0
 #: A stalled motor trips on its protector within some ten seconds: seen more coarsely than this, the one
 #: sample that stands so high may be the inrush.
 CLOSELY_S = 5.0
-#: Runs in a row: a sample each 10 s meets an inrush of a second once in ten starts, at three in a row once in
-#: a thousand; and these runs filled nothing.
-IN_VAIN = 3
+#: Runs in a row that filled nothing: a sample each 10 s meets an inrush of a second once in ten starts, at
+#: both once in a hundred of such pairs, and a sound plant has none.
+IN_VAIN = 2
+#: A switch that chatters makes one inrush after the other for some seconds; a stalled motor stands as high
+#: until its protector trips. So long at once tells it without another run.
+STANDS_S = 10.0
 
 
 @dataclass
@@ -71,7 +74,8 @@ class MotorOverload(Detector):
             return ()
         share = look.motor_level / usual
         now = (look.motor_now or look.motor_level) / usual
-        if now >= STALLED and (self._no_inrush(known) or self._long_on(look, known)):
+        stands = look.age_s >= STANDS_S and self._no_inrush(known)
+        if now >= STALLED and (stands or self._long_on(look, known)):
             share, self.memory.stalled = now, True
             return [self._claim(share, look.start_us, "locked_rotor")]
         if not self.memory.stalled and share >= OVER_IN_RUN and look.age_s >= 30.0 and self._no_inrush(known):
@@ -80,21 +84,23 @@ class MotorOverload(Detector):
 
     def run(self, run: Run, known: Known) -> Sequence[Word]:
         usual, level = self._usual(known), run.cycle.motor_level
-        memory = self.memory
-        if usual is None or level is None or not run.entire:
+        memory, run_s = self.memory, run.cycle.run_time_s
+        if level is None:  # it has said no more than how it began
+            level = run.motor_words
+        if usual is None or level is None:
             return ()
         share = level / usual
-        if run.cycle.run_time_s < BRIEF_S and share < STALLED:
+        high = run.pressure_high_pa
+        filled = high is not None and high > known.usual.stop_pa - 0.4 * known.usual.band_pa
+        in_vain = share >= STALLED and not filled and run_s >= 3.0
+        memory.in_vain = memory.in_vain + 1 if in_vain else 0
+        if in_vain and (memory.in_vain >= IN_VAIN or (run_s >= STANDS_S and self._no_inrush(known))):
+            memory.stalled = True
+            return [self._claim(share, run.cycle.start_us, "locked_rotor")]
+        if run.cycle.motor_level is None or not run.entire or (run_s < BRIEF_S and share < STALLED):
             return ()  # mostly inrush
         memory.shares = [*memory.shares, share][-KEPT:]
         memory.starts_us = [*memory.starts_us, run.cycle.start_us][-KEPT:]
-        high = run.pressure_high_pa
-        filled = high is not None and high > known.usual.stop_pa - 0.4 * known.usual.band_pa
-        in_vain = share >= STALLED and not filled and run.cycle.run_time_s >= 3.0
-        memory.in_vain = memory.in_vain + 1 if in_vain else 0
-        if in_vain and (memory.in_vain >= IN_VAIN or self._no_inrush(known)):
-            memory.stalled = True
-            return [self._claim(share, run.cycle.start_us, "locked_rotor")]
         over = [s for s in memory.shares if s >= OVER]
         if len(over) >= ENOUGH and share >= OVER and not memory.stalled:
             first = next(u for u, s in zip(memory.starts_us, memory.shares, strict=True) if s >= OVER)

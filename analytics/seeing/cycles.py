@@ -350,6 +350,7 @@ def _run(
         flow_m3_s=_mean(others.get("flow"), *span),
         discharge_pa=discharge,
         suction_pa=_median(others.get("suction"), *span),
+        motor_words=_median(others.get("motor"), run.from_us, run.to_us),
     )
 
 
@@ -360,7 +361,10 @@ def _bare(at_us: int, run: Ended, others: dict[str, Track]) -> Run:
     level = _median(others.get("motor"), start + RUN_UP_US, stop)
     cycle = Cycle(start, stop, (stop - start) * 1e-6, rest_s, motor_level=level)
     interval = max(run.from_us - run.before_us, run.to_us - run.last_us) * 1e-6
-    return Run(at_us, cycle, run.seen and run.ended, interval, before_us=run.before_stop_us)
+    words = _median(others.get("motor"), run.from_us, run.to_us)
+    return Run(
+        at_us, cycle, run.seen and run.ended, interval, before_us=run.before_stop_us, motor_words=words
+    )
 
 
 def _median(track: Track | None, from_us: int, to_us: int) -> float | None:

@@ -1,0 +1,75 @@
+"""What the motor's level says, and when: frost in the air, one word a start, a switch that chatters."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+
+from analytics.plant.description import Measure, Signal
+from analytics.readings import Readings
+from tests.analytics import traces
+from tests.analytics.faults.test_pump_runs import HOUR, STEADY, named, told
+
+STALLED_A = 30.0
+LATER_S = 5 * HOUR
+
+
+def seconds(readings: Readings) -> np.ndarray:
+    return np.asarray((readings.time_us - traces.START_US) / 1e6)
+
+
+def test_frost_in_the_air_keeps_nobody_from_learning_what_the_motor_draws() -> None:
+    trace = traces.Trace(demand=STEADY)
+    heard = traces.readings(trace, 8 * HOUR, seed=3)
+    value = np.where((heard.signal == 1) & (seconds(heard) > LATER_S), 1.35 * heard.value, heard.value)
+    minutes = traces.START_US + np.arange(0, 8 * 60) * 60_000_000
+    air = Readings.of(np.full(len(minutes), 2), minutes, np.full(len(minutes), -3.0))
+    plant = traces.plant(trace)
+    fitted = (*plant.signals, Signal("air", Measure.AIR_TEMPERATURE, "a/t", "degC", every_s=60.0))
+    both = Readings.concatenate([Readings(heard.signal, heard.time_us, value), air]).in_time_order()
+    assert {("freeze_risk", None), ("motor_overload", None)} <= set(
+        named(told(replace(plant, signals=fitted), both))
+    )
+
+
+def test_a_stalled_rotor_is_named_from_one_word_a_start() -> None:
+    """A clamp that speaks on change says at the start what the motor draws, and then that it is off."""
+    trace = traces.Trace(demand=STEADY, motor_every_s=60.0)
+    heard = traces.readings(traces.Trace(demand=STEADY), LATER_S, seed=3)
+    on = heard.value > 1.0
+    motor = np.flatnonzero(heard.signal == 1)
+    new = np.concatenate(([True], on[motor][1:] != on[motor][:-1]))
+    changed = new | np.roll(new, 1) | np.roll(new, 2) | (np.arange(len(motor)) % 60 == 0)
+    kept = np.union1d(np.flatnonzero(heard.signal == 0), motor[changed])
+    normal = Readings(heard.signal[kept], heard.time_us[kept], heard.value[kept])
+    tries_s = LATER_S + 600.0 * np.arange(1, 5)
+    times_s = np.union1d(np.arange(LATER_S, LATER_S + 3000.0, 60.0) + 8.0, tries_s)
+    jammed = Readings.of(
+        np.full(len(times_s), 1),
+        (traces.START_US + times_s * 1e6).astype(np.int64),
+        np.where(np.isin(times_s, tries_s), STALLED_A, 0.0),
+    )
+    still_s = LATER_S + np.arange(0.0, 3000.0)
+    flat = Readings.of(
+        np.zeros(len(still_s), dtype=np.int64),
+        (traces.START_US + still_s * 1e6).astype(np.int64),
+        29 * traces.PSI + np.random.default_rng(4).normal(0, trace.noise_pa, len(still_s)),
+    )
+    found = told(traces.plant(trace), Readings.concatenate([normal, jammed, flat]).in_time_order())
+    assert named(found) == [("motor_overload", "locked_rotor")]
+    assert (found[0].raised_us - traces.START_US) / 1e6 < tries_s[2]
+
+
+def test_the_inrushes_of_a_switch_that_chatters_are_no_stalled_rotor() -> None:
+    trace = traces.Trace(demand=STEADY)
+    heard = traces.readings(trace, 8 * HOUR, seed=3)
+    motor = np.flatnonzero(heard.signal == 1)
+    on = heard.value[motor] > 1.0
+    starts = np.flatnonzero(on[1:] & ~on[:-1]) + 1
+    value = heard.value.copy()
+    for start in starts[seconds(heard)[motor[starts]] > LATER_S]:
+        value[motor[start : start + 5]] = STALLED_A  # quicker than the clamp looks
+        value[motor[start + 5 : start + 8]] = 0.0
+    found = told(traces.plant(trace), Readings(heard.signal, heard.time_us, value))
+    assert "motor_overload" not in {finding.fault for finding in found}
