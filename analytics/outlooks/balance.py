@@ -25,6 +25,7 @@ from dataclasses import dataclass, field
 from operator import itemgetter
 from typing import TYPE_CHECKING
 
+import msgspec
 import numpy as np
 
 from analytics.plant.description import Measure
@@ -91,8 +92,7 @@ class LevelTrack:
     pressure_pa: float = float("inf")  # the line's newest
 
 
-@dataclass(frozen=True, slots=True)
-class LevelStep:
+class LevelStep(msgspec.Struct, frozen=True, gc=False):  # one a beat and storage: quicker than a dataclass
     """From one level reading to the next. `change_m3` is positive where water came."""
 
     from_us: int
