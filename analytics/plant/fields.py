@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable
-from difflib import get_close_matches
 from math import isfinite
 from typing import Any
 
@@ -66,6 +65,8 @@ def spellings(*dimensions: Dimension) -> list[str]:
 
 def did_you_mean(wrong: str, known: list[str]) -> str:
     """'; did you mean "bar"?' or nothing."""
+    from difflib import get_close_matches  # for a mistake only
+
     # Case is the commonest slip, and `get_close_matches` gives it no credit.
     by_case = {name.casefold(): name for name in known}
     near = by_case.get(wrong.casefold()) or next(iter(get_close_matches(wrong[:100], known, n=1)), None)

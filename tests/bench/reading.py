@@ -1,7 +1,8 @@
 """`holdwater analyse` on a CSV recording: plant-days a second, beside a bare pass over the same file.
 
 The recording is DAYS days of Juniper Bench with pressure and motor current at 1 Hz, as the contract
-writes it, plain and gzipped. Start-up is timed apart: the same command on a recording of no rows.
+writes it, plain and gzipped. Start-up is timed apart: the same command on a recording of no rows. The
+command works in two processes: what it takes by the clock wants two processors that nobody else uses.
 """
 
 from __future__ import annotations
@@ -39,10 +40,9 @@ def run() -> None:
         print(f"start-up: {start.clock_s:.2f} s ({start.own_s:.2f} s of processor time)")
         for path in (plain, packed):
             bare, took = _least(partial(_bare, path)), _least(partial(_analyse, path))
-            print(
-                f"{path.name}, {DAYS} days: {DAYS / took.clock_s:.0f} plant-days a second, start-up included,"
-            )
-            print(f"  {DAYS / took.own_s:.0f} a second of processor time (target: 30, goal: 100)")
+            print(f"{path.name}, {DAYS} days, start-up included:")
+            print(f"  {DAYS / took.clock_s:.0f} plant-days a second by the clock (target: 30, goal: 100)")
+            print(f"  {DAYS / took.own_s:.0f} a second of processor time, of both processes together")
             print(f"  {(took.own_s - start.own_s) / bare.own_s:.0f} times a bare pass, start-up apart")
 
 
