@@ -126,8 +126,9 @@ def _truth(session: Session, lesson: Lesson) -> list[dict[str, Any]]:
     which = "second" if lesson is session.second else "began"
     says = f"{'The second fault' if lesson is session.second else 'The fault'} truly began: {_inner(lesson)}."
     found = [{"at": began_us // 1000, "word": which, "kind": "onset", "says": says}]
-    shows_us = session.shows_us.get(lesson.name)
-    if shows_us is not None:
+    shows_us, called = session.shows_us.get(lesson.name), session.detection(lesson)
+    # what was called before showed before: the reckoning of what noise hides is a cautious one
+    if shows_us is not None and (called is None or called.raised_us >= shows_us):
         says = f"From here on the sensors could show it, {since(session, shows_us, lesson)}."
         found.append({"at": shows_us // 1000, "word": "shows", "kind": "shows", "says": says})
     return found
