@@ -13,6 +13,9 @@ Parameters, each a statement about what cannot be:
                         changed in its last digit, over LEVEL_S at least; since the last rain where it
                         stands within 3 % of full, which rain alone can hold there. Where that digit is known,
     DIGITS       2      of it, and STICKS 1 % of the full level, by which a float may stick
+    FLOW_S        6 h   the same flow to its last digit, whose drawdowns would take FLOW_APART 3 times the runs
+                        that there were, or a third (a plate wrong by half, a pump that gives twice the
+                        flow); a drip by a coarse meter fits. FLOW_LONG_S 24 h: no drip runs day and night
     AIR_S        48 h   outdoor air that is the same to the last digit (two days of fog are not)
     JUMPS           3   moves of a level or of the air in a day that nothing could make
     LEAP_SHARE   0.08   of the full level, and what LEAP_M3_S 20 L/s brings (a tanker emptied into the
@@ -36,6 +39,7 @@ from analytics.plant.description import Measure
 from analytics.seeing.middles import unpaired, unspiked
 from analytics.seeing.motor import motor_signal
 from analytics.seeing.tracks import ZERO_SHARE
+from analytics.seeing.water import Water
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -50,7 +54,7 @@ DRAWN_SHARE, LEVEL_S, FULL_SHARE = 0.05, 86_400.0, 0.97
 DIGITS, STICKS = 2.0, 0.01
 RUN_IN_US = 3 * 3_600_000_000
 AIR_S, AIR_SAMPLES = 48 * 3600.0, 100
-FLOW_S = 6 * 3600.0
+FLOW_S, FLOW_LONG_S, FLOW_APART = 6 * 3600.0, 86_400.0, 3.0
 JUMPS, JUMP_WINDOW_US = 3, 86_400_000_000
 NOISE_BEATS, NOISE_WINDOW_US = 3, 21_600_000_000
 #: Where the plant file gives no rated flow: a small jet pump, 5 gpm.
@@ -111,6 +115,11 @@ class Contradictions:
         pressures = plant.measuring(Measure.LINE_PRESSURE, Measure.DISCHARGE_PRESSURE)
         self._zero_pa = dict.fromkeys(pressures, zero_pa)
         self.rain = next(iter(plant.measuring(Measure.RAINFALL)), None)
+        water, switch = Water.of(plant), plant.switch
+        known = water.true and switch is not None
+        self._drawdown_m3 = (
+            water.between_m3(switch.cut_in_pa, switch.cut_out_pa) if known and switch else None
+        )
         self.flow_m3_s = plant.pump.rated_flow_m3_s or USUAL_FLOW_M3_S
         self._measures = [signal.measures for signal in plant.signals]
         storages = {storage.name: storage for storage in plant.storages}
@@ -181,8 +190,16 @@ class Contradictions:
         if measures is Measure.AIR_TEMPERATURE:
             return lasted_s >= AIR_S and still.samples >= AIR_SAMPLES
         if measures is Measure.SUPPLY_FLOW:
-            return lasted_s >= FLOW_S and still.value > 0.0 and still.runs >= RUNS
+            stood = lasted_s >= FLOW_S and still.value > 0.0 and still.runs >= RUNS
+            return stood and (lasted_s >= FLOW_LONG_S or self._unfilled(still, lasted_s))
         return False
+
+    def _unfilled(self, still: Still, lasted_s: float) -> bool:
+        """Whether so many runs are neither near what would make up for that flow, nor that it is a drip."""
+        if self._drawdown_m3 is None:
+            return False
+        runs = lasted_s * still.value / self._drawdown_m3
+        return not runs / FLOW_APART < still.runs < runs * FLOW_APART
 
     def _drawn(self, still: Still) -> bool:
         """Whether the pump must have lowered the one storage, neither held full nor at its outlet."""

@@ -3,13 +3,18 @@
 from __future__ import annotations
 
 import sys
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 import pytest
 
 sys.path.insert(0, str(Path(__file__).parent))
-from holding import CUT_IN, CUT_OUT, DAY_S, NIGHT_S, Holding, at_s, last_words, told
+from holding import CUT_IN, CUT_OUT, DAY_S, NIGHT_S, START_US, Holding, at_s, last_words, told
+
+from analytics.engine import Engine
+from analytics.plant.description import Measure, Signal
+from analytics.readings import Readings
 
 STUCK_S = 4 * DAY_S
 
@@ -253,3 +258,19 @@ def test_wild_words_of_a_slow_level_are_neither_draw_nor_leak_nor_fault() -> Non
         return np.where(far, rng.uniform(0.0, 2.0, len(t)), shown)
 
     assert told(Holding(level_every_s=300.0, spoil={"level": spoil}).outcome(10.0)) == []
+
+
+@pytest.mark.parametrize(("litres_min", "stuck"), [(6.0, False), (40.0, True)])
+def test_flow_that_is_the_same_for_hours_is_a_drip_where_the_runs_fit_it(
+    litres_min: float, stuck: bool
+) -> None:
+    """Six litres a minute are drawn all day, which a coarse meter says; or it stands at what nobody draws."""
+    holding = Holding(demand_m3_s=1e-4)
+    plant, readings = holding.plant(), holding.readings(1.0)
+    meter = Signal("flow", Measure.SUPPLY_FLOW, "h/f", "m^3/s", every_s=10.0)
+    t = np.arange(0.0, DAY_S, 10.0)
+    flow = np.where(t % DAY_S < NIGHT_S, 0.0, litres_min / 60e3)
+    said = Readings.of(np.full(len(t), 3), START_US + (t * 1e6).astype(np.int64) + 990_000, flow)
+    engine = Engine(replace(plant, signals=(*plant.signals, meter)))
+    found = told(engine.feed(Readings.concatenate([readings, said]).in_time_order()))
+    assert (("sensor_fault", "stuck", "flow") in found) == stuck
