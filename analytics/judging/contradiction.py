@@ -13,8 +13,8 @@ Parameters, each a statement about what cannot be:
                         changed in its last digit, over LEVEL_S at least; since the last rain where it
                         stands within 3 % of full, which rain alone can hold there. Where that digit is known,
     DIGITS       2      of it, and STICKS 1 % of the full level, by which a float may stick
-    FLOW_S        6 h   the same flow to its last digit, whose drawdowns would take FLOW_APART 3 times the runs
-                        that there were, or a third (a plate wrong by half, a pump that gives twice the
+    FLOW_S        6 h   the same flow to its last digit, whose drawdowns would take FLOW_APART 3 times the
+                        runs there were, or a third (a plate wrong by half, a pump that gives twice the
                         flow); a drip by a coarse meter fits. FLOW_LONG_S 24 h: no drip runs day and night
     AIR_S        48 h   outdoor air that is the same to the last digit (two days of fog are not)
     JUMPS           3   moves of a level or of the air in a day that nothing could make
