@@ -15,7 +15,7 @@ from __future__ import annotations
 from math import exp, hypot
 from typing import TYPE_CHECKING
 
-from analytics.judging.signature import LATELY
+from analytics.judging.signature import KEPT, LATELY, OF_A_MEDIAN
 from analytics.plant.description import Measure
 from analytics.seeing.motor import motor_signal
 
@@ -27,6 +27,11 @@ if TYPE_CHECKING:
 CLOG_DROP, CLOG_SURE = 1.5, 2.0
 #: And a rise that no gauge's zero makes: 0.5 psi, half a percent of a usual gauge's range.
 DROP_LEAST_PA = 3_500.0
+#: Beyond its scatter by so much: 3e-7 a look, as of delivery (`judging.decline`). Two gauges' least scatter.
+DROP_Z, DROP_ROUGH_PA = 5.0, 300.0
+#: Newest runs whose median it is: of the fewest three are enough, since no demand hides in it, and of more it
+#: is surer.
+DROP_RUNS = (5, LATELY, KEPT)
 PRIOR = 1.1  # log of three to one
 #: Loss of power over loss of flow: 0.26 for a clog, 0.96 for wear (trial figures), scatter a quarter.
 POWER_CLOG, POWER_WEAR, POWER_SIGMA = 0.26, 0.96, 0.25
@@ -37,13 +42,36 @@ MOST, MOST_BY_SHAPE = 4.0, 2.0
 
 
 def resistance(known: Known, left: float) -> float | None:
-    """Filter drop over flow squared, times its clean value."""
-    base, now = known.signature.clean.get("filter_drop_pa"), known.signature.now("filter_drop_pa", LATELY)
-    if base is None or now is None or base.middle < 3.0 * max(base.sigma, 300.0) or left <= 0.0:
+    """Filter drop over flow squared, times its clean value.
+
+    At CLOG_DROP at most where it has not risen beyond its own scatter: a drop of two gauges that speak at
+    different times scatters by as much as it is, and its medians do not.
+    """
+    signature = known.signature
+    # of the lesson and its first runs whichever is the cleaner: a filter may clog within the lesson
+    found = [
+        (drop, runs)
+        for traits, runs in ((signature.clean, signature.learned_runs), (signature.first, LATELY))
+        if (drop := traits.get("filter_drop_pa")) is not None
+    ]
+    if not found or left <= 0.0:
         return None
-    share = now.middle / base.middle / left**2
-    risen = now.middle - base.middle * left**2 >= DROP_LEAST_PA
-    return share if risen else min(share, CLOG_DROP)
+    base, runs = min(found, key=lambda one: one[0].middle)
+    doubt = OF_A_MEDIAN * max(base.sigma, DROP_ROUGH_PA) / max(runs, 1) ** 0.5
+    clean_pa = max(base.middle, 3.0 * doubt)  # of gauges that are off at zero, no less than can be told
+    told: float | None = None
+    for newest in DROP_RUNS:
+        now = signature.now("filter_drop_pa", newest)
+        if now is None:
+            continue
+        share = float(now.middle / clean_pa / left**2)
+        count = sum(brief.filter_drop_pa is not None for brief in signature.recent[-newest:])
+        error = hypot(doubt, OF_A_MEDIAN * max(base.sigma, now.sigma) / count**0.5)
+        if now.middle - clean_pa * left**2 >= max(DROP_LEAST_PA, DROP_Z * error):
+            return share
+        if told is None and base.middle >= 3.0 * max(base.sigma, DROP_ROUGH_PA):
+            told = min(share, CLOG_DROP)
+    return told
 
 
 def filter_share(known: Known, left: float, drop: float | None, error: float = 0.05) -> float:

@@ -66,6 +66,9 @@ BLIND_S, BLIND_INTERVALS = 45.0, 5.0
 FROM_FIRST, FIRST_RUNS, WARMED = 0.62, 12, 1.10
 #: Asked once of a plant, when it is learned: 2.5 errors is one in 160.
 SURE_OF_FIRST = 2.5
+#: And of runs whose edges, each seen an interval late or early, are a quarter of them at most: of shorter
+#: ones only the slow have the samples to be measured. (Against a lesson that is alike then and now.)
+FIRST_INTERVALS = 8.0
 #: What is hidden within runs makes the mid-run figure read low, never the kinks: below these by more than two
 #: standard errors (one chance in forty, of two figures that should agree) it is not the pump that it shows.
 HIDES = 2.0
@@ -104,7 +107,7 @@ def decline(known: Known, interval_s: float = 1.0) -> Decline | None:
     least = BLIND_INTERVALS if interval_s >= BLIND_S else SEEN_INTERVALS
     if interval_s >= COARSE_S and runs.middle < least * interval_s:
         return None
-    share = share_of_rated(known)
+    share = share_of_rated(known) if runs.middle >= FIRST_INTERVALS * interval_s else None
     limit = FROM_FIRST
     if interval_s >= COARSE_S:
         limit *= 1.0 - LEAST_COARSE
@@ -121,17 +124,20 @@ def decline(known: Known, interval_s: float = 1.0) -> Decline | None:
     if not found:
         return None
     (left, error), sure = next((one for one in found if one[1]), found[0])
-    sure = sure and not _out_before_cut_in(signature)
+    # a lesson in which it began has such runs itself: none of the two may show it
+    sure = sure and not any(_out_before_cut_in(signature, base) for base in _bases(signature))
     drop = resistance(known, left)
     sure = sure or (drop is not None and drop > CLOG_SURE and left < CLOG_SEEN)
     return Decline(left, error, sure, filter_share(known, left, drop, error), drop)
 
 
-def _out_before_cut_in(signature: Signature) -> bool:
-    """Whether runs now begin above where they began, and end where they ended: the tank has run out of water
-    before the switch closes, as with too much air charge, and flows by the charge it had are wrong."""
+def _out_before_cut_in(signature: Signature, base: Base) -> bool:
+    """Whether runs now begin above where clean ones began, and end where those ended.
+
+    The tank has run out of water before the switch closes, as with too much air charge, and flows by the
+    charge it had are wrong."""
     for hourly in (False, True):
-        start, stop = (signature.clean.get(name) for name in ("start_pa", "stop_pa"))
+        start, stop = (base.traits.get(name) for name in ("start_pa", "stop_pa"))
         start_now, stop_now = (signature.now(name, LATELY, hourly) for name in ("start_pa", "stop_pa"))
         if not (start and stop and start_now and stop_now):
             continue

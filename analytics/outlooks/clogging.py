@@ -34,6 +34,7 @@ the quadratic screen is common practice, no source.
 
 from __future__ import annotations
 
+from types import MappingProxyType
 from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
@@ -41,7 +42,7 @@ import numpy as np
 from analytics.outlooks.forecast import DRIFT_MOST, DRIFT_WEEK
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Mapping, Sequence
 
     from numpy.typing import NDArray
 
@@ -52,7 +53,8 @@ LEAST_POINTS = 5
 MOST_DAYS = 366.0
 #: Hermia's four are likelier than what lies between them.
 LAWS = {0.0: 3.0, 0.5: 1.0, 1.0: 3.0, 1.25: 1.0, 1.5: 3.0, 1.75: 1.0, 2.0: 3.0}
-SHARES = (0.03, 0.1, 0.3, 1.0)
+#: How likely each is to the others: most pumps spare a clean screen a thirtieth to a tenth.
+SHARES: Mapping[float, float] = MappingProxyType({0.03: 3.0, 0.1: 3.0, 0.3: 1.0, 1.0: 1.0})
 SCATTER = (0.5, 0.7, 1.0, 1.4, 2.0, 3.0)
 TOLD = 10.0
 DAILY = 0.25
@@ -99,7 +101,7 @@ class Reading(NamedTuple):
     """One way to read the days, and which shares of the clean screen go with it."""
 
     points: Sequence[Sequence[float]]
-    shares: tuple[float, ...] = SHARES
+    shares: Mapping[float, float] = SHARES
 
 
 def days_by_any(
@@ -120,7 +122,7 @@ def days_by_any(
 
 
 def _told(
-    points: Sequence[Sequence[float]], level: float, common: float, of_clean: tuple[float, ...]
+    points: Sequence[Sequence[float]], level: float, common: float, of_clean: Mapping[float, float]
 ) -> tuple[Floats, Floats, Floats] | None:
     """Days of the flush, how likely each is, and how likely none comes; None where no clog can be told."""
     day, left, error = np.asarray(points, np.float64).T
@@ -194,7 +196,12 @@ def _stayed(day: Floats, onsets: Floats) -> Floats:
 
 
 def _growth(
-    record: Record, onsets: Floats, flushes: Floats, level: float, common: float, of_clean: tuple[float, ...]
+    record: Record,
+    onsets: Floats,
+    flushes: Floats,
+    level: float,
+    common: float,
+    of_clean: Mapping[float, float],
 ) -> Floats:
     """Log-evidence of each (law and share, onset, flush)."""
     # time since onset over time from onset to flush
@@ -203,9 +210,10 @@ def _growth(
         ends[None, :, None] - onsets[:, None, None]
     )
     found = [
-        _evidence(record, _course(part, law, share, level), common) + np.log(likely / len(shares))
+        _evidence(record, _course(part, law, share, level), common)
+        + np.log(likely * shares[share] / sum(shares.values()))
         for law, likely in LAWS.items()
-        for shares in [of_clean if law else of_clean[-1:]]  # a cake's course is the same for all
+        for shares in [of_clean if law else {1.0: 1.0}]  # a cake's course is the same for all
         for share in shares
     ]
     # scale-free in the whole time from onset to flush; the grid of flushes is even in its logarithm

@@ -87,13 +87,12 @@ def refined(days: Sequence[Sequence[float]], clean: Clean) -> list[Reading]:
     return [Reading(_read(days, clean, one, drop, reading), _shares(clean, one)) for one in ways]
 
 
-def _shares(clean: Clean, spare_pa: float) -> tuple[float, ...]:
+def _shares(clean: Clean, spare_pa: float) -> dict[float, float]:
     """Of the clean screen in all that H is spent in: gauges a little off at zero leave it in doubt."""
     low, high = (max(clean.drop_pa + off, 0.0) / spare_pa for off in (-ZERO_PA, ZERO_PA))
     middle = clean.drop_pa / spare_pa
-    return tuple(
-        min(max(one, SHARE_LEAST), 1.0) for one in (0.5 * (low + middle), middle, 0.5 * (middle + high))
-    )
+    likely = (0.5 * (low + middle), middle, 0.5 * (middle + high))
+    return {min(max(one, SHARE_LEAST), 1.0): 1.0 for one in likely}
 
 
 def _read(

@@ -139,3 +139,56 @@ def test_after_a_flush_the_runs_before_it_say_nothing() -> None:
     assert len(signature.recent) == 2
     assert len(signature.hourly) == 1
     assert signature.clean["kink_m3_s"].middle == pytest.approx(Q, rel=0.05)
+
+
+def gauged(
+    noise_pa: float, clean_pa: float, now_pa: float, left: float, seed: int, at: int = 60
+) -> list[bool]:
+    """What is called where an outlet gauge's drop scatters by so much from run to run."""
+    rng, signature, called = np.random.default_rng(seed), Signature(), []
+    for one in range(at + 20):
+        truth = Made(left, drop_pa=now_pa) if one >= at else Made(drop_pa=clean_pa)
+        run = made(one, truth, rng, 0.15, 0.3, 2.0)
+        assert run.cycle.filter_drop_pa is not None
+        seen = run.cycle.filter_drop_pa + noise_pa * rng.standard_normal()
+        learn(signature, replace(run, cycle=replace(run.cycle, filter_drop_pa=seen)))
+        found = decline(known_of(signature))
+        called.append(found is not None and found.sure and found.clog > 0.9)
+    return called
+
+
+def test_two_gauges_that_speak_at_different_times_still_show_a_clog() -> None:
+    """Their difference scatters by 17 kPa about a clean drop of 8 (half a minute apart, on a quick tank): its
+    medians do not, and 100 kPa across a screen is a clog."""
+    for seed in range(10):
+        called = gauged(17_000.0, 8_000.0, 100_000.0, 0.75, seed)
+        assert any(called[60:])
+        assert not any(called[:60])
+
+
+def test_gauges_that_scatter_do_not_clog_a_filter_by_chance() -> None:
+    for seed in range(10):
+        assert not any(gauged(17_000.0, 8_000.0, 8_000.0, 0.95, seed, at=200))
+
+
+def test_a_clog_that_begins_within_the_lesson_shows_across_the_filter() -> None:
+    rng, signature, called = np.random.default_rng(1), Signature(), []
+    for one in range(22):
+        drop = 10_000.0 * (1.0 + 0.3 * max(one - 8, 0))
+        learn(signature, made(one, Made(1.0 - 0.012 * max(one - 8, 0), drop_pa=drop), rng, 0.05, 0.0, 12.0))
+        found = decline(known_of(signature))
+        called.append(found is not None and found.sure and found.clog > 0.9)
+    assert any(called[12:])
+
+
+def test_a_tank_that_is_overcharged_within_the_lesson_is_no_clog() -> None:
+    for seed in range(10):
+        rng, signature = np.random.default_rng(seed), Signature()
+        for at in range(60):
+            one = made(at, Made(0.75 if at >= 10 else 1.0), rng, 0.05, 0.0, 2.0)
+            if at >= 10:
+                start = LOW + 0.4 * (HIGH - LOW)
+                one = replace(one, pressure_low_pa=start, cycle=replace(one.cycle, pressure_start_pa=start))
+            signature.learn(one, True, 0.3 * (HIGH - LOW))
+            found = decline(known_of(signature))
+            assert found is None or not found.sure

@@ -124,3 +124,11 @@ def test_without_a_rating_there_is_no_share() -> None:
         share_of_rated(cast(Known, SimpleNamespace(plant=bare, signature=one.signature, water=one.water)))
         is None
     )
+
+
+def test_runs_seen_by_six_samples_are_held_against_no_rating() -> None:
+    """A minute every 10 s: an edge is seen up to an interval off, and half of the water with it."""
+    one = known(0.5, 1.0, meter=False)
+    assert called(one)
+    found = decline(one, 10.0)
+    assert found is None or not found.sure
