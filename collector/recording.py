@@ -19,6 +19,9 @@ if TYPE_CHECKING:
 
 #: A recording that takes longer than this to go through says how far it is.
 PATIENCE_S = 1.0
+#: Readings seen before they are handed on to be judged: few, so that neither process waits long at the
+#: beginning or the end, and enough for arrays to be worth while.
+STRETCH = 100_000
 
 
 class _Stretch(NamedTuple):
@@ -63,7 +66,7 @@ def _seen(path: Path, plant: Plant) -> Iterator[_Stretch | _Unused]:
     from analytics.seeing.sight import Sight
     from collector.readings.file import ReadingsFile
 
-    file, sight = ReadingsFile(path, plant), Sight(plant)
+    file, sight = ReadingsFile(path, plant, chunk=STRETCH), Sight(plant)
     for readings in file:
         yield _Stretch(sight.feed(readings), len(readings), int(readings.time_us[-1]))
     rest = sight.finish()
