@@ -36,7 +36,7 @@ values A14-A17.
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from statistics import median
+from statistics import fmean, median
 from typing import TYPE_CHECKING
 
 from analytics import words
@@ -83,6 +83,8 @@ EVIDENCE = 24
 ERRORS, MEDIAN_OF_FIVE = 5.0, 0.54  # standard errors; that of a median of five, of one run's scatter
 SHRUNK = 0.85  # half of what lost air (1 / GROWN) takes off a run, against the quicker quarter of clean ones
 BACK = 1.2
+#: Three standard errors of a run told by samples, whose edges lie anywhere between two: spacing / 6^0.5.
+MEAN_ERRORS = 1.2
 HOUR_US = 3_600_000_000
 STARTS_KEPT = 64
 SPOILS = ("motor_overload", "lost_prime", "dry_supply", "burst_line", "blocked_discharge", "overpressure")
@@ -180,7 +182,7 @@ class ShortCycling(Detector):
 
     def _judge(self, run: Run, known: Known, usual: Reference) -> Sequence[Word]:
         memory = self.memory
-        short = [seen for seen in memory.runs if seen.short]
+        short = [seen for seen in memory.runs if seen.short] if self._short_on_the_mean() else []
         grown = middle([seen.apparent for seen in memory.runs])
         limit = self._grown_limit(known) if usual.learned else GROWN_FROM_FILE
         many = sum(seen.apparent is not None and seen.apparent > BACK for seen in memory.runs)
@@ -242,6 +244,14 @@ class ShortCycling(Detector):
         leaps = sum(seen.leap is not None and seen.leap > LEAP_SHARE for seen in runs)
         bands = [seen.band for seen in runs if seen.band is not None]
         return leaps == KEPT or (len(bands) == KEPT and max(bands) < 0.5)
+
+    def _short_on_the_mean(self) -> bool:
+        """Whether the newest runs are too short together: one that two samples saw may have been twice as
+        long, or hardly there, but the mean of some is right to MEAN_ERRORS of a sample's spacing."""
+        runs, shortest = self.memory.runs, shortest_s(self.plant)
+        spacing_s = median([seen.interval_s for seen in runs])
+        mean_s = fmean([min(seen.run_s, shortest + seen.interval_s) for seen in runs])
+        return spacing_s <= 1.5 or mean_s < shortest - MEAN_ERRORS * spacing_s / len(runs) ** 0.5
 
     def _near(self) -> bool:
         """Runs that are short, if not surely so: seen too coarsely to tell one by one."""
