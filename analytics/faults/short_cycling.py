@@ -36,7 +36,7 @@ values A14-A17.
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from statistics import fmean, median
+from statistics import median
 from typing import TYPE_CHECKING
 
 from analytics import words
@@ -60,6 +60,7 @@ from analytics.judging.cycling_run import (
     sound_delivery_m3_s,
     timed,
 )
+from analytics.judging.cycling_series import KEPT, near, odd, short_on_the_mean
 from analytics.judging.cycling_words import by_sampling, sentence
 from analytics.judging.flutter import bounced, burst, edged, is_brief, is_spike
 from analytics.judging.footing import LOW, SURE, Footing, band_of, judged, note_beat, note_run
@@ -77,14 +78,11 @@ if TYPE_CHECKING:
     from analytics.seeing.beats import Beat
     from analytics.seeing.events import Run
 
-KEPT = 5
 ENOUGH = 3
 EVIDENCE = 24
 ERRORS, MEDIAN_OF_FIVE = 5.0, 0.54  # standard errors; that of a median of five, of one run's scatter
 SHRUNK = 0.85  # half of what lost air (1 / GROWN) takes off a run, against the quicker quarter of clean ones
 BACK = 1.2
-#: Three standard errors of a run told by samples, whose edges lie anywhere between two: spacing / 6^0.5.
-MEAN_ERRORS = 1.2
 HOUR_US = 3_600_000_000
 STARTS_KEPT = 64
 SPOILS = ("motor_overload", "lost_prime", "dry_supply", "burst_line", "blocked_discharge", "overpressure")
@@ -182,28 +180,30 @@ class ShortCycling(Detector):
 
     def _judge(self, run: Run, known: Known, usual: Reference) -> Sequence[Word]:
         memory = self.memory
-        short = [seen for seen in memory.runs if seen.short] if self._short_on_the_mean() else []
+        short = (
+            [seen for seen in memory.runs if seen.short] if short_on_the_mean(memory.runs, self.plant) else []
+        )
         grown = middle([seen.apparent for seen in memory.runs])
         limit = self._grown_limit(known) if usual.learned else GROWN_FROM_FILE
         many = sum(seen.apparent is not None and seen.apparent > BACK for seen in memory.runs)
         has_grown = grown is not None and grown >= limit and many >= ENOUGH + 1
         foot = judged(memory.footing, band_of(self.plant, usual), known.water)
         # a footing that few samples tell is asked for runs that are short besides: else it is no harm yet
-        high_foot = foot.stands == "overcharged" and foot.chance <= SURE and self._near()
-        odd = self._odd() or (len(memory.runs) == KEPT and high_foot)
+        high_foot = foot.stands == "overcharged" and foot.chance <= SURE and near(memory.runs, self.plant)
+        oddly = odd(memory.runs) or (len(memory.runs) == KEPT and high_foot)
         if usual.learned is False and not short:
             has_grown = False  # before anything is learned a long run is only a wrong nameplate
-            odd = odd and self._near()
+            oddly = oddly and near(memory.runs, self.plant)
         # without any demand a sound run takes D / Q, with demand longer: never less
         stands = known.is_open(self.FAULT)
         if not stands and median([s.run_s for s in memory.runs]) > self._shortest_s(known, usual):
-            has_grown = odd = False
+            has_grown = oddly = False
         if has_grown and not stands and not short:  # slopes that draws within the run have bent do not count
             delivery_m3_s = sound_delivery_m3_s(self.plant, usual, known.water)
             by_time = middle([timed(seen, known.water, usual, delivery_m3_s) for seen in memory.runs])
             has_grown = by_time is None or by_time >= BACK
         frequent = self._too_frequent(run)
-        if len(short) >= ENOUGH or has_grown or odd or frequent:
+        if len(short) >= ENOUGH or has_grown or oddly or frequent:
             if not stands:
                 memory.evidence = (short if len(short) >= ENOUGH else memory.runs)[:]
             only_frequent = frequent and len(short) < ENOUGH
@@ -235,27 +235,6 @@ class ShortCycling(Detector):
         fills_s = usual.drawdown_m3 / usual.delivery_m3_s
         learned = known.signature.clean.get("run_time_s") if usual.learned else None
         return fills_s if learned is None else SHRUNK * max(fills_s, learned.lower)
-
-    def _odd(self) -> bool:
-        """Runs that leap at the start, or a band grown narrow: too short soon if not yet."""
-        runs = self.memory.runs
-        if len(runs) < KEPT:
-            return False
-        leaps = sum(seen.leap is not None and seen.leap > LEAP_SHARE for seen in runs)
-        bands = [seen.band for seen in runs if seen.band is not None]
-        return leaps == KEPT or (len(bands) == KEPT and max(bands) < 0.5)
-
-    def _short_on_the_mean(self) -> bool:
-        """Whether the newest runs are too short together: one that two samples saw may have been twice as
-        long, or hardly there, but the mean of some is right to MEAN_ERRORS of a sample's spacing."""
-        runs, shortest = self.memory.runs, shortest_s(self.plant)
-        spacing_s = median([seen.interval_s for seen in runs])
-        mean_s = fmean([min(seen.run_s, shortest + seen.interval_s) for seen in runs])
-        return spacing_s <= 1.5 or mean_s < shortest - MEAN_ERRORS * spacing_s / len(runs) ** 0.5
-
-    def _near(self) -> bool:
-        """Runs that are short, if not surely so: seen too coarsely to tell one by one."""
-        return median([seen.run_s for seen in self.memory.runs]) < shortest_s(self.plant)
 
     def _too_frequent(self, run: Run) -> bool:
         limit = self.plant.pump.max_starts_per_hour or USUAL_STARTS_PER_HOUR

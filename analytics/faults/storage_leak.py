@@ -39,6 +39,9 @@ Parameters:
     ERRORS           5          standard errors: 3 in ten million a look by chance, a look an hour
                                 or so that is independent: less than once in 300 years
     STEADILY         0.5        of what went must have gone by the slope of the rests: a leak does not leap
+    GONE             0.7        of it must be gone by all steps, with DRAWN 0.6 of what the pump drew on top
+                                (a worn pump, a wrong plate): what rises whenever the pump happens to run
+                                was never lost, the gauge moved
     PARTS            12         quarters of a day, three days: a slower leak hides behind evaporation
     LAST_S           20 h       of evidence, unless it is BIG times the threshold
     BIG              3
@@ -56,6 +59,7 @@ from operator import itemgetter
 from typing import TYPE_CHECKING
 
 from analytics import words
+from analytics.judging.cycling_run import is_guessed
 from analytics.judging.watch import AllClear, Claim, Coverage, Detector
 from analytics.outlooks.balance import (
     GRAINS,
@@ -91,6 +95,7 @@ BIG = 3.0
 CAP_SHARE = 0.3
 GIVEN_BACK = 1.2
 STEADILY = 0.5
+GONE, DRAWN = 0.7, 0.6
 CLEAR_S = 12 * 3600.0
 CLEAR_ERRORS = 2.0
 DAY_S = 86_400.0
@@ -103,6 +108,7 @@ class One:
     track: LevelTrack = field(default_factory=LevelTrack)
     sum_m3: float = 0.0
     fell_m: float = 0.0  # in steps too large for the level's scatter, and not given back yet
+    drawn_m3: float = 0.0  # by the pump since the last step
     parts: list[Part] = field(default_factory=list)  # since the sum last left nothing, the newest PARTS
     standing: bool = False
     loss_m3_s: float = 0.0
@@ -133,10 +139,18 @@ class StorageLeak(Detector):
             if one is None:
                 one = self.memory.storages[name] = One()
             step = follow(one.track, beat, watched)
+            if beat.running_s > 0.0 and not is_guessed(self.plant, known.usual, known.water):
+                one.drawn_m3 += beat.running_s * known.usual.delivery_m3_s
+            drawn_m3 = one.drawn_m3
+            one.drawn_m3 = 0.0 if step is not None else drawn_m3
             if self._disbelieved(watched, known):
                 one.sum_m3, one.track.time_us = 0.0, 0
                 continue
-            if step is None or not (step.quiet and step.dry) or step.seconds > DAY_S:
+            if step is None or not step.dry or step.seconds > DAY_S:
+                continue
+            if not step.quiet:
+                if one.parts and not step.rising:
+                    one.parts[-1].gone_m3 -= step.change_m3 + DRAWN * drawn_m3
                 continue
             if _comes_in(one, step):
                 continue
@@ -169,6 +183,7 @@ class StorageLeak(Detector):
         part = one.parts[-1]
         part.quiet_s += step.seconds
         part.lost_m3 += loss
+        part.gone_m3 += loss
         if not begins:  # a sum begins at a crest, which the slope is to know nothing of
             part.slope.step(step, storage_volume_m3(storage, step.level_m) - step.change_m3)
         if one.sum_m3 < threshold:
@@ -197,7 +212,8 @@ class StorageLeak(Detector):
             if lost_m3 < threshold_m3 or not lasted or part.quiet_s < 3600.0:
                 continue
             surely_m3_s, _ = part.slope.bounds_m3_s(sigma_m3, step.shared, ERRORS)
-            if surely_m3_s >= least_m3_s:
+            has_gone = part.gone_m3 >= GONE * part.slope.loss_m3_s * part.quiet_s
+            if surely_m3_s >= least_m3_s and has_gone:
                 found.append((surely_m3_s, part))
         return found
 

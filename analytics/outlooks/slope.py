@@ -80,11 +80,12 @@ class Slope:
 
 @dataclass
 class Part:
-    """What the quiet steps of one quarter of a day lost."""
+    """What the quiet steps of one quarter of a day lost, and what went in all of them (`gone_m3`)."""
 
     since_us: int
     quiet_s: float = 0.0
     lost_m3: float = 0.0
+    gone_m3: float = 0.0
     slope: Slope = field(default_factory=Slope)
 
     def follows(self, step: LevelStep) -> bool:
@@ -97,6 +98,7 @@ class Part:
             self.since_us,
             self.quiet_s + other.quiet_s,
             self.lost_m3 + other.lost_m3,
+            self.gone_m3 + other.gone_m3,
             self.slope.joined(other.slope),
         )
 

@@ -15,6 +15,8 @@ import pytest
 
 from analytics.engine import Engine
 from analytics.faults import short_cycling
+from analytics.judging.cycling_run import Seen
+from analytics.judging.cycling_series import short_on_the_mean
 from analytics.plant.description import Measure, Plant, PressureTank
 from analytics.readings import Readings
 from analytics.records import Finding
@@ -136,6 +138,28 @@ def test_lone_words_of_a_motor_that_move_no_pressure_are_no_runs() -> None:
     parts = [Readings.of(np.full(len(t), k), time_us, column) for k, column in enumerate((shown, amps))]
     plant = traces.plant(traces.Trace(every_s=10.0))
     assert told(plant, Readings.concatenate(parts).in_time_order()) == []
+
+
+@pytest.mark.parametrize(("true_s", "short"), [((15.5, 19.0), False), ((6.0, 9.0), True)])
+def test_runs_that_samples_may_cut_by_half_are_short_on_the_mean_alone(
+    true_s: tuple[float, float], short: bool
+) -> None:
+    """The motor stands 15 s. Read each 10 s, runs of 15 to 19 s look like 10 or 20: five in a row of which
+    three look short are one in six, but not five that are short on the mean."""
+    pump = replace(traces.plant().pump, min_run_time_s=15.0)
+    detector = short_cycling.detector(traces.plant(pump=pump))
+    rng = np.random.default_rng(6)
+    called = three = 0
+    for _ in range(1000):
+        samples = [max(np.floor(rng.random() + rng.uniform(*true_s) / 10.0), 1.0) for _ in range(5)]
+        detector.memory.runs = [
+            Seen(0, 0, 10.0 * count, count < 2.0, None, None, None, None, True, interval_s=10.0)
+            for count in samples
+        ]
+        three += sum(count < 2.0 for count in samples) >= 3
+        called += short_on_the_mean(detector.memory.runs, detector.plant)
+    assert three > 100
+    assert called > 900 if short else called < 10
 
 
 def test_where_starts_are_too_many_the_sentence_says_so() -> None:
