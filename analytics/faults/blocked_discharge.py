@@ -100,6 +100,8 @@ class BlockedDischarge(Detector):
             or not look.entire
         ):
             return False
+        if (look.pressure_start_pa or 0.0) > usual.stop_pa:
+            return False  # it stood there before the motor turned: the gauge lies, nothing leapt
         first = look.slope_first_m3_s
         expected_s = usual.drawdown_m3 / usual.delivery_m3_s
         early = look.age_s < max(0.25 * expected_s, 2.0 * look.interval_s) and look.age_s < 30.0

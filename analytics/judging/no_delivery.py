@@ -24,6 +24,8 @@ Parameters (others in `flows`, `story`, `instruments`):
     STATIC_PA   50 kPa  the most that a drained line stands at: a tap five metres above the gauge; and STATIC
                         0.35 of cut-in, which is chosen to leave two thirds at the highest tap (common
                         practice, no source). What stands higher with the tank run out is held up by a pump
+    OFF         0.2     of the usual motor level: half of what the losses of one that turns in air take (two
+                        fifths at least, see `instruments`). Less, and nothing turns
     STANDS      0.10    of cut-in, in a look's window: pressure keeps its level; a line that drains passes all
 
 A zone of the garden that opens just after a start hides the kink. Some 2,000 openings a year, one in 300
@@ -48,6 +50,8 @@ from analytics.judging.story import (
 )
 from analytics.judging.supply import storage_low
 from analytics.judging.worked_out import Story, Witness
+from analytics.plant.description import Measure
+from analytics.seeing.motor import motor_signal
 
 if TYPE_CHECKING:
     from analytics.judging.reference import Reference
@@ -59,6 +63,7 @@ PLAINLY = 0.35
 BELOW = 0.15
 STATIC, STATIC_PA = 0.35, 50e3
 STANDS = 0.10
+OFF = 0.2
 #: A run that stood against a draw of all it gives: the tank alone would lose that, less a tap that was shut.
 SHORT_OF = 0.7
 
@@ -70,7 +75,7 @@ def witness(look: Look, known: Known) -> Witness | None:
         return None
     if not look.entire and look.pressure_pa > usual.start_pa:
         return None
-    if false_start(look, usual, story):
+    if false_start(look, usual, story) or _stopped(look, known, usual):
         return None
     share, motor = share_1(look, usual), motor_share_1(look, usual)
     since = look.at_us - int(look.window_s * 1e6) if look.age_s > 2 * look.window_s else look.start_us
@@ -81,6 +86,17 @@ def witness(look: Look, known: Known) -> Witness | None:
     else:
         idle = said != "moves" and falls_short(story, look, known)
     return Witness(idle, said is not None, said == "shut", share, motor, since, storage_low(known))
+
+
+def _stopped(look: Look, known: Known, usual: Reference) -> bool:
+    """Whether the motor is off though no word has ended its run: its newest words say next to nothing, or it
+    has said nothing in the look's window and pressure had come to cut-out, where the switch stops it."""
+    if usual.motor_level and look.motor_now is not None and look.motor_now < OFF * usual.motor_level:
+        return True
+    signal = motor_signal(known.plant)
+    by_contact = signal is None or known.plant.signals[signal].measures is Measure.PUMP_RUNNING
+    cut_out = (look.pressure_high_pa or 0.0) > usual.stop_pa - BELOW * usual.band_pa
+    return not by_contact and look.motor_level is None and cut_out
 
 
 def stands(look: Look, usual: Reference) -> bool:
@@ -151,8 +167,9 @@ def _by_pressure(look: Look, known: Known, story: Story, short: bool) -> bool:
         # a zone of the garden that opens in the very window before the start hides the kink: so large
         # a draw must be unheard of here, or the tank must go on just as it did
         return not short and (lasted(story.needed_since_us, look, 0.3) or lasted(story.same_since_us, look))
-    if usual.unproven and not rose and lasted(story.standing_since_us, look, 3.0):
-        return True  # it has never been seen to deliver
+    began = story.kink_share is not None and not kinkless(story)
+    if usual.unproven and not rose and not began and lasted(story.standing_since_us, look, 3.0):
+        return True  # it has never been seen to deliver, not at this start either
     if look.pressure_pa < min(STATIC_PA, STATIC * usual.start_pa):
         return not short and lasted(story.needed_since_us, look, 0.3)
     if look.interval_s > CLOSE_S:

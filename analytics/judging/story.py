@@ -44,6 +44,7 @@ LASTS_S, LASTS_SAMPLES = 45.0, 6.0
 SURE, FAST = 2.0, 0.7
 STEP, LIFTED = 0.05, 0.15
 CREEPS = 0.10
+NOISE_STEP, LEAST_STEP = 4.0, 0.02  # deviations; of the band: two digits of a coarse gauge
 FOLLOWS, FOLLOWS_LEAST_PA = 0.05, 1500.0
 RUN_UP_S = 3.0  # a motor of this size is up to speed, its inrush over
 #: Below so much of its own best in the run, by power and current, the motor turns without water: halfway
@@ -55,6 +56,9 @@ LOOKS_S = 5.0  # between looks, at first
 #: Tank water that goes by more than this over delivery and draws, as if by Boyle's law below the charge too:
 #: either the tank runs out at a burst, or it is empty and the line behind it drains.
 COLLAPSE = 1.2
+#: Samples so far apart that a tank runs out between two of them show no slope, but that it did: by the run's
+#: first looks pressure is below EMPTIED of the start. A house that draws as fast leaves its line STATIC.
+EMPTIED, FIRST_SAMPLES = 0.6, 4.0
 
 
 def follow(story: Story, look: Look, known: Known) -> None:
@@ -105,6 +109,10 @@ def _told(look: Look, usual: Reference) -> bool:
 
 def _note_fall(story: Story, look: Look, usual: Reference) -> None:
     story.fastest_m3_s = max(story.fastest_m3_s, look.fall_m3_s or 0.0)
+    began_pa, now_pa = look.pressure_start_pa, look.pressure_pa
+    if look.interval_s > CLOSE_S and look.entire and began_pa is not None and now_pa is not None:
+        at_once = look.age_s <= FIRST_SAMPLES * look.interval_s and now_pa < EMPTIED * usual.start_pa
+        story.collapsed |= at_once and began_pa > usual.drained_pa
     if look.slope_m3_s is None or look.samples < 3 or look.window_s < 10.0:
         return
     fell = -look.slope_m3_s - SURE * (look.slope_error_m3_s or 0.0)
@@ -127,7 +135,7 @@ def _note_rise(story: Story, look: Look, known: Known, usual: Reference) -> None
             took_s -= look.window_s + max(look.interval_s, LOOKS_S)
         story.lift_m3_s = gained / max(took_s, 1.0)
         story.high_pa, story.high_us = now_pa, look.at_us
-    _note_load(story, look, step, known)
+    _note_load(story, look, known)
     if at_shut_off(look, usual):
         outlet_pa = look.discharge_pa or 0.0
         if story.shut_us is None:
@@ -146,11 +154,15 @@ def _note_rise(story: Story, look: Look, known: Known, usual: Reference) -> None
     story.stood |= filled and still and look.age_s > 120.0
 
 
-def _note_load(story: Story, look: Look, step_pa: float, known: Known) -> None:
+def _note_load(story: Story, look: Look, known: Known) -> None:
     """Whether it lifted pressure from one look to another at one load, above where warming air comes to."""
     now_pa, level = look.pressure_pa, look.motor_level
     if now_pa is None or level is None:
         return
+    step_pa = _step_pa(look, known.usual)
+    if now_pa > known.usual.start_pa + LIFTED * known.usual.band_pa:
+        # no air warms up to here: a step need only be out of the noise
+        step_pa = min(step_pa, max(NOISE_STEP * (look.noise_pa or 0.0), LEAST_STEP * known.usual.band_pa))
     if story.seen_pa is None or abs(now_pa - story.seen_pa) > step_pa:
         above_pa = max(known.usual.start_pa, look.pressure_start_pa or 0.0) + step_pa
         rose = story.seen_pa is not None and now_pa > max(story.seen_pa, above_pa)

@@ -12,8 +12,8 @@ import numpy as np
 import pytest
 
 from analytics.engine import Engine
-from analytics.faults import burst_line, coverage
-from analytics.judging.no_delivery import witness
+from analytics.faults import blocked_discharge, burst_line, coverage
+from analytics.judging.no_delivery import held_up, witness
 from analytics.judging.story import follow
 from analytics.plant.description import Measure, Plant
 from analytics.readings import Readings
@@ -287,3 +287,80 @@ def test_an_outlet_gauge_before_the_check_valve_falls_at_each_stop() -> None:
         judge.witness = witness(look, judge)
         said.append(len(detector.look(look, judge)))
     assert said == [0, 0, 1, 1]
+
+
+def _at_60_s(engine: Engine, age_s: float, **said: object) -> Look:
+    """A look into a run that began at cut-in and stands, samples a minute apart."""
+    usual, start_us = engine.judge.usual, traces.START_US + int(BEGINS * 1e6)
+    shown: dict[str, object] = {
+        "at_us": start_us + int(age_s * 1e6), "start_us": start_us, "age_s": age_s, "window_s": 120.0,
+        "samples": 3, "entire": True, "interval_s": 60.0, "pressure_start_pa": usual.start_pa,
+        "pressure_pa": usual.start_pa, "pressure_high_pa": usual.start_pa, "slope_m3_s": 0.0,
+        "slope_pa_s": 0.0, "slope_first_m3_s": 0.0, "slope_before_m3_s": 0.0, "noise_pa": 500.0,
+        "motor_level": None, "flow_m3_s": None, "discharge_pa": None, "suction_pa": None,
+    }  # fmt: skip
+    return Look(**(shown | said))  # type: ignore[arg-type]
+
+
+def _learned(motor: Measure) -> Engine:
+    trace = traces.Trace(demand=STEADY, motor=motor)
+    engine = Engine(traces.plant(trace))
+    engine.feed(traces.readings(trace, BEGINS, seed=3))
+    return engine
+
+
+@pytest.mark.parametrize("share", [0.06, 0.5])
+def test_a_motor_that_is_off_runs_nothing(share: float) -> None:
+    """Its last word before the stop may have been "on"; one that turns in air takes two fifths or more."""
+    engine = _learned(Measure.PUMP_CURRENT)
+    judge = engine.judge
+    level = (judge.usual.motor_level or 0.0) * share
+    idle = []
+    for age_s in (185.0, 245.0, 305.0):
+        look = _at_60_s(engine, age_s, motor_level=level, motor_now=level)
+        follow(judge.story, look, judge)
+        seen = witness(look, judge)
+        idle.append(seen is not None and seen.idle)
+    assert any(idle) is (share > 0.2)
+
+
+def test_a_motor_of_which_nothing_is_heard_after_cut_out_has_stopped() -> None:
+    """The word that it is off was lost; the house draws pressure down, and nothing lifts it."""
+    engine = _learned(Measure.PUMP_CURRENT)
+    judge = engine.judge
+    for age_s in (185.0, 245.0, 305.0, 365.0, 425.0, 485.0):
+        pressure_pa = judge.usual.start_pa - 0.2 * judge.usual.band_pa
+        look = _at_60_s(
+            engine, age_s, pressure_pa=pressure_pa, pressure_high_pa=judge.usual.stop_pa, slope_m3_s=-4e-4
+        )
+        follow(judge.story, look, judge)
+        assert witness(look, judge) is None
+
+
+@pytest.mark.parametrize(("stands_at", "held"), [(0.3, True), (0.1, False)])
+def test_a_tank_that_runs_out_between_two_samples_has_run_out(stands_at: float, held: bool) -> None:
+    """What then stands above every tap is fed by a pump, what stands lower is not."""
+    engine = _learned(CONTACT)
+    judge = engine.judge
+    look = _at_60_s(engine, 125.0, pressure_pa=stands_at * judge.usual.start_pa)
+    follow(judge.story, look, judge)
+    assert judge.story.collapsed
+    assert held_up(look, judge.usual, judge.story) is held
+
+
+def test_what_stood_over_cut_out_before_the_start_has_not_leapt() -> None:
+    """A gauge at its register's end says as much of the outlet as of anything: nothing."""
+    engine = _learned(CONTACT)
+    judge, detector = engine.judge, blocked_discharge.detector(engine.plant)
+    high_pa = 2.0 * judge.usual.stop_pa
+    said = []
+    for began_pa in (high_pa, judge.usual.start_pa):
+        for age_s in (6.0, 11.0):
+            look = _at_60_s(
+                engine, age_s, pressure_start_pa=began_pa, pressure_pa=high_pa, interval_s=1.0, samples=6
+            )
+            follow(judge.story, look, judge)
+            judge.witness = witness(look, judge)
+            said.append(len(detector.look(look, judge)))
+    assert said[:2] == [0, 0]
+    assert said[3] == 1
