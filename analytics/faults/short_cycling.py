@@ -62,7 +62,7 @@ from analytics.judging.cycling_run import (
 )
 from analytics.judging.cycling_series import KEPT, near, odd, short_on_the_mean
 from analytics.judging.cycling_words import by_sampling, sentence
-from analytics.judging.flutter import bounced, burst, edged, is_brief, is_spike
+from analytics.judging.flutter import barely_on, bounced, burst, edged, is_brief, is_spike
 from analytics.judging.footing import LOW, SURE, Footing, band_of, judged, note_beat, note_run
 from analytics.judging.signature import best_delivery
 from analytics.judging.watch import AllClear, Claim, Coverage, Detector
@@ -145,8 +145,11 @@ class ShortCycling(Detector):
             memory.footing = Footing()
             return ()
         usual = known.usual
+        brief = is_brief(run, self.plant)
+        if barely_on(run, self.plant) or (is_spike(run, usual) and not brief):
+            return ()
         memory.starts_us = [*memory.starts_us, run.cycle.start_us][-STARTS_KEPT:]
-        if is_brief(run, self.plant):
+        if brief:
             memory.brief, flutters = burst(memory.brief, run)
             memory.edges, bounces = bounced(memory.edges, run)
             memory.good = 0
@@ -154,7 +157,7 @@ class ShortCycling(Detector):
                 return self._flutters(run, known)
         elif run.entire:
             memory.edges = edged(memory.edges, memory.brief, run)
-        if is_spike(run, usual) or is_brief(run, self.plant) or not run.entire:
+        if brief or not run.entire:
             return ()
         before_pa = memory.last_stop_pa
         if run.cycle.pressure_start_pa is not None and run.cycle.pressure_stop_pa is not None:

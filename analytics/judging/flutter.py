@@ -9,6 +9,8 @@ brief run within BESIDE of a start or a stop of a whole run, at BOUNCED of the n
 Parameters: FLUTTER_S 6 s; FLUTTER_RUNS 3 within FLUTTER_WITHIN 30 s: a contact that bounces once at a stop
 makes two, a hand does not make three. UNMOVED a tenth of the band: a gauge's noise and a tap's draw in a
 second, and far from a cycle; asked of runs of SAMPLES 2 at most: a draw may hold pressure in longer ones.
+WITHIN 0.3 to 0.85 of the band: gauge and switch are good to a tenth of the band each. BARELY 1.5 of 0.4 A or
+60 W, a third of what the smallest jet pump draws.
 BESIDE 10 s, BOUNCED 4 of EDGES 8: the lone wild words of a motor signal, of which ten in an hour would be a
 bad one, lie beside an edge by chance in three of a hundred, and beside four of eight once in 20,000 runs.
 
@@ -18,6 +20,8 @@ Source: common practice, no source.
 from __future__ import annotations
 
 from typing import TYPE_CHECKING
+
+from analytics.seeing.motor import learns_level, motor_signal, running_level
 
 if TYPE_CHECKING:
     from analytics.judging.reference import Reference
@@ -29,21 +33,31 @@ FLUTTER_RUNS = 3
 FLUTTER_WITHIN_US = 30_000_000
 UNMOVED = 0.1
 SAMPLES = 2.0
+WITHIN = 0.3, 0.85
+BARELY = 1.5
 BESIDE_US = 10_000_000
 BOUNCED, EDGES = 4, 8
 
 
 def is_spike(run: Run, usual: Reference) -> bool:
     """A moment of motor, or a sample or two, that moved no pressure: a spike in its signal, for no tank is
-    filled so."""
-    cycle = run.cycle
-    if (
-        cycle.run_time_s > max(FLUTTER_S, SAMPLES * run.interval_s)
-        or cycle.pressure_start_pa is None
-        or cycle.pressure_stop_pa is None
-    ):
+    filled so. Of any length, where it begins within the band: there the switch starts nothing."""
+    start_pa, stop_pa = run.cycle.pressure_start_pa, run.cycle.pressure_stop_pa
+    if start_pa is None or stop_pa is None:
         return False
-    return abs(cycle.pressure_stop_pa - cycle.pressure_start_pa) < UNMOVED * usual.band_pa
+    within = WITHIN[0] < (start_pa - usual.start_pa) / usual.band_pa < WITHIN[1]
+    if run.cycle.run_time_s > max(FLUTTER_S, SAMPLES * run.interval_s) and not within:
+        return False
+    return abs(stop_pa - start_pa) < UNMOVED * usual.band_pa
+
+
+def barely_on(run: Run, plant: Plant) -> bool:
+    """Little over a level that is no more than assumed: what a clamp says of a motor at rest, for no pump
+    is so small."""
+    motor = motor_signal(plant)
+    if motor is None or run.motor_words is None or not learns_level(plant, motor):
+        return False
+    return run.motor_words < BARELY * running_level(plant, motor)
 
 
 def is_brief(run: Run, plant: Plant) -> bool:

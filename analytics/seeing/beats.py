@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any
 import msgspec
 import numpy as np
 
-from analytics.seeing.motor import motor_signal, running_level
+from analytics.seeing.motor import motor_signal
 from analytics.seeing.parting import Words, joined
 from analytics.seeing.possible import Possible
 
@@ -68,10 +68,11 @@ class Beat(msgspec.Struct, frozen=True, gc=False):
 class BeatFold:
     """Readings in time order in, closed beats out; the open beat's readings are held."""
 
-    def __init__(self, plant: Plant) -> None:
+    def __init__(self, plant: Plant, levels: list[tuple[int, float]]) -> None:
+        """`levels`: above which the motor runs, from when on each (`Motor.levels`, kept by the motor)."""
         self._limits = [Possible(plant, signal) for signal in plant.signals]
         self._motor = motor_signal(plant)
-        self._level = running_level(plant, self._motor) if self._motor is not None else 0.0
+        self._levels = levels
         self._on = False
         self._held: list[list[Words]] = [[] for _ in plant.signals]
         self._open: int | None = None  # the open beat, in beats since the epoch
@@ -132,7 +133,7 @@ class BeatFold:
         """Seconds of "on" in each beat, as the integral of the last word over time."""
         knots_us, states = [from_us[:1]], [np.array([self._on])]
         for words in motor:
-            on = words.value > self._level
+            on = words.value > self._level_at(words.time_us)
             turns = np.flatnonzero(on[1:] != on[:-1]) + 1
             turns = np.append(0, turns) if len(words) else turns
             knots_us.append(words.time_us[turns])
@@ -146,6 +147,13 @@ class BeatFold:
             return np.asarray(total[at] + (time_us - knots[at]) * on[at])
 
         return np.asarray((until(from_us + BEAT_US) - until(from_us)) / 1e6)
+
+    def _level_at(self, time_us: NDArray[np.int64]) -> NDArray[np.float64] | float:
+        """Where the motor runs above, at each word of it."""
+        if not len(time_us) or self._levels[-1][0] < time_us[0]:
+            return self._levels[-1][1]
+        since_us = [at_us for at_us, _ in self._levels]
+        return np.array([level for _, level in self._levels])[np.searchsorted(since_us, time_us) - 1]
 
     def saved(self) -> dict[str, Any]:
         held = [joined(words) for words in self._held]

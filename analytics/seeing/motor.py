@@ -4,7 +4,13 @@ Of several motor signals the one that measures most is believed: power, then cur
 (a status may say "on" for hours while nothing turns). The motor runs while the signal is above
 `running_above`; where the plant file gives none, above a quarter of what the rated power would draw
 from 240 V, or above 0.4 A or 60 W where that is less known: the smallest jet pump draws more when
-it runs dry, and a resting one with its electronics draws less. Common practice, no source.
+it runs dry, and a resting one with its electronics draws less. Common practice, no source. A clamp of
+many amperes may say as much of a motor at rest (a hundredth or two of its range): once a run has been
+seen, the motor runs above IDLE of what that drew.
+
+IDLE 0.1: a rotor that is stalled draws up to seven times the running current, and where a clamp has seen
+one for LEARNS_US all the same, a tenth of it is still below a motor that runs; one that turns dry draws two
+fifths. No protector lets a stalled one stand for long (common practice, no source).
 
 A contact that speaks when it changes (and seldom else) is known by its changes, which come sooner than
 its usual pace, or are most of what it says; it tells each edge to PROMPT_US, however long it was silent
@@ -27,6 +33,10 @@ if TYPE_CHECKING:
     from analytics.plant.description import Plant
     from analytics.seeing.tracks import Track
 
+IDLE, LEARNS_US, LEARNS_WORDS = 0.1, 20_000_000, 3
+#: What a run drew is told from its last words, which are kept longest.
+NEWEST_US = 300_000_000
+GROWN = 1.1  # a level is learned anew where it has grown by more than mains sag and swell
 GLITCH_US = 2_500_000
 GLITCH_APART_US = 10_000_000
 PROMPT_US = 1_000_000  # a change is heard of within a second of it
@@ -55,6 +65,13 @@ def running_level(plant: Plant, signal: int) -> float:
     return max(60.0, 0.2 * rated_w) if measures is Measure.PUMP_POWER else max(0.4, 0.25 * rated_w / 240.0)
 
 
+def learns_level(plant: Plant, signal: int) -> bool:
+    """Whether the level that a signal's runs are told by is no more than assumed."""
+    measures = plant.signals[signal].measures
+    told = plant.pump.running_above is not None and plant.pump.running_above_measures in (None, measures)
+    return measures is not Measure.PUMP_RUNNING and not told
+
+
 @dataclass(slots=True)
 class Spell:
     """A run or a rest. `before_us` is the last sample of the state before, `from_us` the first of this."""
@@ -72,8 +89,10 @@ class Spell:
 class Motor:
     """Folds motor samples into spells. `feed` gives the spells that ended; `now` is the open one."""
 
-    def __init__(self, level: float) -> None:
-        self.level = level
+    def __init__(self, level: float, learns: bool = False) -> None:
+        """`level`: from the plant file, or assumed; one that is assumed `learns`."""
+        self._learns = learns
+        self.levels: list[tuple[int, float]] = [(-(2**62), level)]  # from when on, each
         self.now: Spell | None = None
         self._before: Spell | None = None  # the run before the open rest
         self._done_us = -(2**62)
@@ -87,21 +106,51 @@ class Motor:
         time_us = track.time_us[first:]
         if not len(time_us):
             return []
-        on = track.value[first:] > self.level
-        gap = track.gap[first:]
-        changes = on[1:] != on[:-1]
-        marks = np.flatnonzero(np.concatenate(([True], changes | gap[1:])))
         ended: list[Spell] = []
-        for mark, end in zip(marks.tolist(), [*marks[1:].tolist(), len(time_us)], strict=True):
-            now_us, before_us = int(time_us[mark]), self._last(time_us, mark)
-            if not gap[mark] and self.now is not None and self.now.on != on[mark]:
-                before_us = self._edge(track, now_us, before_us, self._words + mark)
-            self._step(bool(on[mark]), bool(gap[mark]), now_us, before_us, ended)
-            assert self.now is not None
-            self.now.last_us = int(time_us[end - 1])
+        done = 0
+        while done < len(time_us):
+            done = self._stretch(track, first, done, ended)
         self._done_us = int(time_us[-1])
         self._words += len(time_us)
         return ended
+
+    def _stretch(self, track: Track, first: int, begin: int, ended: list[Spell]) -> int:
+        """Go on from word `begin` of the new ones until a level is learned; the word to go on from."""
+        time_us, gap = track.time_us[first:], track.gap[first:]
+        on = track.value[first + begin :] > self.levels[-1][1]
+        changes = on[1:] != on[:-1]
+        marks = begin + np.flatnonzero(np.concatenate(([True], changes | gap[begin + 1 :])))
+        for mark, end in zip(marks.tolist(), [*marks[1:].tolist(), len(time_us)], strict=True):
+            runs = bool(on[mark - begin])
+            now_us, before_us = int(time_us[mark]), self._last(time_us, mark)
+            if not gap[mark] and self.now is not None and self.now.on != runs:
+                before_us = self._edge(track, now_us, before_us, self._words + mark)
+            spell = self.now
+            self._step(runs, bool(gap[mark]), now_us, before_us, ended)
+            assert self.now is not None
+            self.now.last_us = int(time_us[end - 1])
+            if (
+                self._learns
+                and spell is not None
+                and spell.on
+                and not runs
+                and self._learned(track, spell, now_us)
+            ):
+                self.now.last_us = now_us
+                return mark + 1
+        return len(time_us)
+
+    def _learned(self, track: Track, run: Spell, now_us: int) -> bool:
+        """Whether a run that is over has told a higher level, from its stop on."""
+        from_us = max(run.from_us, run.last_us - NEWEST_US)
+        a, b = np.searchsorted(track.time_us, (from_us, run.last_us + 1)).tolist()
+        if run.last_us - run.from_us < LEARNS_US or b - a < LEARNS_WORDS:
+            return False
+        level = IDLE * float(np.median(track.value[a:b]))
+        if level <= GROWN * self.levels[-1][1]:
+            return False
+        self.levels.append((now_us, level))
+        return True
 
     def _edge(self, track: Track, now_us: int, before_us: int, words: int) -> int:
         """The last moment of the state before: its last word, or just now where changes are told at once."""
@@ -151,12 +200,14 @@ class Motor:
             "done_us": self._done_us,
             "glitch_us": self._glitch_us,
             "told": [self._words, self._changes, self._early],
+            "levels": self.levels,
         }
 
     def restore(self, saved: dict[str, Any]) -> None:
         self.now, self._before = _spell(saved["now"]), _spell(saved["before"])
         self._done_us, self._glitch_us = saved["done_us"], saved["glitch_us"]
         self._words, self._changes, self._early = saved["told"]
+        self.levels[:] = [(at_us, level) for at_us, level in saved["levels"]]
 
 
 def _spell(saved: dict[str, Any] | None) -> Spell | None:

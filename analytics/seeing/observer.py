@@ -17,7 +17,7 @@ from analytics.seeing.cycles import SETTLE_US, Start, measure_runs, measure_star
 from analytics.seeing.days import Days
 from analytics.seeing.events import Rest
 from analytics.seeing.looks import Underway, look_into
-from analytics.seeing.motor import Motor, motor_signal, running_level
+from analytics.seeing.motor import Motor, learns_level, motor_signal, running_level
 from analytics.seeing.parting import part
 from analytics.seeing.silences import Silences
 from analytics.seeing.spells import TAIL_US, Piece, Spells
@@ -46,11 +46,17 @@ class Observer:
         self.water = Water.of(plant)
         self.tracks = [Track(plant, signal) for signal in plant.signals]
         self.motor_at = motor_signal(plant)
-        level = running_level(plant, self.motor_at) if self.motor_at is not None else 0.0
-        self.spells = Spells(Motor(level))
+        motor = Motor(0.0)
+        if self.motor_at is not None:
+            motor = Motor(running_level(plant, self.motor_at), learns_level(plant, self.motor_at))
+        self.spells = Spells(motor)
         pressures = plant.measuring(Measure.LINE_PRESSURE)
         self.pressure = self.tracks[pressures[0]] if pressures else None
-        self.beats, self.silences, self.days = BeatFold(plant), Silences(plant), Days(plant.timezone)
+        self.beats, self.silences, self.days = (
+            BeatFold(plant, motor.levels),
+            Silences(plant),
+            Days(plant.timezone),
+        )
         self._others = {
             name: self.tracks[found[0]]
             for name, measure in OTHERS.items()
