@@ -16,6 +16,7 @@ from analytics.physics.roof import caught_m3
 from analytics.plant.description import SI_UNIT, Measure, Plant, Signal
 from analytics.plant.dimensions import Dimension
 from analytics.plant.shown import number, shown
+from analytics.seeing.motor import learns_level, motor_signal, running_level
 
 if TYPE_CHECKING:
     from analytics.plant.description import PressureTank, Storage, Switch
@@ -69,10 +70,12 @@ def _pump(plant: Plant) -> str:
         said.append(f"no run shorter than {number(pump.min_run_time_s)} s")
     if pump.max_starts_per_hour:
         said.append(f"at most {number(pump.max_starts_per_hour)} starts an hour")
-    if pump.running_above is not None:
-        kind = Dimension.CURRENT if pump.running_above_measures is Measure.PUMP_CURRENT else Dimension.POWER
-        limit = shown(pump.running_above, kind, "metric")  # motors are read in A and W everywhere
-        said.append(f"running above {limit}")
+    motor = motor_signal(plant)
+    if motor is not None and plant.signals[motor].measures is not Measure.PUMP_RUNNING:
+        kind = Dimension.CURRENT if plant.signals[motor].measures is Measure.PUMP_CURRENT else Dimension.POWER
+        limit = shown(running_level(plant, motor), kind, "metric")  # motors are read in A and W everywhere
+        learned = " at first, then above what its runs show" if learns_level(plant, motor) else ""
+        said.append(f"running above {limit}{learned}")
     return ", ".join(said)
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -178,3 +179,13 @@ def test_waters_garden_and_climate_are_read_back_with_what_follows() -> None:
     assert "1.67 dS/m" in found["salt"]
     assert "rain brings well to 1.67 dS/m" in found["mix"]
     assert "Hargreaves" in found["need"]
+
+
+def test_what_the_motor_runs_above_is_said_to_be_learned_where_the_file_is_silent() -> None:
+    told = {row.label: row.words for row in understood(plant())}["pump"]
+    assert told.endswith("running above 1 A")
+    pump = plant().pump
+    silent = replace(plant(), pump=replace(pump, rated_power_w=None, running_above=None))
+    assert {row.label: row.words for row in understood(silent)}["pump"].endswith(
+        "running above 0.4 A at first, then above what its runs show"
+    )
