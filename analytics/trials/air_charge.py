@@ -56,8 +56,11 @@ KNEE_RATIO = 6.0
 FAST_SHARE = 0.25
 TAU_S = 120.0
 EXPONENT = 1.4
-#: A charge is set to within some 2 psi (common practice, no source).
-KNOWN_PA = 14e3
+#: A charge is set to within some 2 psi, and the tank may by now be so much warmer or colder than then: its
+#: charge goes with its air's temperature (common practice, no source).
+KNOWN_PA, WARMER_K = 14e3, 10.0
+#: A switch comes on within some 1 psi of its setting (common practice, no source).
+SWITCH_PA = 7e3
 LEAST_READINGS = 8
 
 STEPS = (
@@ -106,13 +109,14 @@ def conclude(plant: Plant, seen: Mapping[str, Sighting], left_out: frozenset[str
     charge = draw.figures.get("air_charge_pa")
     if charge is None:
         return Conclusion("poor" if draw.seen == "lost" else "unclear", draw.seen, draw.figures)
-    if plant.switch is not None and charge.low > plant.switch.cut_in_pa:
+    if plant.switch is not None and charge.low > plant.switch.cut_in_pa + SWITCH_PA:
         return Conclusion("poor", "above_cut_in", draw.figures)
     if plant.pressure_tank is not None:
         should = plant.pressure_tank.precharge_pa
-        if charge.high < should - KNOWN_PA:
+        within = KNOWN_PA + WARMER_K * hydraulics.thermal_rise_pa_k(should, _atmosphere(plant))
+        if charge.high < should - within:
             return Conclusion("poor", "low", draw.figures)
-        if charge.low > should + KNOWN_PA:
+        if charge.low > should + within:
             return Conclusion("poor", "high", draw.figures)
     return Conclusion("good", "as_set", draw.figures)
 

@@ -44,6 +44,7 @@ if TYPE_CHECKING:
 pytestmark = [pytest.mark.browser, pytest.mark.broker]
 ROOM = "/at/juniper-bench/test/"
 S_US = 1_000_000
+#: No day and night: the air charge goes with the tank's warmth; what is told of it would hang on the hour.
 NOBODY = """
 version = 1
 title = "Nobody at home"
@@ -55,6 +56,9 @@ programmes = []
 people = 0
 [hand_watering]
 per_day = 0.0
+[weather]
+day_swing_c = 0.0
+spread_c = 0.0
 """
 #: At mid-band: the water that the tank holds runs out in some twenty minutes.
 SLOW_M3_S, QUICK_M3_S = 5e-5, 5e-4
