@@ -49,6 +49,10 @@ IN_VAIN = 2
 #: A switch that chatters makes one inrush after the other for some seconds; a stalled motor stands as high
 #: until its protector trips. So long at once tells it without another run.
 STANDS_S = 10.0
+#: Of the band: a switch starts a motor at cut-in, and a protector tries again where pressure has come to
+#: since. Without water it does not rise, but air that a quick draw has cooled warms: by a tenth of the band
+#: or so (common practice, no source).
+ABOVE = 0.3
 
 
 @dataclass
@@ -85,13 +89,16 @@ class MotorOverload(Detector):
     def run(self, run: Run, known: Known) -> Sequence[Word]:
         usual, level = self._usual(known), run.cycle.motor_level
         memory, run_s = self.memory, run.cycle.run_time_s
-        if level is None:  # it has said no more than how it began
+        start_pa, within_pa = run.cycle.pressure_start_pa, known.usual.start_pa + ABOVE * known.usual.band_pa
+        if level is None and start_pa is not None:  # it has said no more than how it began
             level = run.motor_words
         if usual is None or level is None:
             return ()
         share = level / usual
         high = run.pressure_high_pa
         filled = high is not None and high > known.usual.stop_pa - 0.4 * known.usual.band_pa
+        if start_pa is not None and start_pa > within_pa and not filled:
+            return ()  # wild words: no try begins there, and nothing was filled
         in_vain = share >= STALLED and not filled and run_s >= 3.0
         memory.in_vain = memory.in_vain + 1 if in_vain else 0
         if in_vain and (memory.in_vain >= IN_VAIN or (run_s >= STANDS_S and self._no_inrush(known))):

@@ -33,10 +33,11 @@ def test_frost_in_the_air_keeps_nobody_from_learning_what_the_motor_draws() -> N
     )
 
 
-def test_a_stalled_rotor_is_named_from_one_word_a_start() -> None:
-    """A clamp that speaks on change says at the start what the motor draws, and then that it is off."""
-    trace = traces.Trace(demand=STEADY, motor_every_s=60.0)
-    heard = traces.readings(traces.Trace(demand=STEADY), LATER_S, seed=3)
+def one_word_a_start(stands_pa: float) -> tuple[Readings, np.ndarray]:
+    """A clamp that speaks on change: runs as ever, and then, with pressure standing, four times the word of a
+    stalled motor and that it is off again; and when those words came [s]."""
+    trace = traces.Trace(demand=STEADY)
+    heard = traces.readings(trace, LATER_S, seed=3)
     on = heard.value > 1.0
     motor = np.flatnonzero(heard.signal == 1)
     new = np.concatenate(([True], on[motor][1:] != on[motor][:-1]))
@@ -45,7 +46,7 @@ def test_a_stalled_rotor_is_named_from_one_word_a_start() -> None:
     normal = Readings(heard.signal[kept], heard.time_us[kept], heard.value[kept])
     tries_s = LATER_S + 600.0 * np.arange(1, 5)
     times_s = np.union1d(np.arange(LATER_S, LATER_S + 3000.0, 60.0) + 8.0, tries_s)
-    jammed = Readings.of(
+    words = Readings.of(
         np.full(len(times_s), 1),
         (traces.START_US + times_s * 1e6).astype(np.int64),
         np.where(np.isin(times_s, tries_s), STALLED_A, 0.0),
@@ -54,11 +55,24 @@ def test_a_stalled_rotor_is_named_from_one_word_a_start() -> None:
     flat = Readings.of(
         np.zeros(len(still_s), dtype=np.int64),
         (traces.START_US + still_s * 1e6).astype(np.int64),
-        29 * traces.PSI + np.random.default_rng(4).normal(0, trace.noise_pa, len(still_s)),
+        stands_pa + np.random.default_rng(4).normal(0, trace.noise_pa, len(still_s)),
     )
-    found = told(traces.plant(trace), Readings.concatenate([normal, jammed, flat]).in_time_order())
+    return Readings.concatenate([normal, words, flat]).in_time_order(), tries_s
+
+
+ON_CHANGE = traces.Trace(demand=STEADY, motor_every_s=60.0)
+
+
+def test_a_stalled_rotor_is_named_from_one_word_a_start() -> None:
+    heard, tries_s = one_word_a_start(29 * traces.PSI)
+    found = told(traces.plant(ON_CHANGE), heard)
     assert named(found) == [("motor_overload", "locked_rotor")]
     assert (found[0].raised_us - traces.START_US) / 1e6 < tries_s[2]
+
+
+def test_a_wild_word_where_the_switch_starts_nothing_is_no_stalled_rotor() -> None:
+    heard, _ = one_word_a_start(40 * traces.PSI)
+    assert "motor_overload" not in {finding.fault for finding in told(traces.plant(ON_CHANGE), heard)}
 
 
 def test_the_inrushes_of_a_switch_that_chatters_are_no_stalled_rotor() -> None:

@@ -6,6 +6,7 @@ import json
 import subprocess
 import sys
 import time
+from contextlib import contextmanager
 from typing import TYPE_CHECKING
 
 import pytest
@@ -17,6 +18,7 @@ from collector.settings import Broker as Reached
 from tests.collector.live.conftest import Broker, Running, until
 
 if TYPE_CHECKING:
+    from collections.abc import Iterator
     from pathlib import Path
 
 pytestmark = pytest.mark.broker
@@ -104,16 +106,8 @@ def test_what_comes_while_it_is_down_is_not_lost_and_a_broker_may_restart(
 def test_bare_values_that_waited_are_kept_and_not_taken_for_now(tmp_path: Path) -> None:
     """Ten minutes of starts and stops, come in one burst, must not look like ten minutes in a second."""
     heard = tmp_path / "broker.log"
-    broker = Broker(tmp_path, f"allow_anonymous true\nlog_dest file {heard}\nlog_type debug\n")
-    broker.start()
-    try:
-        daemon = Running(broker, tmp_path)
-        daemon.start()
-        until(daemon.connected)
-        assert daemon.stop() == 0
-        _saw_tooth(broker, 600)
-        daemon.start()
-        until(lambda: daemon.stored() == 1200)
+    rules = f"allow_anonymous true\nlog_dest file {heard}\nlog_type debug\n"
+    with come_back(tmp_path, rules, 600) as (broker, daemon):
         # a value without a time that is killed between commit and acknowledgement comes again, as a new one
         until(lambda: heard.read_text().count("Received PUBACK") >= 1200)
         daemon.kill()  # what was not examined is not examined after a restart either
@@ -129,29 +123,34 @@ def test_bare_values_that_waited_are_kept_and_not_taken_for_now(tmp_path: Path) 
         with daemon.history() as history:
             assert history.counts()["waited"] == 1200
             assert history.cycles(0, 2**62) == []
-    finally:
-        broker.stop()
 
 
 def test_a_broker_that_lets_us_publish_nothing_is_caught_up_with_after_a_lull(tmp_path: Path) -> None:
     rules = tmp_path / "rules"
     rules.write_text("topic readwrite bench/#\n")
-    broker = Broker(tmp_path, f"allow_anonymous true\nacl_file {rules}\n")
-    broker.start()
-    try:
-        daemon = Running(broker, tmp_path)
-        daemon.start()
-        until(daemon.connected)
-        assert daemon.stop() == 0
-        _saw_tooth(broker, 10)
-        daemon.start()
-        until(lambda: daemon.stored() == 20)
+    with come_back(tmp_path, f"allow_anonymous true\nacl_file {rules}\n", 10) as (broker, daemon):
         time.sleep(2.5)
         _saw_tooth(broker, 5)
         until(lambda: daemon.stored() == 30)
         assert daemon.stop() == 0
         with daemon.history() as history:
             assert history.counts()["waited"] == 20
+
+
+@contextmanager
+def come_back(folder: Path, configuration: str, seconds: int) -> Iterator[tuple[Broker, Running]]:
+    """A broker and a daemon that was away for so long, and has stored what waited."""
+    broker = Broker(folder, configuration)
+    broker.start()
+    try:
+        daemon = Running(broker, folder)
+        daemon.start()
+        until(daemon.connected)
+        assert daemon.stop() == 0
+        _saw_tooth(broker, seconds)
+        daemon.start()
+        until(lambda: daemon.stored() == 2 * seconds)
+        yield broker, daemon
     finally:
         broker.stop()
 
