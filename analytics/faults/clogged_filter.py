@@ -141,6 +141,11 @@ class CloggedFilter(DeliveryFault):
     def words(self, found: Decline) -> str:
         left = words.percent(found.left)
         said = f"The pump delivers {left} of what it did when clean: the filter is clogging."
+        if (
+            found.drop is not None and found.left > 1.0 - LEAST
+        ):  # the gauges see it long before the delivery does
+            times = "more than ten" if found.drop > 10.0 else f"{found.drop:.1f}"
+            said = f"The filter holds back {times} times what it did when clean: it is clogging."
         if found.clog < 0.9:
             said += (
                 " A worn pump would look much the same: flush the filter first and see whether it comes back."

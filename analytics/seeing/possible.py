@@ -13,8 +13,10 @@ Parameters:
                          blow seldom three times
     LEVEL_CEILING  1.5   times the level at the overflow, and LEVEL_SPARE_M: no tank's wall stands so
                          far above its overflow
-    FROM                 above it a word that spells a code is one: 1.2 of cut-out; the overflow's level
-                         by its gauge's error, a fiftieth; three times the rated flow or power
+    FROM                 above it a word that spells a code is one: 1.2 of cut-out, and at the pump's outlet
+                         1.5, what it comes to before a filter that is shut (its shut-off head); the
+                         overflow's level by its gauge's error, a fiftieth; three times the rated flow or
+                         power
 
 Source: common practice, no source; the codes from recordings of pumping stations.
 """
@@ -67,7 +69,8 @@ FROM: dict[Measure, float] = {
     Measure.PUMP_POWER: 6.0e3,
     Measure.SUPPLY_FLOW: 1.0e-3,
 }
-PRESSURE_FROM, LEVEL_FROM, RATED_FROM = 1.2, 1.02, 3.0
+PRESSURE_FROM = {Measure.LINE_PRESSURE: 1.2, Measure.DISCHARGE_PRESSURE: 1.5}  # of cut-out
+LEVEL_FROM, RATED_FROM = 1.02, 3.0
 
 
 def possible_range(plant: Plant, signal: Signal) -> tuple[float, float]:
@@ -112,8 +115,10 @@ class Possible:
 
 def _codes_from(plant: Plant, signal: Signal) -> float:
     measures, pump = signal.measures, plant.pump
-    if measures in PRESSURES:
-        return PRESSURE_FROM * plant.switch.cut_out_pa if plant.switch is not None else float(np.inf)
+    if measures in PRESSURE_FROM:
+        return (
+            PRESSURE_FROM[measures] * plant.switch.cut_out_pa if plant.switch is not None else float(np.inf)
+        )
     if measures is Measure.STORAGE_LEVEL:
         full_m = _full_m(plant, signal)
         return LEVEL_FROM * full_m if full_m is not None else float(np.inf)

@@ -105,3 +105,11 @@ def test_what_the_owner_says_is_valid_outdoes_what_is_thought_possible() -> None
 def test_nothing_is_believed_of_a_word_that_is_no_number() -> None:
     assert not believed("line_pressure", "kPa", float("nan"))
     assert not believed("line_pressure", "kPa", float("inf"))
+
+
+@pytest.mark.parametrize(("unit", "word", "reads"), [("psi", 65.54, True), ("kPa", 655.35, False)])
+def test_what_a_pump_makes_before_a_shut_filter_is_no_code_in_any_unit(
+    unit: str, word: float, reads: bool
+) -> None:
+    """65.54 psi is 1.3 times this cut-out of 3.5 bar, as every jet pump makes it; 655.35 kPa is 1.9 times."""
+    assert believed("discharge_pressure", unit, word) is reads
