@@ -89,14 +89,28 @@ def witness(look: Look, known: Known) -> Witness | None:
 
 
 def _stopped(look: Look, known: Known, usual: Reference) -> bool:
-    """Whether the motor is off though no word has ended its run: its newest words say next to nothing, or it
-    has said nothing in the look's window and pressure had come to cut-out, where the switch stops it."""
+    """Whether the motor is off though no word has ended its run: its newest words say next to nothing, or
+    nothing but a contact speaks for it and pressure had come to cut-out, where the switch stops it. Below
+    cut-in the same switch has started it again, and a contact may be believed."""
     if usual.motor_level and look.motor_now is not None and look.motor_now < OFF * usual.motor_level:
         return True
+    if look.motor_level is not None:
+        return False
+    if not _was_cut_out(look, known, usual):
+        return False
     signal = motor_signal(known.plant)
     by_contact = signal is None or known.plant.signals[signal].measures is Measure.PUMP_RUNNING
-    cut_out = (look.pressure_high_pa or 0.0) > usual.stop_pa - BELOW * usual.band_pa
-    return not by_contact and look.motor_level is None and cut_out
+    return not by_contact or (look.pressure_pa or 0.0) > usual.start_pa - BELOW * usual.band_pa
+
+
+def _was_cut_out(look: Look, known: Known, usual: Reference) -> bool:
+    """Whether pressure came to cut-out in this run, or may have between two samples of what it was lifted."""
+    reached_pa = max(known.story.reached_pa, look.pressure_high_pa or 0.0)
+    if reached_pa > usual.stop_pa - BELOW * usual.band_pa:
+        return True
+    missing_m3 = known.water.between_m3(reached_pa, usual.stop_pa)
+    lifted = reached_pa > usual.start_pa + LIFTED * usual.band_pa
+    return lifted and missing_m3 < usual.now_m3_s * look.interval_s
 
 
 def stands(look: Look, usual: Reference) -> bool:

@@ -71,6 +71,7 @@ def follow(story: Story, look: Look, known: Known) -> None:
         faster = (look.fall_m3_s or 0.0) - fresh.fastest_m3_s > NONE_SHARE * usual.now_m3_s
         fresh.mixed = faster and look.age_s < EARLY_S
         vars(story).update(vars(fresh))
+    story.reached_pa = max(story.reached_pa, look.pressure_high_pa or 0.0)
     if story.early_pa is None and look.samples >= 3:
         story.early_pa, story.early_high_pa = look.pressure_pa, look.pressure_high_pa
     if look.gap:  # nobody knows what went on in it

@@ -20,6 +20,7 @@ class Story:
     same_since_us: int | None = None  # tank water has gone on just as before the start since
     high_pa: float = 0.0  # the highest that pressure was lifted to
     high_us: int = 0
+    reached_pa: float = 0.0  # the highest sample since the start
     lift_m3_s: float | None = None  # tank water gained on the last step up, over its time
     base_pa: float = 0.0  # since then and there tank water should have grown
     base_us: int = 0

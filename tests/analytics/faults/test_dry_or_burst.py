@@ -364,3 +364,18 @@ def test_what_stood_over_cut_out_before_the_start_has_not_leapt() -> None:
             said.append(len(detector.look(look, judge)))
     assert said[:2] == [0, 0]
     assert said[3] == 1
+
+
+@pytest.mark.parametrize("every_s", [1.0, 10.0, 60.0])
+def test_a_contact_that_misses_its_stop_is_no_lost_prime(every_s: float) -> None:
+    """Pressure came to cut-out, where the switch has opened, and the meter passes what the tank gives."""
+    trace = traces.Trace(demand=STEADY, motor=CONTACT, extra={"flow": 1.0}, every_s=every_s)
+    true = traces.run(trace, 6 * HOUR, seed=3)
+    stops = true["t"][1:][np.diff(true["on"]) < 0]
+    stop_s = float(stops[stops > BEGINS][0])
+
+    def sticks(on: np.ndarray, s: np.ndarray) -> np.ndarray:
+        return np.where((s > stop_s - 60.0) & (s < stop_s + 0.8 * HOUR), 1.0, on)
+
+    readings = _shown(traces.readings(trace, 6 * HOUR, seed=3, true=true), 1, sticks)
+    assert "lost_prime" not in names(told(traces.plant(trace), readings))
