@@ -13,6 +13,11 @@ is a chance of LIE, and three convict: a signal that lies from the first row is 
 pressure climbed is from the first sample above the low one to the last below the high one: of samples
 further apart than the climb is long nobody knows when it was.
 
+Such misses are chances of their own only where runs and words are not in step: a steady draw that cycles the
+pump each 120 s hides each run from a signal asked each 60 s, for hours. So a miss that sampling excuses
+counts only where the climb came after another interval than the one before it, by more than IN_STEP
+and more than pressure's own words can tell (two of their intervals, of three climbs).
+
 Only ordinary fills count: a climb quicker than half the usual one that was seen is water moving in
 the pipes (a tank shut off from its tee, a hammer blow).
 
@@ -23,6 +28,8 @@ Parameters:
     LEAST           3          misses in a row
     CHANCE          1e-6       a plant has some 10,000 climbs a year: one false conviction a century
     QUICK           0.5        of the usual time of a climb
+    IN_STEP         0.25       of the motor's interval: a draw that varies by less moves the words by too little
+                               through the runs for each to be a new chance
     LIE             0.01       two words of "off" that are both drop-outs, at one word in ten
     LIE_WORDS       2          of "off", and none of "on", within a climb of
     LIE_S           5 to 600 s a hammer blow is over sooner; what a water heater's swelling water pushes up
@@ -38,6 +45,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from analytics.plant.description import MOTOR_MEASURES, Measure
+from analytics.seeing.beats import BEAT_US
 from analytics.seeing.middles import unspiked
 from analytics.seeing.motor import running_level
 
@@ -50,6 +58,7 @@ NOTHING = 0.02
 LEAST = 3
 CHANCE = 1e-6
 QUICK = 0.5
+IN_STEP = 0.25
 LIE, LIE_WORDS, LIE_S = 0.01, 2, (5.0, 600.0)
 #: Times of a climb that are kept for the usual one, and how many make it known.
 KEPT, ENOUGH = 15, 5
@@ -65,6 +74,8 @@ class Witness:
     missed: int = 0  # of them; those of the row at hand and of a conviction left out
     row: int = 0  # missed without a break
     lies: int = 0  # of them, it said "off" throughout
+    climb_us: int = 0  # when pressure was high after the last climb
+    apart_us: int = 0  # from the one before
 
     @property
     def convicted(self) -> bool:
@@ -72,19 +83,30 @@ class Witness:
         lied = self.lies >= LEAST and LIE**self.lies <= CHANCE * (1.0 + 1e-9)
         return lied or (self.row >= LEAST and bool(chance**self.row <= CHANCE))
 
-    def hear(self, climbs_s: list[float], usual_s: float | None, lies: int) -> int:
-        """Climbs of one beat, by the time each took, and how many of them it said "off" through; gives
-        the number it has seen."""
+    def hear(
+        self, climbs: list[tuple[int, int]], usual_s: float | None, lies: int, step_us: float | None
+    ) -> int:
+        """Climbs of one beat, from low to high, and how many of them it said "off" through; gives the number
+        it has seen. `step_us`: by how much less two intervals may differ to be the same, where its words may
+        miss a run."""
+        fresh = [self._out_of_step(high_us, step_us) for _, high_us in climbs]
         if self.moved:
             if not self.convicted:
                 self.missed, self.climbs = self.missed + self.row, self.climbs + self.row
             self.row = self.lies = 0
-            self.climbs += len(climbs_s)
+            self.climbs += len(climbs)
             self.moved = False
-            return len(climbs_s)
-        self.row += sum(1 for took_s in climbs_s if usual_s is None or took_s >= QUICK * usual_s)
+            return len(climbs)
+        usual = [usual_s is None or high - low >= QUICK * usual_s * 1e6 for low, high in climbs]
+        self.row += sum(new and long for new, long in zip(fresh, usual, strict=True))
         self.lies += lies
         return 0
+
+    def _out_of_step(self, high_us: int, step_us: float | None) -> bool:
+        """Whether a climb that ended at `high_us` came otherwise upon the signal's words than the last."""
+        apart_us, before_us = high_us - self.climb_us, self.apart_us
+        self.climb_us, self.apart_us = high_us, apart_us
+        return step_us is None or abs(apart_us - before_us) > step_us
 
 
 @dataclass
@@ -128,8 +150,9 @@ class Climbs:
                 witness = memory.witnesses[position] = Witness()
             _listen(witness, beat.spans.get(position), level)
             if climbs and position not in doubted:
-                lies = sum(_lied(beat.spans.get(position), level, *climb, span) for climb in climbs)
-                seen = max(seen, witness.hear(climbs_s, usual_s, lies))
+                said = beat.spans.get(position)
+                lies = sum(_lied(said, level, *climb, span) for climb in climbs)
+                seen = max(seen, witness.hear(climbs, usual_s, lies, _step_us(said, span, climbs)))
         if seen:
             memory.usual_s = [*memory.usual_s, *climbs_s][-KEPT:]
         return [at for at, one in memory.witnesses.items() if one.row >= LEAST and one.convicted]
@@ -170,6 +193,17 @@ def _lied(span: Span | None, level: float, from_us: int, to_us: int, pressure: S
         return False
     said = span.value[np.searchsorted(motor_us, times[first]) : np.searchsorted(motor_us, times[last])]
     return len(said) >= LIE_WORDS and bool(said.max() <= level)
+
+
+def _step_us(span: Span | None, pressure: Span | None, climbs: list[tuple[int, int]]) -> float | None:
+    """By how much two intervals between climbs may differ and a motor signal's words still be in step with them.
+    None where each climb is long enough for LIE_WORDS, or it said nothing at all: no sampling excuses that."""
+    if span is None or pressure is None or not span.count:
+        return None
+    every_us = BEAT_US / span.count
+    if min(high - low for low, high in climbs) >= LIE_WORDS * every_us:
+        return None
+    return max(IN_STEP * every_us, 2.0 * BEAT_US / pressure.count)
 
 
 def _listen(witness: Witness, span: Span | None, level: float) -> None:

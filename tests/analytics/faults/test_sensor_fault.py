@@ -15,6 +15,7 @@ from holding import CUT_IN, CUT_OUT, DAY_S, NIGHT_S, START_US, Holding, at_s, la
 from analytics.engine import Engine
 from analytics.plant.description import Measure, Signal
 from analytics.readings import Readings
+from analytics.records import Outcome
 
 STUCK_S = 4 * DAY_S
 
@@ -274,3 +275,31 @@ def test_flow_that_is_the_same_for_hours_is_a_drip_where_the_runs_fit_it(
     engine = Engine(replace(plant, signals=(*plant.signals, meter)))
     found = told(engine.feed(Readings.concatenate([readings, said]).in_time_order()))
     assert (("sensor_fault", "stuck", "flow") in found) == stuck
+
+
+def in_step(jitter_s: float, dead: bool) -> Outcome:
+    """A draw cycles the pump each two minutes for five hours, give or take `jitter_s`: runs of 43 s from each
+    even minute on. The motor is asked ten seconds before each minute; pressure each ten seconds."""
+    rng = np.random.default_rng(5)
+    starts = 120.0 * np.arange(30, 180) + rng.uniform(-jitter_s, jitter_s, 150)
+    corners = np.ravel(np.column_stack((starts, starts + 43.0)))
+    t, at = np.arange(0.0, 22_000.0, 10.0), np.arange(50.0, 22_000.0, 60.0)
+    pressure = np.interp(t, corners, np.tile([CUT_IN, CUT_OUT], 150))
+    run = np.searchsorted(starts, at, side="right") - 1
+    on = (run >= 0) & (at - starts[run] < 43.0) & (not dead)
+    parts = [
+        Readings.of(np.full(len(when), number), START_US + (when * 1e6).astype(np.int64), value)
+        for number, when, value in ((0, t, pressure), (1, at, on.astype(float)))
+    ]
+    return Engine(Holding(motor_every_s=60.0).plant()).feed(Readings.concatenate(parts).in_time_order())
+
+
+def test_runs_in_step_with_a_slow_motor_signal_convict_nobody() -> None:
+    """It says "off" a few seconds after each of 150 runs."""
+    assert [one for one in told(in_step(jitter_s=2.0, dead=False)) if one[2] == "motor"] == []
+
+
+def test_runs_out_of_step_with_a_dead_motor_signal_convict_it() -> None:
+    """The draws of a house start the pump at any time."""
+    found = told(in_step(jitter_s=35.0, dead=True))
+    assert ("sensor_fault", "stuck", "motor") in found
