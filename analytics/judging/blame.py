@@ -44,8 +44,8 @@ MOST, MOST_BY_SHAPE = 4.0, 2.0
 def resistance(known: Known, left: float) -> float | None:
     """Filter drop over flow squared, times its clean value.
 
-    At CLOG_DROP at most where it has not risen beyond its own scatter: a drop of two gauges that speak at
-    different times scatters by as much as it is, and its medians do not.
+    None where it seems to be more than CLOG_DROP and has not risen beyond its own scatter: the newest runs
+    of a filter that has just clogged look so, and so does an odd one, which acquits no filter.
     """
     signature = known.signature
     # of the lesson and its first runs whichever is the cleaner: a filter may clog within the lesson
@@ -70,8 +70,8 @@ def resistance(known: Known, left: float) -> float | None:
         if now.middle - clean_pa * left**2 >= max(DROP_LEAST_PA, DROP_Z * error):
             return share
         if told is None and base.middle >= 3.0 * max(base.sigma, DROP_ROUGH_PA):
-            told = min(share, CLOG_DROP)
-    return told
+            told = share
+    return told if told is None or told < CLOG_DROP else None
 
 
 def filter_share(known: Known, left: float, drop: float | None, error: float = 0.05) -> float:

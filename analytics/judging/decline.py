@@ -30,7 +30,7 @@ from typing import TYPE_CHECKING
 
 from analytics.judging.blame import CLOG_SURE, filter_share, resistance
 from analytics.judging.signature import LATELY, LESSON, OF_A_MEDIAN, SIGMA_LEAST, best_delivery
-from analytics.judging.uphill import SHUT_OFF, uphill
+from analytics.judging.uphill import SHUT_OFF, shut_off, uphill
 from analytics.judging.worked_out import Decline
 
 if TYPE_CHECKING:
@@ -42,6 +42,10 @@ if TYPE_CHECKING:
 LEAST, BORNE = 0.13, 0.04
 #: Runs, and the least loss that their upper quartile must show.
 WINDOWS = ((5, 0.35), (LATELY, 0.20), (16, 0.15), (LESSON, LEAST))
+#: Of runs an hour apart that span most of a day hardly two are of one spell, and what is hidden in one is in
+#: none of the others: for the upper quartile to read low it takes four of five.
+SPREAD = ((5, 0.17), (LATELY, 0.15), (12, LEAST), (LESSON, LEAST))
+SPREAD_HOURS = 20.0
 #: Below this a loss may be the hour's (mains that sag of an evening, a storage drawn down, what a garden
 #: draws). Runs an hour apart must show some of it too: of so many, a spell of six hours has no more than
 #: half, and their upper quartile is of the other hours.
@@ -106,7 +110,7 @@ def decline(known: Known, interval_s: float = 1.0) -> Decline | None:
         return None
     least = BLIND_INTERVALS if interval_s >= BLIND_S else SEEN_INTERVALS
     if interval_s >= COARSE_S and runs.middle < least * interval_s:
-        return None
+        return _by_drop_alone(known)
     share = share_of_rated(known) if runs.middle >= FIRST_INTERVALS * interval_s else None
     limit = FROM_FIRST
     if interval_s >= COARSE_S:
@@ -117,18 +121,45 @@ def decline(known: Known, interval_s: float = 1.0) -> Decline | None:
         sure = share.now < limit
         return Decline(share.now, share.error, sure, filter_share(known, 1.0, None), None)
     found = [
-        (newest, any(_sure(known, base, interval_s)))
+        (newest, next(_sure(known, base, interval_s), None))
         for base in _bases(signature)
         if (newest := left_over(known, base, LATELY)) is not None
     ]
     if not found:
         return None
-    (left, error), sure = next((one for one in found if one[1]), found[0])
+    (left, error), shown = next((one for one in found if one[1] is not None), found[0])
     # a lesson in which it began has such runs itself: none of the two may show it
-    sure = sure and not any(_out_before_cut_in(signature, base) for base in _bases(signature))
+    sure = shown is not None and not any(_out_before_cut_in(signature, base) for base in _bases(signature))
+    if shown is not None and shown[0] < left:
+        left, error = shown
     drop = resistance(known, left)
-    sure = sure or (drop is not None and drop > CLOG_SURE and left < CLOG_SEEN)
+    if not sure and drop is not None and drop > CLOG_SURE:
+        sure = min(left, left_by_drop(known)) < CLOG_SEEN
     return Decline(left, error, sure, filter_share(known, left, drop, error), drop)
+
+
+def _by_drop_alone(known: Known) -> Decline | None:
+    """What an outlet gauge says where the runs are too short to tell the delivery."""
+    left = left_by_drop(known)
+    drop = resistance(known, left)
+    if drop is None or not (drop > CLOG_SURE or known.is_open("clogged_filter")):
+        return None
+    sure = drop > CLOG_SURE and left < CLOG_SEEN
+    return Decline(left, SIGMA_LEAST, sure, filter_share(known, left, drop), drop)
+
+
+def left_by_drop(known: Known) -> float:
+    """Delivery over its clean value by what the filter holds back more than when clean; 1 where none tells.
+
+    It is taken from the head that the pump has to spare, by its clean curve.
+    """
+    clean, now = known.signature.clean, known.signature.now("filter_drop_pa", LATELY)
+    drop, start, stop = (clean.get(name) for name in ("filter_drop_pa", "start_pa", "stop_pa"))
+    if not (drop and start and stop and now):
+        return 1.0
+    spare = shut_off(clean, start.middle, stop.middle) - 0.5 * (start.middle + stop.middle)
+    held = (now.middle - drop.middle) / (spare + max(drop.middle, 0.0))
+    return sqrt(min(max(1.0 - held, 0.01), 1.0))
 
 
 def _out_before_cut_in(signature: Signature, base: Base) -> bool:
@@ -156,25 +187,26 @@ def _bases(signature: Signature) -> list[Base]:
     return [lesson, first] if signature.learned_us is not None else [first]
 
 
-def _sure(known: Known, base: Base, interval_s: float) -> Iterator[bool]:
-    """For each window, whether a loss is beyond doubt in it."""
+def _sure(known: Known, base: Base, interval_s: float) -> Iterator[tuple[float, float]]:
+    """Delivery left and its error, of each window in which a loss is beyond doubt."""
     coarse = interval_s >= COARSE_S
-    for runs, least in WINDOWS:
-        for hourly in (False, True) if coarse else (False,):
-            recent = known.signature.hourly if hourly else known.signature.recent
+    for hourly, windows in ((False, WINDOWS), (True, SPREAD)):
+        recent = known.signature.hourly if hourly else known.signature.recent
+        for runs, least in windows:
             if len(recent) < runs:
                 continue
-            if coarse:
-                if recent[-1].at_us - recent[-runs].at_us < COARSE_HOURS * HOUR_US:
-                    continue
-                least = max(least, LEAST_COARSE)
+            lasted_us = recent[-1].at_us - recent[-runs].at_us
+            if lasted_us < (COARSE_HOURS if coarse else hourly * SPREAD_HOURS) * HOUR_US:
+                continue
             found = left_over(known, base, runs, hourly)
             if found is None:
                 continue
             loss = 1.0 - found[0]
             z = (loss - BORNE) / found[1]
-            if loss >= least and z > 0.0 and 0.5 * z**2 >= ENOUGH:
-                yield loss >= OF_AN_HOUR or _all_day(known, base)
+            if loss < (max(least, LEAST_COARSE) if coarse else least) or z < sqrt(2.0 * ENOUGH):
+                continue
+            if hourly or loss >= OF_AN_HOUR or _all_day(known, base):
+                yield found
 
 
 def _all_day(known: Known, base: Base) -> bool:

@@ -315,7 +315,7 @@ def _run(
     span = (max(start.start_us, stop_us - TAIL_US) + RUN_UP_US, stop_us)
     level = _median(others.get("motor"), *span)
     discharge = _median(others.get("discharge"), *span)
-    drop = _difference(others.get("discharge"), pressure, *span)
+    drop = _difference(others.get("discharge"), pressure, run, span[0])
     drawdown = water.between_m3(start.pressure_pa, top) if entire and water.true else float("nan")
     cycle = Cycle(
         start_us=start.start_us,
@@ -385,7 +385,21 @@ def _mean(track: Track | None, from_us: int, to_us: int) -> float | None:
     return float(track.value[a:b] @ stood_us) / float(stood_us.sum())
 
 
-def _difference(upper: Track | None, lower: Track, from_us: int, to_us: int) -> float | None:
-    """Median of one pressure less another, over a run."""
-    high, low = _median(upper, from_us, to_us), _median(lower, from_us, to_us)
-    return high - low if high is not None and low is not None else None
+def _difference(upper: Track | None, lower: Track, run: Ended, from_us: int) -> float | None:
+    """Median of one pressure less another, while the motor is sure to run.
+
+    Each of the upper's words is held against the lower's course at that very moment, straight between its
+    words: seen once a minute each, the two may be half a band apart though nothing holds the water back.
+    """
+    if upper is None:
+        return None
+    a, b = np.searchsorted(upper.time_us, (max(run.from_us, from_us), run.last_us + 1)).tolist()
+    first, end = np.searchsorted(lower.time_us, (max(run.before_us, from_us), run.to_us + 1)).tolist()
+    if b <= a or end <= first:
+        return None
+    times_us = upper.time_us[a:b]
+    told = (times_us >= lower.time_us[first]) & (times_us <= lower.time_us[end - 1])
+    if not told.any():
+        return None
+    course = np.interp(times_us[told], lower.time_us[first:end], lower.value[first:end])
+    return median(upper.value[a:b][told] - course)
