@@ -22,6 +22,7 @@ Parameters:
                          disagree by a third of the usual drop and neither is said falsely. The usual must
                          stand six of its deviations above nothing, and these are at least DROP_LEAST_PA,
                          a gauge's step. Over cut-out the outlet may be shut off instead
+    HEAD        0.25    of the band: two gauges of one or two hundredths of their range disagree by less
     RISES       0.03     of the delivery, beyond three standard errors: the gauge's own drift within a look
     METER_NONE  0.15     of the delivery, two standard errors of a slope beside it (7 %); METER_MOVES 0.5
 
@@ -50,6 +51,7 @@ WORKS = 0.90
 SHORT_SHARE = 0.70
 DROP_MOVES, DROP_NONE, DROP_SURE = 0.6, 0.25, 6.0
 DROP_LEAST_PA = 500.0
+HEAD = 0.25
 METER_NONE, METER_MOVES = 0.15, 0.5
 RISES = 0.03
 WAITS_US = 60_000_000  # half of what a call of a closed valve may take
@@ -91,13 +93,16 @@ def by_instruments(look: Look, known: Known, usual: Reference, story: Story) -> 
 
 
 def by_drop(look: Look, known: Known, usual: Reference) -> Says | None:
-    """By the drop from outlet to line, against that of the clean runs."""
+    """By the drop from outlet to line, against that of the clean runs; while that is unknown, a head that no
+    two gauges disagree by: without water the pump makes none."""
     clean, drop = _usual_drop(known), look.filter_drop_pa
-    if clean is None or drop is None:
+    if drop is None:
         return None
-    if drop > DROP_MOVES * clean.middle:
+    if drop > (DROP_MOVES * clean.middle if clean is not None else HEAD * usual.band_pa):
         shut = look.discharge_pa is not None and look.discharge_pa > usual.stop_pa
         return None if shut else "moves"
+    if clean is None:
+        return None
     return "dry" if drop < DROP_NONE * clean.middle else None
 
 

@@ -29,6 +29,7 @@ if TYPE_CHECKING:
     from analytics.seeing.tracks import Track
     from analytics.seeing.water import Water
 
+FEW_WORDS = 16  # more are a signal that speaks at set times, or moves all the time
 RUN_UP_US = 1_500_000  # a motor of this size is up to speed in a second or so
 COARSE_US = 3_000_000  # edges seen more coarsely than this are sought in the pressure
 LONGEST_US = 480_000_000  # what lies further back says nothing of the demand at the start
@@ -313,7 +314,7 @@ def _run(
         (start.start_us - run.before_stop_us) * 1e-6 if run.before_stop_us is not None and run.seen else None
     )
     span = (max(start.start_us, stop_us - TAIL_US) + RUN_UP_US, stop_us)
-    level = _median(others.get("motor"), *span)
+    level = _held(others.get("motor"), *span)
     discharge = _median(others.get("discharge"), *span)
     drop = _difference(others.get("discharge"), pressure, run, span[0])
     drawdown = water.between_m3(start.pressure_pa, top) if entire and water.true else float("nan")
@@ -350,7 +351,7 @@ def _run(
         flow_m3_s=_mean(others.get("flow"), *span),
         discharge_pa=discharge,
         suction_pa=_median(others.get("suction"), *span),
-        motor_words=_median(others.get("motor"), run.from_us, run.to_us),
+        motor_words=_held(others.get("motor"), run.from_us, run.to_us),
     )
 
 
@@ -358,10 +359,10 @@ def _bare(at_us: int, run: Ended, others: dict[str, Track]) -> Run:
     """A run of which only the motor is known."""
     start, stop = (run.before_us + run.from_us) // 2, (run.last_us + run.to_us) // 2
     rest_s = (start - run.before_stop_us) * 1e-6 if run.before_stop_us is not None and run.seen else None
-    level = _median(others.get("motor"), start + RUN_UP_US, stop)
+    level = _held(others.get("motor"), start + RUN_UP_US, stop)
     cycle = Cycle(start, stop, (stop - start) * 1e-6, rest_s, motor_level=level)
     interval = max(run.from_us - run.before_us, run.to_us - run.last_us) * 1e-6
-    words = _median(others.get("motor"), run.from_us, run.to_us)
+    words = _held(others.get("motor"), run.from_us, run.to_us)
     return Run(
         at_us, cycle, run.seen and run.ended, interval, before_us=run.before_stop_us, motor_words=words
     )
@@ -372,6 +373,22 @@ def _median(track: Track | None, from_us: int, to_us: int) -> float | None:
         return None
     a, b = np.searchsorted(track.time_us, (from_us, to_us)).tolist()
     return median(track.value[a:b]) if b > a else None
+
+
+def _held(track: Track | None, from_us: int, to_us: int) -> float | None:
+    """Median over the time, where words are few: one that is told on change stands until the next, and the
+    inrush a second only. The last stands as long as any, where the stop came sooner than its successor."""
+    if track is None:
+        return None
+    a, b = np.searchsorted(track.time_us, (from_us, to_us)).tolist()
+    if not 1 < b - a <= FEW_WORDS:
+        return median(track.value[a:b]) if b > a else None
+    stood_us = np.diff(track.time_us[a:b], append=to_us)
+    stood_us[-1] = max(stood_us)
+    order = np.argsort(track.value[a:b], kind="stable")
+    value, upto_us = track.value[a:b][order], np.cumsum(stood_us[order])
+    middle = np.searchsorted(2 * upto_us, (upto_us[-1], upto_us[-1] + 1))  # where two halves meet, both
+    return float(value[middle].mean())
 
 
 def _mean(track: Track | None, from_us: int, to_us: int) -> float | None:

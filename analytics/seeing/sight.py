@@ -34,7 +34,8 @@ NEVER = -(2**62)
 
 class Newest(NamedTuple):
     """A signal's newest good sample at or before each of N events: `time_us` int64 (N,), NEVER where
-    there was none, `value` float64 (N,), SI."""
+    there was none; `value` float64 (N,), SI, the middle of the newest three: such gauges drop to nothing
+    for a lone word."""
 
     time_us: NDArray[np.int64]
     value: NDArray[np.float64]
@@ -101,7 +102,10 @@ def _newest(track: Track, at_us: NDArray[np.int64]) -> Newest:
     position = np.searchsorted(track.time_us, at_us, side="right") - 1
     if not len(track.time_us):
         return Newest(np.full(len(at_us), NEVER), np.full(len(at_us), np.nan))
-    return Newest(np.where(position >= 0, track.time_us[position], NEVER), track.value[position])
+    a, b, c = (track.value[np.maximum(position - back, 0)] for back in (2, 1, 0))
+    middle = np.maximum(np.minimum(a, b), np.minimum(np.maximum(a, b), c))
+    value = np.where(position >= 2, middle, c)
+    return Newest(np.where(position >= 0, track.time_us[position], NEVER), value)
 
 
 def _joined(parts: Sequence[Newest]) -> Newest:

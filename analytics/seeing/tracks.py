@@ -27,6 +27,7 @@ if TYPE_CHECKING:
 
 DROPOUT_LONG_US = 600_000_000
 DROPOUT_SHORT_US = 2_500_000
+KEPT = 3  # words that are kept of a signal, however long ago: as many as its newest value is told from
 ZERO_SHARE = 0.02  # of cut-in: what a zero reads as, with a gauge's own error
 
 
@@ -120,7 +121,8 @@ class Track:
         return DROPOUT_SHORT_US if steady[1] > 0.2 * cut_in_pa else 0
 
     def trim(self, before_us: int) -> None:
-        first = max(0, min(int(np.searchsorted(self.time_us, before_us)), len(self.time_us) - 1))
+        """Forget what is older, but for the newest KEPT."""
+        first = max(0, min(int(np.searchsorted(self.time_us, before_us)), len(self.time_us) - KEPT))
         self.time_us, self.value = self.time_us[first:].copy(), self.value[first:].copy()
         self.gap, self.still = self.gap[first:].copy(), self.still[first:].copy()
 
