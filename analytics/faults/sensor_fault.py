@@ -129,7 +129,7 @@ class SensorFault(Detector):
     def beat(self, beat: Beat, known: Known) -> Sequence[Word]:
         found: list[Word] = []
         doubted = {at for at, one in self.memory.doubts.items() if _no_witness(one)}
-        against = self._contradictions.beat(self.memory.evidence, beat, doubted)
+        against = self._contradictions.beat(self.memory.evidence, beat, doubted, known.usual)
         bad = [at for at, span in beat.spans.items() if span.bad]
         for position in sorted({*bad, *against, *self.memory.doubts}):
             doubt = self._doubt(position)

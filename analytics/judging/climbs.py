@@ -28,7 +28,7 @@ Parameters:
     LEAST           3          misses in a row
     CHANCE          1e-6       a plant has some 10,000 climbs a year: one false conviction a century
     QUICK           0.5        of the usual time of a climb
-    IN_STEP         0.25       of the motor's interval: a draw that varies by less moves the words by too little
+    IN_STEP         0.25       of the motor's interval: a draw that varies by less moves the words too little
                                through the runs for each to be a new chance
     LIE             0.01       two words of "off" that are both drop-outs, at one word in ten
     LIE_WORDS       2          of "off", and none of "on", within a climb of
@@ -139,7 +139,8 @@ class Climbs:
         memory.to_us = beat.to_us
         span = beat.spans.get(self.pressure) if self.pressure is not None else None
         if self.pressure in doubted:
-            memory.low_us, span = 0, None
+            memory.low_us = 0
+            return []
         climbs = self._climbs(memory, span) if span is not None and span.count else []
         climbs_s = [(end - start) / 1e6 for start, end in climbs]
         usual_s = median(memory.usual_s) if climbs_s and len(memory.usual_s) >= ENOUGH else None
@@ -196,8 +197,10 @@ def _lied(span: Span | None, level: float, from_us: int, to_us: int, pressure: S
 
 
 def _step_us(span: Span | None, pressure: Span | None, climbs: list[tuple[int, int]]) -> float | None:
-    """By how much two intervals between climbs may differ and a motor signal's words still be in step with them.
-    None where each climb is long enough for LIE_WORDS, or it said nothing at all: no sampling excuses that."""
+    """By how much two intervals between climbs may differ with a motor signal's words still in step.
+
+    None where each climb is long enough for LIE_WORDS, or it said nothing at all: no sampling excuses that.
+    """
     if span is None or pressure is None or not span.count:
         return None
     every_us = BEAT_US / span.count

@@ -22,8 +22,7 @@ Parameters, each a statement about what cannot be:
                         storage, a wall that gives way): a level that leapt further from one word to the
                         next, and stood there for LEAP_BEATS 3 beats, was moved or has lost its zero;
     LEAP_HELD_S  3 d    it is held against the gauge so long, unless it leaps back
-    NOISE_BEATS     3   beats in six hours in which pressure rose and fell three bands, pump at rest,
-                        lone spikes and drop-outs to nothing left out
+    a pressure gauge that jumps: see `analytics.judging.wild_gauge`
 """
 
 from __future__ import annotations
@@ -35,8 +34,9 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from analytics.judging.climbs import ClimbMemory, Climbs
+from analytics.judging.wild_gauge import WildGauges, WildMemory
 from analytics.plant.description import Measure
-from analytics.seeing.middles import unpaired, unspiked
+from analytics.seeing.middles import unpaired
 from analytics.seeing.motor import motor_signal
 from analytics.seeing.tracks import ZERO_SHARE
 from analytics.seeing.water import Water
@@ -44,6 +44,7 @@ from analytics.seeing.water import Water
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
+    from analytics.judging.reference import Reference
     from analytics.plant.description import Plant, Storage
     from analytics.seeing.beats import Beat, Span
     from analytics.seeing.events import Run
@@ -56,7 +57,6 @@ RUN_IN_US = 3 * 3_600_000_000
 AIR_S, AIR_SAMPLES = 48 * 3600.0, 100
 FLOW_S, FLOW_LONG_S, FLOW_APART = 6 * 3600.0, 86_400.0, 3.0
 JUMPS, JUMP_WINDOW_US = 3, 86_400_000_000
-NOISE_BEATS, NOISE_WINDOW_US = 3, 21_600_000_000
 #: Where the plant file gives no rated flow: a small jet pump, 5 gpm.
 USUAL_FLOW_M3_S = 3.2e-4
 #: No roof sheds more into a tank than a cloudburst of 150 mm/h; no hose or drain of a holding
@@ -103,7 +103,7 @@ class Evidence:
     climbs: ClimbMemory = field(default_factory=ClimbMemory)
     tails: dict[int, Tail] = field(default_factory=dict)
     rain_us: int = 0
-    noise_us: list[int] = field(default_factory=list)
+    wild: WildMemory = field(default_factory=WildMemory)
 
 
 class Contradictions:
@@ -111,6 +111,7 @@ class Contradictions:
         self.plant = plant
         self.motor = motor_signal(plant)
         self.climbs = Climbs(plant)
+        self.gauges = WildGauges(plant)
         zero_pa = ZERO_SHARE * plant.switch.cut_in_pa if plant.switch else -inf
         pressures = plant.measuring(Measure.LINE_PRESSURE, Measure.DISCHARGE_PRESSURE)
         self._zero_pa = dict.fromkeys(pressures, zero_pa)
@@ -133,7 +134,7 @@ class Contradictions:
             for still in evidence.still.values():
                 still.runs += int(run.cycle.start_us >= still.since_us > 0)
 
-    def beat(self, evidence: Evidence, beat: Beat, doubted: set[int]) -> dict[int, str]:
+    def beat(self, evidence: Evidence, beat: Beat, doubted: set[int], usual: Reference) -> dict[int, str]:
         """What speaks against signals now: cause by position in `Plant.signals`.
 
         doubted: signals that are disbelieved already and convict no other.
@@ -158,6 +159,9 @@ class Contradictions:
             cause = "stuck" if stuck else self._wild(position, beat, span, evidence)
             if cause is not None:
                 found[position] = cause
+        for position in self.gauges.beat(evidence.wild, beat, usual):
+            found.setdefault(position, "implausible")
+        doubted = doubted | {at for at, beats in evidence.wild.beats.items() if beats}
         for position in self.climbs.beat(evidence.climbs, beat, doubted):
             still = evidence.still.get(position, Still())
             silent = position not in beat.spans
@@ -220,21 +224,7 @@ class Contradictions:
         measures = self._measures[position]
         if measures is Measure.STORAGE_LEVEL or measures is Measure.AIR_TEMPERATURE:
             return self._jumps(position, beat, span, evidence)
-        if measures is not Measure.LINE_PRESSURE:
-            return None
-        switch = self.plant.switch
-        if switch is not None and beat.running_s == 0.0:
-            band = switch.cut_out_pa - switch.cut_in_pa
-            if span.high - span.low > 0.6 * band and span.count >= SAMPLES:
-                said = unspiked(span.value[span.value > self._zero_pa[position]])
-                steps = np.diff(said, prepend=said[:1])
-                # one leap is one, however high a switch that sticks has driven pressure
-                rises = float(np.minimum(steps[steps > 0.05 * band], band).sum())
-                sudden = float(np.max(np.abs(steps), initial=0.0)) > 0.3 * band
-                if rises > 3.0 * band and sudden:
-                    evidence.noise_us.append(beat.to_us)
-            evidence.noise_us = [at for at in evidence.noise_us if at > beat.to_us - NOISE_WINDOW_US]
-        return "implausible" if len(evidence.noise_us) >= NOISE_BEATS else None
+        return None
 
     def _jumps(self, position: int, beat: Beat, span: Span, evidence: Evidence) -> str | None:
         """Moves that nothing could make, of a level or of the air; one or two wild words are passed over."""

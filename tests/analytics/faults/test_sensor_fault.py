@@ -303,3 +303,28 @@ def test_runs_out_of_step_with_a_dead_motor_signal_convict_it() -> None:
     """The draws of a house start the pump at any time."""
     found = told(in_step(jitter_s=35.0, dead=True))
     assert ("sensor_fault", "stuck", "motor") in found
+
+
+@pytest.mark.parametrize("every_s", [2.0, 10.0, 60.0])
+def test_pressure_gauge_that_says_anything_is_blamed_and_no_motor_is(every_s: float) -> None:
+    def wild(t, true):
+        return np.where(t >= STUCK_S, np.random.default_rng(3).uniform(0.0, 800e3, len(t)), true)
+
+    found = told(Holding(every_s=every_s, motor_every_s=every_s, spoil={"pressure": wild}).outcome(6.0))
+    assert [one for one in found if one[0] == "sensor_fault"] == [("sensor_fault", "implausible", "pressure")]
+
+
+@pytest.mark.parametrize("every_s", [1.0, 30.0])
+def test_pressure_gauge_with_a_loose_contact_is_implausible(every_s: float) -> None:
+    def loose(t, true):
+        return np.where((t >= STUCK_S) & (np.random.default_rng(3).random(len(t)) < 0.4), 0.0, true)
+
+    found = told(Holding(every_s=every_s, motor_every_s=every_s, spoil={"pressure": loose}).outcome(5.0))
+    assert [one for one in found if one[0] == "sensor_fault"] == [("sensor_fault", "implausible", "pressure")]
+
+
+def test_dead_motor_signal_does_not_make_the_gauge_wild() -> None:
+    """Pressure goes up by a fifth of its band from word to word, the motor says "off"."""
+    dead = {"motor": after(STUCK_S, np.zeros_like)}
+    holding = Holding(tank_m3=0.04, every_s=5.0, motor_every_s=5.0, spoil=dead)
+    assert told(holding.outcome(6.0)) == [("sensor_fault", "stuck", "motor")]

@@ -1,0 +1,130 @@
+"""Pressure gauges that jump as no water can: out of the switch's band and back, while the motor rests.
+
+At rest pressure goes down by what is drawn. A run that a slow motor signal has missed brings it up to the
+cut-out and no further, and no draw of a plant at rest takes it below the cut-in, where the switch starts.
+So a rise at rest that ends well above the one, or begins well below the other, is the gauge's own doing; so
+is one between words too close to hide a run, where it comes after a fall or before one: a pump that no
+signal tells of lifts pressure over several. And a gauge that falls to nothing and is back, again and again,
+has a loose contact. Lone spikes are no witness: each word is taken as the middle of itself and its
+neighbours.
+
+Parameters:
+    MARGIN   0.2, 0.5  of the band, beyond its pressures as learned, as the plant file has them: the switch's
+                       scatter and the gauge's noise; a plate that is wrong by half a band
+    CLOSE_S  10 s      words so close hide no run; where they are further apart they must lie
+    WIDE     1.5       bands apart: no switch that has moved shows so wide a one
+    BANDS    3         of such rises in a beat, and of close ones SHARE 0.05 a word: of a pump that no signal
+                       tells of, five starts make two thirds of that; FEW 0.1 a word where they are not close
+    BACK     0.5       of a rise: a fall that belongs to it
+    FLIPS    0.1       of a beat's words, and LEAST 3, that fall from half the cut-in to nothing: drop-outs at
+                       one word in twenty make half of it
+    BEATS    3         such beats within WINDOW_US 6 h, or 2 with MANY 20 bands between them
+
+Source: common practice, no source.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from analytics.plant.description import Measure
+from analytics.seeing.beats import BEAT_US
+from analytics.seeing.middles import unspiked
+from analytics.seeing.motor import motor_signal, running_level
+from analytics.seeing.tracks import ZERO_SHARE
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from analytics.judging.reference import Reference
+    from analytics.plant.description import Plant
+    from analytics.seeing.beats import Beat, Span
+
+MARGIN, MARGIN_BY_FILE = 0.2, 0.5
+WIDE, CLOSE_S = 1.5, 10.0
+LEAST_RISE = 0.05  # of the band: less is a gauge's noise
+WIDTH = 0.6  # of the band: so far apart lie the words of a beat at least
+BANDS, SHARE, FEW, BACK = 3.0, 0.05, 0.1, 0.5
+FLIPS, LEAST = 0.1, 3
+BEATS, MANY, WINDOW_US = 3, 20.0, 21_600_000_000
+FEWEST = 5
+SLACK_US = 60_000_000
+
+
+@dataclass
+class WildMemory:
+    """Wild beats of the last hours by position in `Plant.signals`: their end, and bands risen. Plain data."""
+
+    beats: dict[int, list[tuple[int, float]]] = field(default_factory=dict)
+
+
+class WildGauges:
+    def __init__(self, plant: Plant) -> None:
+        switch, self._motor = plant.switch, motor_signal(plant)
+        able = switch is not None and self._motor is not None
+        self._pressures = plant.measuring(Measure.LINE_PRESSURE, Measure.DISCHARGE_PRESSURE) if able else ()
+        self._level = running_level(plant, self._motor) if self._motor is not None else 0.0
+        self._cut_in_pa = switch.cut_in_pa if switch is not None else 0.0
+
+    def beat(self, memory: WildMemory, beat: Beat, usual: Reference) -> list[int]:
+        """Gauges that the beats so far convict."""
+        found = []
+        for position in self._pressures:
+            before = [one for one in memory.beats.get(position, ()) if one[0] > beat.to_us - WINDOW_US]
+            span = beat.spans.get(position)
+            if span is not None and span.count >= FEWEST and (bands := self._bands(span, beat, usual)):
+                before.append((beat.to_us, bands))
+            if before or position in memory.beats:
+                memory.beats[position] = before
+            many = len(before) > 1 and sum(bands for _, bands in before) >= MANY
+            if many or len(before) >= BEATS:
+                found.append(position)
+        return found
+
+    def _bands(self, span: Span, beat: Beat, usual: Reference) -> float:
+        """Bands that a gauge has risen in a beat as none can; 0 where they are too few to tell."""
+        nothing_pa = ZERO_SHARE * self._cut_in_pa
+        if span.low <= nothing_pa < span.high and _flips(span.value, nothing_pa, 0.5 * self._cut_in_pa):
+            return 0.5 * MANY
+        close = span.count * CLOSE_S * 1e6 >= 0.9 * BEAT_US
+        margin_pa = (MARGIN_BY_FILE if usual.unproven or not usual.learned else MARGIN) * usual.band_pa
+        top_pa, bottom_pa = usual.stop_pa + margin_pa, usual.start_pa - margin_pa
+        if span.high - span.low < WIDTH * usual.band_pa:
+            return 0.0
+        real = span.value > nothing_pa
+        time_us, value = span.time_us[real], span.value[real]
+        if len(value) < FEWEST:
+            return 0.0
+        value = unspiked(value)
+        if not close and value.max() - value.min() < max(WIDE * usual.band_pa, top_pa - bottom_pa):
+            return 0.0
+        rise = np.diff(value)
+        own = (value[1:] > top_pa) | (value[:-1] < bottom_pa)
+        if close:
+            fall = np.concatenate(([0.0], -rise, [0.0]))
+            own |= np.maximum(fall[:-2], fall[2:]) > BACK * rise
+        wild = own & (rise > LEAST_RISE * usual.band_pa) & self._rests(time_us, beat)
+        bands = float(np.minimum(rise[wild] / usual.band_pa, 1.0).sum())
+        return bands if bands > (max(BANDS, SHARE * len(value)) if close else FEW * len(value)) else 0.0
+
+    def _rests(self, time_us: NDArray[np.int64], beat: Beat) -> NDArray[np.bool_]:
+        """Whether the motor said "off" before, in and after each step between N times: (N - 1,)."""
+        said = beat.spans.get(self._motor) if self._motor is not None else None
+        if said is None or not said.count:
+            # on change it says nothing as long as it rests
+            return np.full(len(time_us) - 1, beat.running_s == 0.0)
+        motor_us, on = said.time_us, said.value > self._level
+        slack_us = min(BEAT_US // said.count, SLACK_US)
+        first = np.searchsorted(motor_us, time_us[:-1] - slack_us, side="right") - 1
+        past = np.searchsorted(motor_us, time_us[1:] + slack_us, side="right")
+        so_far = np.concatenate(([0], np.cumsum(on)))
+        return np.asarray(so_far[past] == so_far[np.maximum(first, 0)])
+
+
+def _flips(value: NDArray[np.float64], nothing_pa: float, from_pa: float) -> bool:
+    """Whether a gauge falls from a pressure to nothing, again and again."""
+    flips = np.count_nonzero((value[:-1] > from_pa) & (value[1:] <= nothing_pa))
+    return bool(flips >= max(LEAST, FLIPS * len(value)))
