@@ -33,8 +33,16 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Literal
 
-from analytics.judging.flows import NONE_SHARE, kink_m3_s, share_1
-from analytics.judging.story import LIFTED, at_shut_off, dry_share, fell_fast, kinkless, weak
+from analytics.judging.flows import CLOSE_S, NONE_SHARE, kink_m3_s, share_1
+from analytics.judging.story import (
+    LIFTED,
+    at_shut_off,
+    dry_share,
+    fell_fast,
+    kinkless,
+    line_empty,
+    weak,
+)
 from analytics.judging.supply import storage_low
 from analytics.plant.description import Measure
 from analytics.seeing.motor import motor_signal
@@ -129,7 +137,9 @@ def by_meter(look: Look, known: Known, usual: Reference, story: Story) -> Says |
     worn = known.is_open("pump_wear") or known.is_open("clogged_filter")
     worn |= _usual_drop(known) is not None and by_drop(look, known, usual) != "dry"
     kinkless = share is not None and share < METER_NONE and not worn
-    if (kinkless or (gives and told)) and abs(delivery) < METER_NONE:
+    # a run that filled, and stands below cut-out: what nobody draws, and the tank does not take, is not given
+    stands = told and not gives and not worn and look.age_s > look.window_s and look.interval_s <= CLOSE_S
+    if (kinkless or stands or (gives and told)) and abs(delivery) < METER_NONE:
         return "dry"
     return None
 
@@ -158,6 +168,8 @@ def _waits(look: Look, usual: Reference, story: Story) -> bool:
 def _throttled(look: Look, known: Known, usual: Reference) -> bool:
     """Whether the run began with a part of its delivery, so that water moves, though little."""
     kink, motor = kink_m3_s(look), motor_share_1(look, usual)
+    if line_empty(look, usual):
+        return False  # whatever it began with, nothing stands now
     if kink is None or usual.unproven or (motor is not None and motor < dry_share(known)):
         return False
     return NONE_SHARE < kink / usual.now_m3_s < SHORT_SHARE

@@ -21,9 +21,6 @@ Parameters (others in `flows`, `story`, `instruments`):
     PLAINLY     0.35    of the delivery, five standard errors of a look's slope at up to 5 s sampling: tank
                         water fell plainly before the start. Falls as it did then: `Story.same_since_us`
     BELOW       0.15    of the band below cut-in no household's draw brings a pump that works, as `looks`
-    STATIC_PA   50 kPa  the most that a drained line stands at: a tap five metres above the gauge; and STATIC
-                        0.35 of cut-in, which is chosen to leave two thirds at the highest tap (common
-                        practice, no source). What stands higher with the tank run out is held up by a pump
     OFF         0.2     of the usual motor level: half of what the losses of one that turns in air take (two
                         fifths at least, see `instruments`). Less, and nothing turns
     STANDS      0.10    of cut-in, in a look's window: pressure keeps its level; a line that drains passes all
@@ -41,11 +38,15 @@ from analytics.judging.flows import CLOSE_S, NONE_SHARE, given_m3_s, share_1
 from analytics.judging.instruments import by_instruments, motor_share_1
 from analytics.judging.story import (
     LIFTED,
+    STATIC,
+    STATIC_PA,
     at_shut_off,
     falls_short,
     fell_fast,
     kinkless,
     lasted,
+    line_empty,
+    no_break,
     weak,
 )
 from analytics.judging.supply import storage_low
@@ -61,7 +62,6 @@ if TYPE_CHECKING:
 FALSE_START, FINE_S = 0.30, 3.0
 PLAINLY = 0.35
 BELOW = 0.15
-STATIC, STATIC_PA = 0.35, 50e3
 STANDS = 0.10
 OFF = 0.2
 #: A run that stood against a draw of all it gives: the tank alone would lose that, less a tap that was shut.
@@ -172,6 +172,8 @@ def _by_pressure(look: Look, known: Known, story: Story, short: bool) -> bool:
         return False
     if at_shut_off(look, usual):
         return False  # a pump without water makes no head
+    if no_break(story, look, usual):
+        return not short
     if fell_fast(story, usual) or held_up(look, usual, story) or weak(story, look, known, usual):
         return False
     drawn = -(look.slope_before_m3_s or 0.0) / usual.delivery_m3_s
@@ -184,7 +186,7 @@ def _by_pressure(look: Look, known: Known, story: Story, short: bool) -> bool:
     began = story.kink_share is not None and not kinkless(story)
     if usual.unproven and not rose and not began and lasted(story.standing_since_us, look, 3.0):
         return True  # it has never been seen to deliver, not at this start either
-    if look.pressure_pa < min(STATIC_PA, STATIC * usual.start_pa):
+    if line_empty(look, usual):
         return not short and lasted(story.needed_since_us, look, 0.3)
     if look.interval_s > CLOSE_S:
         return False  # too few samples to know how fast tank water fell: only a drained line tells

@@ -18,6 +18,12 @@ Parameters:
                         gauge and switch are good to a tenth of the band each
     CREEPS      0.10    of the delivery: a third of NONE_SHARE, for a run that has lifted pressure slowly
 
+    STATIC_PA   50 kPa  the most that a drained line stands at: a tap five metres above the gauge; and STATIC
+                        0.35 of cut-in, which is chosen to leave two thirds at the highest tap (common
+                        practice, no source). What stands higher with the tank run out is held up by a pump
+    TOO_SLOW    0.7     of the fall that a break makes of tank water which lets no more stand than this: a
+                        fall over ten seconds is good to some 15 %, so two errors less
+
     FOLLOWS     0.05    of the line's fall: behind a closed valve the outlet stays at its shut-off head. By
                         a filter that leaves half of the delivery it goes down by a fifth of that fall
                         (a / (a + k) of the pump's and the filter's resistance), and by 1.5 kPa to be seen
@@ -27,9 +33,10 @@ Source: common practice and trial figures, as said.
 
 from __future__ import annotations
 
+from math import sqrt
 from typing import TYPE_CHECKING
 
-from analytics.judging.flows import CLOSE_S, NONE_SHARE, holds_s, kink_m3_s, needed_draw_m3_s, share_1
+from analytics.judging.flows import CLOSE_S, NONE_SHARE, curve, holds_s, kink_m3_s, needed_draw_m3_s, share_1
 from analytics.judging.worked_out import Story
 from analytics.plant.description import Measure
 from analytics.seeing.motor import motor_signal
@@ -44,6 +51,8 @@ LASTS_S, LASTS_SAMPLES = 45.0, 6.0
 SURE, FAST = 2.0, 0.7
 STEP, LIFTED = 0.05, 0.15
 CREEPS = 0.10
+STATIC, STATIC_PA = 0.35, 50e3
+TOO_SLOW = 0.7
 NOISE_STEP, LEAST_STEP = 4.0, 0.02  # deviations; of the band: two digits of a coarse gauge
 FOLLOWS, FOLLOWS_LEAST_PA = 0.05, 1500.0
 RUN_UP_S = 3.0  # a motor of this size is up to speed, its inrush over
@@ -186,6 +195,24 @@ def at_shut_off(look: Look, usual: Reference) -> bool:
     if look.discharge_pa is None or look.pressure_pa is None:
         return False
     return look.discharge_pa > max(usual.stop_pa, look.pressure_pa + 0.5 * usual.band_pa)
+
+
+def line_empty(look: Look, usual: Reference) -> bool:
+    """Whether the line has drained to the height of the lowest open tap."""
+    return look.pressure_pa is not None and look.pressure_pa < min(STATIC_PA, STATIC * usual.start_pa)
+
+
+def no_break(story: Story, look: Look, usual: Reference) -> bool:
+    """Whether the line is empty though its tank went too slowly for a break that a working pump cannot fill:
+    one that leaves c sqrt(P) = Q(P) drew the tank down by c sqrt(P) - Q before."""
+    if look.pressure_pa is None or not line_empty(look, usual) or look.interval_s > CLOSE_S:
+        return False
+    kink = kink_m3_s(look)
+    seen = kink is not None and kink > NONE_SHARE * usual.now_m3_s
+    given = min(kink or 0.0, usual.now_m3_s) if seen else usual.now_m3_s
+    lets = given * curve(look.pressure_pa, usual) / sqrt(max(look.pressure_pa, 1.0) / usual.start_pa)
+    fell = lets * sqrt(usual.drained_pa / usual.start_pa) - given
+    return story.fastest_m3_s < TOO_SLOW * fell
 
 
 def _as_before(look: Look, known: Known) -> bool:

@@ -379,3 +379,45 @@ def test_a_contact_that_misses_its_stop_is_no_lost_prime(every_s: float) -> None
 
     readings = _shown(traces.readings(trace, 6 * HOUR, seed=3, true=true), 1, sticks)
     assert "lost_prime" not in names(told(traces.plant(trace), readings))
+
+
+def test_a_line_that_drained_by_a_usual_draw_has_no_break() -> None:
+    """By a contact, twice what was ever drawn: a break that lets nothing stand empties the tank faster."""
+    found = of(
+        6.0, demand=draws((0.0, 12.0), (BEGINS / HOUR, 28.0)), motor=CONTACT, every_s=5.0,
+        delivers=traces.after(BEGINS, 0.0),
+    )  # fmt: skip
+    assert names(found) == ["lost_prime"]
+    assert late_s(found[0], BEGINS) < 300.0
+
+
+def test_a_start_at_half_the_delivery_says_nothing_of_a_line_that_is_empty_since() -> None:
+    engine = _learned(CONTACT)
+    judge = engine.judge
+    half = 0.5 * judge.usual.delivery_m3_s
+    idle = []
+    for age_s in (300.0, 310.0, 320.0):
+        look = _at_60_s(
+            engine, age_s, interval_s=5.0, window_s=20.0, samples=5, pressure_pa=0.0, slope_first_m3_s=0.0,
+            slope_before_m3_s=-half,
+        )  # fmt: skip
+        follow(judge.story, look, judge)
+        seen = witness(look, judge)
+        idle.append(seen is not None and seen.idle)
+    assert all(idle)
+
+
+def test_a_meter_that_stands_beside_a_tank_that_stands_below_cut_out_shows_no_delivery() -> None:
+    """Prime is lost in mid-run with nobody drawing: a contact, and a flow meter that says nothing passes."""
+    trace = traces.Trace(demand=STEADY, motor=CONTACT, extra={"flow": 1.0})
+    true = traces.run(trace, 6 * HOUR, seed=3)
+    starts = true["t"][1:][np.diff(true["on"]) > 0]
+    start_s = float(starts[starts > BEGINS][0])
+    gone = replace(
+        trace,
+        demand=draws((0.0, 12.0), ((start_s + 20.0) / HOUR, 0.0)),
+        delivers=traces.after(start_s + 50.0, 0.0),
+    )
+    found = told(traces.plant(gone), traces.readings(gone, start_s + 600.0, seed=3))
+    assert names(found) == ["lost_prime"]
+    assert late_s(found[0], start_s + 50.0) < 60.0
