@@ -74,27 +74,35 @@ def resistance(known: Known, left: float) -> float | None:
     return told if told is None or told < CLOG_DROP else None
 
 
-def filter_share(known: Known, left: float, drop: float | None, error: float = 0.05) -> float:
-    """How probable the filter is, of filter and pump. error: standard error of `left`."""
+def filter_share(
+    known: Known, left: float, drop: float | None, error: float = 0.05, level: float | None = None
+) -> float:
+    """How probable the filter is, of filter and pump.
+
+    error: standard error of `left`. level: of the motor, over its clean one, where runs are only counted.
+    """
     fitted = known.plant.filter
     if fitted is None or fitted.position != "before_tank":
         return 0.0
     if drop is not None:
         return 0.98 if drop > CLOG_DROP else 0.02
-    odds = PRIOR + _by_power(known, left, error) + _by_shape(known)
+    odds = PRIOR + _by_power(known, left, error, level) + _by_shape(known)
     return 1.0 / (1.0 + exp(-odds))
 
 
-def _by_power(known: Known, left: float, error: float) -> float:
+def _by_power(known: Known, left: float, error: float, level: float | None) -> float:
     """Log-likelihood ratio, filter over pump, from the motor's power."""
     position = motor_signal(known.plant)
     if position is None or known.plant.signals[position].measures is not Measure.PUMP_POWER:
         return 0.0
+    rough = POWER_ROUGH
     base, now = known.signature.clean.get("motor_level"), known.signature.now("motor_level", LATELY)
-    if base is None or now is None or left >= 1.0:
+    if level is None and base is not None and now is not None:
+        level, rough = now.middle / base.middle, max(base.sigma / base.middle, POWER_ROUGH)
+    if level is None or left >= 1.0:
         return 0.0
-    lost, loss = 1.0 - now.middle / base.middle, 1.0 - left
-    sigma = hypot(POWER_SIGMA * loss, POWER_WEAR * error, max(base.sigma / base.middle, POWER_ROUGH))
+    lost, loss = 1.0 - level, 1.0 - left
+    sigma = hypot(POWER_SIGMA * loss, POWER_WEAR * error, rough)
     return _ratio(lost, POWER_CLOG * loss, POWER_WEAR * loss, sigma)
 
 

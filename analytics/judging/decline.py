@@ -29,7 +29,8 @@ from math import hypot, sqrt
 from typing import TYPE_CHECKING
 
 from analytics.judging.blame import CLOG_SURE, filter_share, resistance
-from analytics.judging.signature import LATELY, LESSON, OF_A_MEDIAN, SIGMA_LEAST, best_delivery
+from analytics.judging.counted import left as counted_left
+from analytics.judging.signature import COARSE_S, LATELY, LESSON, OF_A_MEDIAN, SIGMA_LEAST, best_delivery
 from analytics.judging.uphill import SHUT_OFF, shut_off, uphill
 from analytics.judging.worked_out import Decline
 
@@ -51,14 +52,17 @@ SPREAD_HOURS = 20.0
 #: half, and their upper quartile is of the other hours.
 OF_AN_HOUR, HOURS, HOURS_Z = 0.20, 12, 2.0
 ENOUGH = 12.0
+#: Seen coarsely, kinks and mid-run figure are of the same few samples and err together, and a day has few
+#: looks that are new: z = 3.9, one chance in 20,000, of some thousand a year.
+ENOUGH_COARSE = 7.5
 FIGURES = ("kink_m3_s", "delivery_m3_s", "metered_m3_s")
 #: A screen's drop doubles long before delivery moves (trial figures).
 CLOG_SEEN = 0.97
 #: A run of a few samples does not show what comes and goes within it: runs of household and of garden
 #: differ by a fifth then, and a day has all of them.
-COARSE_S, LEAST_COARSE, COARSE_HOURS = 15.0, 0.25, 23.0
+LEAST_COARSE, COARSE_HOURS = 0.25, 23.0
 #: Two samples that both lie within a run for sure are an interval from either edge and one from another.
-SEEN_INTERVALS = 3.0
+SEEN_INTERVALS = 4.0
 #: Asked each minute or so, a run of three samples has one sure interval: a slope wants more of them.
 BLIND_S, BLIND_INTERVALS = 45.0, 5.0
 #: Present from the first row: against the plant file's rating, in water that is counted by the tank's size.
@@ -107,11 +111,12 @@ def decline(known: Known, interval_s: float = 1.0) -> Decline | None:
     signature = known.signature
     runs = signature.now("run_time_s", LATELY)
     if runs is None or signature.learned_runs < FIRST_RUNS:
-        return None
+        return _by_count(known) if interval_s >= COARSE_S else None
     least = BLIND_INTERVALS if interval_s >= BLIND_S else SEEN_INTERVALS
     if interval_s >= COARSE_S and runs.middle < least * interval_s:
-        return _by_drop_alone(known)
-    share = share_of_rated(known) if runs.middle >= FIRST_INTERVALS * interval_s else None
+        return _by_drop_alone(known) or _by_count(known)
+    fair = 2 * signature.learned_runs >= signature.lesson_seen
+    share = share_of_rated(known) if fair and runs.middle >= FIRST_INTERVALS * interval_s else None
     limit = FROM_FIRST
     if interval_s >= COARSE_S:
         limit *= 1.0 - LEAST_COARSE
@@ -122,7 +127,7 @@ def decline(known: Known, interval_s: float = 1.0) -> Decline | None:
         return Decline(share.now, share.error, sure, filter_share(known, 1.0, None), None)
     found = [
         (newest, next(_sure(known, base, interval_s), None))
-        for base in _bases(signature)
+        for base in _bases(signature, coarse=interval_s >= COARSE_S)
         if (newest := left_over(known, base, LATELY)) is not None
     ]
     if not found:
@@ -134,7 +139,12 @@ def decline(known: Known, interval_s: float = 1.0) -> Decline | None:
         left, error = shown
     drop = resistance(known, left)
     if not sure and drop is not None and drop > CLOG_SURE:
-        sure = min(left, left_by_drop(known)) < CLOG_SEEN
+        # a delivery that reads low by chance makes a clean filter's drop look like a clogged one's
+        by_drop = left_by_drop(known)
+        alone = resistance(known, by_drop)
+        sure = alone is not None and alone > CLOG_SURE and min(left, by_drop) < CLOG_SEEN
+    if not sure and interval_s >= COARSE_S and (count := _by_count(known)) is not None and count.sure:
+        return count
     return Decline(left, error, sure, filter_share(known, left, drop, error), drop)
 
 
@@ -146,6 +156,17 @@ def _by_drop_alone(known: Known) -> Decline | None:
         return None
     sure = drop > CLOG_SURE and left < CLOG_SEEN
     return Decline(left, SIGMA_LEAST, sure, filter_share(known, left, drop), drop)
+
+
+def _by_count(known: Known) -> Decline | None:
+    """What the lengths of many runs say, where no slope within them can be told."""
+    counted = known.signature.counted
+    found = counted_left(counted, known.usual.drawdown_m3) if counted.learned else None
+    if found is None:
+        return None
+    left, error, sure, level, _ = found
+    drop = resistance(known, left)
+    return Decline(left, error, sure, filter_share(known, left, drop, error, level), drop)
 
 
 def left_by_drop(known: Known) -> float:
@@ -180,11 +201,14 @@ def _out_before_cut_in(signature: Signature, base: Base) -> bool:
     return False
 
 
-def _bases(signature: Signature) -> list[Base]:
-    """What is clean: the lesson, once it is over, and its first runs, before a fault that began within it."""
+def _bases(signature: Signature, coarse: bool = False) -> list[Base]:
+    """What is clean: the lesson, once it is over, and its first runs, before a fault that began within it.
+
+    Seen coarsely, a lesson has a day's runs, as those that are held against it have, and its first are of one
+    spell."""
     lesson = Base(signature.clean, signature.learned_runs)
-    first = Base(signature.first, LATELY)
-    return [lesson, first] if signature.learned_us is not None else [first]
+    first = [] if coarse else [Base(signature.first, LATELY)]
+    return [lesson, *first] if signature.learned_us is not None else first
 
 
 def _sure(known: Known, base: Base, interval_s: float) -> Iterator[tuple[float, float]]:
@@ -198,15 +222,25 @@ def _sure(known: Known, base: Base, interval_s: float) -> Iterator[tuple[float, 
             lasted_us = recent[-1].at_us - recent[-runs].at_us
             if lasted_us < (COARSE_HOURS if coarse else hourly * SPREAD_HOURS) * HOUR_US:
                 continue
-            found = left_over(known, base, runs, hourly)
+            found = left_over(known, base, runs, hourly, alike=coarse)
             if found is None:
                 continue
             loss = 1.0 - found[0]
             z = (loss - BORNE) / found[1]
-            if loss < (max(least, LEAST_COARSE) if coarse else least) or z < sqrt(2.0 * ENOUGH):
+            enough = ENOUGH_COARSE if coarse else ENOUGH
+            if loss < (max(least, LEAST_COARSE) if coarse else least) or z < sqrt(2.0 * enough):
                 continue
-            if hourly or loss >= OF_AN_HOUR or _all_day(known, base):
+            if (hourly and _borne_out(known, base, loss)) or (
+                not hourly and (loss >= OF_AN_HOUR or _all_day(known, base))
+            ):
                 yield found
+
+
+def _borne_out(known: Known, base: Base, loss: float) -> bool:
+    """Whether the newest runs, however near each other, have lost half of it at least: runs hours apart may
+    all be of the household's short draws."""
+    newest = left_over(known, base, LATELY)
+    return newest is not None and 1.0 - newest[0] >= 0.5 * loss
 
 
 def _all_day(known: Known, base: Base) -> bool:
@@ -216,7 +250,7 @@ def _all_day(known: Known, base: Base) -> bool:
 
 
 def left_over(
-    known: Known, base: Base, runs: int, hourly: bool = False, fair: bool = False
+    known: Known, base: Base, runs: int, hourly: bool = False, fair: bool = False, alike: bool = False
 ) -> tuple[float, float] | None:
     """Delivery of the newest runs over its clean value, and the standard error of that.
 
@@ -247,7 +281,8 @@ def left_over(
     weights = sum(error**-2 for _, error in found.values())
     sums = sum(left * error**-2 for left, error in found.values())
     sound = uphill(known.signature, base.traits, runs, hourly)
-    return sums / weights / sound, 1.0 / sqrt(weights)
+    error = min(one[1] for one in found.values()) if alike else 1.0 / sqrt(weights)
+    return sums / weights / sound, error
 
 
 def left_of_lesson(known: Known, runs: int) -> tuple[float, float, float] | None:

@@ -18,6 +18,8 @@ from dataclasses import dataclass, field
 from math import sqrt
 from typing import TYPE_CHECKING
 
+from analytics.judging.counted import Counted, note
+
 if TYPE_CHECKING:
     from analytics.seeing.events import Run
 
@@ -35,6 +37,9 @@ METERED, DRAWN = 6, 0.2
 #: A median's standard error over the mean's; a quartile's is 1.36, which the better of the two hides.
 OF_A_MEDIAN = 1.2533
 SIGMA_LEAST = 0.04  # of a figure: kinks at 1 s sampling
+#: Sampled no finer than this, a run of few samples does not show what comes and goes within it, and runs of
+#: household and of garden differ by a fifth: the lesson is of a whole day then, of LESSON_MOST runs at most.
+COARSE_S, LESSON_HOURS, LESSON_MOST = 15.0, 23.0, 4 * LESSON
 STEADY = 0.35  # demand before and after may differ by so much of delivery: beyond, neither is the run's
 
 
@@ -82,6 +87,9 @@ class Signature:
     first: dict[str, Trait] = field(default_factory=dict)  # of the first LATELY runs alone
     learned_us: int | None = None  # when the lesson was over
     learned_runs: int = 0
+    lesson_seen: int = 0  # runs that were seen whole meanwhile, the unusable ones too
+    #: How long runs last, where samples are too far apart for more.
+    counted: Counted = field(default_factory=Counted)
     draws_m3_s: list[float] = field(default_factory=list)  # the largest that were seen, largest first
     draws_seen: int = 0
     #: The pressure tank's size over its plate's by a flow meter, in the lesson; its relative standard error.
@@ -95,6 +103,10 @@ class Signature:
     def learn(self, run: Run, healthy: bool, least_rise_pa: float) -> None:
         """Take up a run that is over; one that raised pressure by less says nothing of filter or pump."""
         self._see_draws(run)
+        if self.learned_us is None and run.entire:
+            self.lesson_seen += 1
+        if run.interval_s >= COARSE_S and _rose(run, least_rise_pa):
+            note(self.counted, run, healthy)
         brief = usable(run)
         if brief is None or brief.stop_pa - brief.start_pa < least_rise_pa:
             return
@@ -106,7 +118,7 @@ class Signature:
         self.lesson.append(brief)
         self.learned_runs = len(self.lesson)
         self.tank_size = _size_by_meter(self.lesson)
-        if len(self.lesson) >= LESSON:
+        if len(self.lesson) >= LESSON and (run.interval_s < COARSE_S or _a_day(self.lesson)):
             self.learned_us = brief.at_us
         if len(self.lesson) >= FIRST_WORD:
             traits = {name: _trait([getattr(brief, name) for brief in self.lesson]) for name in TRAITS}
@@ -131,6 +143,7 @@ class Signature:
         """A fault of pump, filter or tank is gone: the runs that showed it are no longer recent."""
         self.recent = self.recent[-2:]
         self.hourly = self.recent[-1:]
+        self.counted.newest = self.counted.newest[-2:]
 
     def now(self, name: str, last: int = RECENT, hourly: bool = False) -> Trait | None:
         """A trait over the newest `last` runs (an hour apart); None with fewer than half of them."""
@@ -144,6 +157,12 @@ class Signature:
             newest = self._columns[name, hourly][-last:]
             self._told[asked] = _trait(newest) if len(newest) * 2 >= last else None
         return self._told[asked]
+
+
+def _rose(run: Run, least_pa: float) -> bool:
+    """Whether a run filled the tank, for all that samples far apart show."""
+    low, high = run.cycle.pressure_start_pa, run.cycle.pressure_stop_pa
+    return low is not None and high is not None and high - low >= least_pa
 
 
 def usable(run: Run) -> Brief | None:
@@ -167,6 +186,11 @@ def usable(run: Run) -> Brief | None:
         c.delivery_stop_m3_s, c.drawdown_m3 if c.drawdown_m3 is not None else filled, c.run_time_s,
         c.demand_m3_s, low, high, c.motor_level, c.filter_drop_pa, metered,
     )  # fmt: skip
+
+
+def _a_day(lesson: list[Brief]) -> bool:
+    lasted_us = lesson[-1].at_us - lesson[0].at_us
+    return lasted_us >= LESSON_HOURS * HOURLY_US or len(lesson) >= LESSON_MOST
 
 
 def _size_by_meter(briefs: list[Brief]) -> tuple[float, float] | None:

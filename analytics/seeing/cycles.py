@@ -351,6 +351,7 @@ def _run(
         flow_m3_s=_mean(others.get("flow"), *span),
         discharge_pa=discharge,
         suction_pa=_median(others.get("suction"), *span),
+        motor_s=0.5e-6 * (run.last_us + run.to_us - run.before_us - run.from_us),
         motor_words=_held(others.get("motor"), run.from_us, run.to_us),
     )
 

@@ -53,6 +53,7 @@ class Run:
     flow_m3_s: float | None = None  # mean of supply_flow in the run
     discharge_pa: float | None = None  # median discharge pressure in the run
     suction_pa: float | None = None
+    motor_s: float | None = None  # its length by the motor's words alone, each edge midway between two
     motor_words: float | None = None  # median of all the motor said in the run, its inrush too
 
 

@@ -1,0 +1,133 @@
+"""Delivery by how long runs last, for samples too far apart to show a slope within them.
+
+Physics. A run fills the band's drawdown W in T = W / (Q - d): over many runs Q = W / mean(T) + d, with d what
+was drawn about them. One run's length is known to an interval at either end; of many, each seen an interval
+late or early by chance, the mean is true as long as a run is no shorter than the interval (of shorter ones
+all that are seen look as long, and a loss is told late).
+
+What is compared: the runs of the newest days, each by itself, against those of the lesson's days, and of each
+the shorter half: what is drawn within a run only makes it longer. All hours of a day are in both. The day
+that shows the least loss is believed: guests, or a garden that is watered every second day, are not there
+on all.
+
+Parameters:
+    LESSON_RUNS, LESSON_HOURS   24 runs and 71 h: every second day has its garden, and all days to come are
+                held against the same ones, whose error they share
+    DAYS, RUNS  2 days, of 8 runs each at least: where a day has fewer, the newest 8 are one
+    SHORTER     half, as a median
+    A_CHANCE    0.29 of an interval: the scatter of what is cut to whole intervals (uniform, 1 / sqrt(12))
+    LEAST       0.20 of the delivery in each of the days, and beyond BORNE by 3.5 standard errors (ENOUGH is
+                half its square): by chance in one day of 4,000, and two in a row share the lesson's
+                error alone
+
+Source: error of a trimmed mean: J. W. Tukey, D. H. McLaughlin, Sankhya A 25 (1963) 331 (from memory); renewal
+counting, any text; no source for the parameters but those given.
+"""
+
+from __future__ import annotations
+
+from bisect import bisect_left
+from dataclasses import dataclass, field
+from math import hypot, sqrt
+from operator import itemgetter
+from statistics import median
+from typing import TYPE_CHECKING, NamedTuple
+
+if TYPE_CHECKING:
+    from analytics.seeing.events import Run
+
+LESSON_RUNS, LESSON_HOURS = 24, 71.0
+DAYS, RUNS = 2, 8
+SHORTER, A_CHANCE = 0.5, 0.29
+LEAST, BORNE, ENOUGH = 0.20, 0.04, 6.1
+KEPT = 192
+HOUR_US = 3_600e6
+
+
+@dataclass
+class Counted:
+    """Plain data, of each run: its stop [us], length by the motor [s], demand about it [m3/s], motor level
+    (nothing: -1), how finely it was seen [s]."""
+
+    lesson: list[list[float]] = field(default_factory=list)
+    newest: list[list[float]] = field(default_factory=list)
+    learned: bool = False
+
+
+class Left(NamedTuple):
+    share: float
+    error: float
+    sure: bool
+    level: float | None  # of the motor, over its clean one
+    from_us: float
+
+
+def note(counted: Counted, run: Run, healthy: bool) -> None:
+    """Take up a run that was seen whole."""
+    if not run.entire or run.motor_s is None:
+        return
+    level = run.cycle.motor_level if run.cycle.motor_level is not None else -1.0
+    demand = max(run.cycle.demand_m3_s or 0.0, 0.0)
+    one = [float(run.cycle.stop_us), run.motor_s, demand, level, run.interval_s]
+    counted.newest = [*counted.newest, one][-KEPT:]
+    if counted.learned or not healthy:
+        return
+    counted.lesson.append(one)
+    lasted = (counted.lesson[-1][0] - counted.lesson[0][0]) / HOUR_US
+    enough = len(counted.lesson) >= LESSON_RUNS and lasted >= LESSON_HOURS
+    counted.learned = enough or len(counted.lesson) >= KEPT
+
+
+def left(counted: Counted, drawdown_m3: float) -> Left | None:
+    """What the newest days' runs say, of the day that shows the least loss.
+
+    None before the lesson is over, or of too few."""
+    if not counted.learned or not counted.newest:
+        return None
+    runs, said = counted.newest, []
+    for _ in range(DAYS):
+        day = _newest_day(runs)
+        if len(day) < RUNS:
+            return None
+        said.append(_held_against(counted.lesson, day, drawdown_m3))
+        runs = runs[: -len(day)]
+    sure = all(one.sure for one in said)
+    return max(said)._replace(sure=sure, level=said[0].level, from_us=said[-1].from_us)
+
+
+def _newest_day(runs: list[list[float]]) -> list[list[float]]:
+    """The newest runs that span a day, RUNS at least."""
+    if not runs:
+        return []
+    since_us = runs[-1][0] - 24.0 * HOUR_US
+    begin = bisect_left(runs, since_us, key=itemgetter(0))
+    return runs[max(min(begin, len(runs) - RUNS), 0) :]
+
+
+def _held_against(clean: list[list[float]], runs: list[list[float]], drawdown_m3: float) -> Left:
+    was, doubt = _delivery(clean, drawdown_m3)
+    now, error = _delivery(runs, drawdown_m3)
+    share = now / was
+    both = hypot(doubt, error) * share
+    loss = 1.0 - share - BORNE
+    sure = 1.0 - share >= LEAST and loss >= both * sqrt(2.0 * ENOUGH)
+    levels = [[one[3] for one in some if one[3] >= 0.0] for some in (clean, runs)]
+    level = median(levels[1]) / median(levels[0]) if all(levels) and median(levels[0]) > 0.0 else None
+    return Left(share, both, sure, level, runs[0][0])
+
+
+def _delivery(runs: list[list[float]], drawdown_m3: float) -> tuple[float, float]:
+    """Delivery [m3/s] and its relative standard error, by the shorter of the runs.
+
+    The error of a trimmed mean is that of all lengths, the longer ones put down to the longest that counts,
+    over the share that counts."""
+    some = sorted(runs, key=lambda one: one[1])[: max(round(SHORTER * len(runs)), 1)]
+    count = len(some)
+    length = sum(one[1] for one in some) / count
+    demand = sum(one[2] for one in some) / count
+    held = [min(one[1], some[-1][1]) for one in runs]
+    middle = sum(held) / len(held)
+    scatter = sqrt(sum((one - middle) ** 2 for one in held) / len(held))
+    error = max(scatter, A_CHANCE * some[-1][4]) * len(runs) / count / sqrt(len(runs))
+    filled = drawdown_m3 / length
+    return filled + demand, error / length * filled / (filled + demand)
