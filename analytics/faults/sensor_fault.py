@@ -103,7 +103,7 @@ class SensorFault(Detector):
         self._contradictions = Contradictions(plant)
 
     def run(self, run: Run, known: Known) -> Sequence[Word]:
-        self._contradictions.run(self.memory.evidence, run)
+        self._contradictions.run(self.memory.evidence, run, known.usual)
         return ()
 
     def silence(self, silence: Silence, known: Known) -> Sequence[Word]:
@@ -144,6 +144,7 @@ class SensorFault(Detector):
                 found.append(self._claim(position, doubt, cause, self._since_us(position, cause, beat)))
             elif doubt.cause not in (None, "silent") and position in beat.spans:
                 ill = cause is not None or self._unmoved(position, doubt) or _ill(beat, position)
+                ill |= bool(self.memory.evidence.wild.beats.get(position))
                 if not self._stands_there_again(doubt, beat, position):
                     doubt.good_beats = 0 if ill else doubt.good_beats + 1
                 if doubt.good_beats >= min(GOOD_BEATS << doubt.relapses, GOOD_BEATS_MOST):

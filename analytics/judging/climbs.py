@@ -8,10 +8,11 @@ themselves, so that neither the sampling nor the length of runs need be known:
     p = (missed + 1) / (climbs + 2)          Laplace's rule of succession
     convicted when p^n <= CHANCE, n misses in a row, LEAST at least
 
-One that said "off" in so many words while pressure climbed has no sampling to excuse it; each such climb
-is a chance of LIE, and three convict: a signal that lies from the first row is known within the hour. While
-pressure climbed is from the first sample above the low one to the last below the high one: of samples
-further apart than the climb is long nobody knows when it was.
+One that said "off" in so many words while pressure climbed has no sampling to excuse it; each such climb is
+a chance of LIE, and three convict, or two of LIES_MANY words each, for which no drop-out will do: a signal
+that lies from the first row is known within the hour. While pressure climbed is from the first sample above
+the low one to the last below the high one: of samples further apart than the climb is long nobody knows
+when it was.
 
 Such misses are chances of their own only where runs and words are not in step: a steady draw that cycles the
 pump each 120 s hides each run from a signal asked each 60 s, for hours. So a miss that sampling excuses
@@ -31,6 +32,8 @@ Parameters:
     IN_STEP         0.25       of the motor's interval: a draw that varies by less moves the words too little
                                through the runs for each to be a new chance
     LIE             0.01       two words of "off" that are both drop-outs, at one word in ten
+    LEAST_LIES      2          of them, where it lied
+    LIES_MANY       6          words of "off" in a climb: none at one bad word in ten in a century
     LIE_WORDS       2          of "off", and none of "on", within a climb of
     LIE_S           5 to 600 s a hammer blow is over sooner; what a water heater's swelling water pushes up
                                takes longer; nor is a state that lasts for less a run or a rest: a wild word
@@ -55,11 +58,11 @@ if TYPE_CHECKING:
 
 FLOOR, CEILING = 0.3, 0.7
 NOTHING = 0.02
-LEAST = 3
+LEAST, LEAST_LIES = 3, 2
 CHANCE = 1e-6
 QUICK = 0.5
 IN_STEP = 0.25
-LIE, LIE_WORDS, LIE_S = 0.01, 2, (5.0, 600.0)
+LIE, LIE_WORDS, LIES_MANY, LIE_S = 0.01, 2, 6, (5.0, 600.0)
 #: Times of a climb that are kept for the usual one, and how many make it known.
 KEPT, ENOUGH = 15, 5
 
@@ -156,7 +159,7 @@ class Climbs:
                 seen = max(seen, witness.hear(climbs, usual_s, lies, _step_us(said, span, climbs)))
         if seen:
             memory.usual_s = [*memory.usual_s, *climbs_s][-KEPT:]
-        return [at for at, one in memory.witnesses.items() if one.row >= LEAST and one.convicted]
+        return [at for at, one in memory.witnesses.items() if one.row >= LEAST_LIES and one.convicted]
 
     def _climbs(self, memory: ClimbMemory, span: Span) -> list[tuple[int, int]]:
         """When the climbs that this beat completed were last low, and when high [us]."""
@@ -184,16 +187,19 @@ class Climbs:
         return climbs
 
 
-def _lied(span: Span | None, level: float, from_us: int, to_us: int, pressure: Span | None) -> bool:
-    """Whether a motor signal said "off", more than once and nothing else, while pressure climbed."""
+def _lied(span: Span | None, level: float, from_us: int, to_us: int, pressure: Span | None) -> int:
+    """1 where a motor signal said "off", more than once and nothing else, while pressure climbed; 2 where it
+    said so LIES_MANY times; else 0."""
     if span is None or pressure is None or not LIE_S[0] <= (to_us - from_us) / 1e6 <= LIE_S[1]:
-        return False
+        return 0
     times, motor_us = pressure.time_us, span.time_us
     first, last = np.searchsorted(times, from_us, side="right"), np.searchsorted(times, to_us) - 1
     if last <= first:
-        return False
+        return 0
     said = span.value[np.searchsorted(motor_us, times[first]) : np.searchsorted(motor_us, times[last])]
-    return len(said) >= LIE_WORDS and bool(said.max() <= level)
+    if len(said) < LIE_WORDS or said.max() > level:
+        return 0
+    return 2 if len(said) >= LIES_MANY else 1
 
 
 def _step_us(span: Span | None, pressure: Span | None, climbs: list[tuple[int, int]]) -> float | None:

@@ -8,11 +8,15 @@ Parameters, each a statement about what cannot be:
     RUNS            3   whole runs through which a gauge stands exactly still at or above cut-in: the
                         switch went from cut-in to cut-out thrice, so pressure did
     RUNS_LOW        8   the same below cut-in, where a motor that trips on its protector restarts too
+    STALLED         2   times the usual level: a stalled rotor lifts no pressure (three to seven times)
+    LEAST_RUN     0.3   of the time that fills the drawdown: a "run" that was surely shorter is a wild word
     a motor signal that pressure contradicts: see `analytics.judging.climbs`
     DRAWN_SHARE  0.05   of a storage's volume that the pump must have taken since the level last
                         changed in its last digit, over LEVEL_S at least; since the last rain where it
                         stands within 3 % of full, which rain alone can hold there. Where that digit is known,
-    DIGITS       2      of it, and STICKS 1 % of the full level, by which a float may stick
+    DIGITS       2      of it, and STICKS 1 % of the full level, by which a float may stick. Of several
+                        storages, what the others gave is taken off, and all begins anew
+    FILLED       0.01   of all their water, by which the others rose again: rain, or a tanker
     FLOW_S        6 h   the same flow to its last digit, whose drawdowns would take FLOW_APART 3 times the
                         runs there were, or a third (a plate wrong by half, a pump that gives twice the
                         flow); a drip by a coarse meter fits. FLOW_LONG_S 24 h: no drip runs day and night
@@ -36,7 +40,7 @@ import numpy as np
 from analytics.judging.climbs import ClimbMemory, Climbs
 from analytics.judging.wild_gauge import WildGauges, WildMemory
 from analytics.plant.description import Measure
-from analytics.seeing.middles import unpaired
+from analytics.seeing.middles import middle, unpaired
 from analytics.seeing.motor import motor_signal
 from analytics.seeing.tracks import ZERO_SHARE
 from analytics.seeing.water import Water
@@ -50,9 +54,10 @@ if TYPE_CHECKING:
     from analytics.seeing.events import Run
 
 RUNS, RUNS_LOW = 3, 8
+STALLED, LEAST_RUN = 2.0, 0.3
 SAMPLES = 20
 DRAWN_SHARE, LEVEL_S, FULL_SHARE = 0.05, 86_400.0, 0.97
-DIGITS, STICKS = 2.0, 0.01
+DIGITS, STICKS, FILLED = 2.0, 0.01, 0.01
 RUN_IN_US = 3 * 3_600_000_000
 AIR_S, AIR_SAMPLES = 48 * 3600.0, 100
 FLOW_S, FLOW_LONG_S, FLOW_APART = 6 * 3600.0, 86_400.0, 3.0
@@ -79,6 +84,8 @@ class Still:
     samples: int = 0
     runs: int = 0
     ran_s: float = 0.0
+    others_m3: float = 0.0  # of a level: what the other storages held then, or least since
+    given_m3: float = 0.0  # and have given since
     digit: float = 0.0  # the least that it ever moved; 0 while it has not
 
 
@@ -103,6 +110,7 @@ class Evidence:
     climbs: ClimbMemory = field(default_factory=ClimbMemory)
     tails: dict[int, Tail] = field(default_factory=dict)
     rain_us: int = 0
+    held_m3: dict[int, float] = field(default_factory=dict)  # by its level, each storage's water
     wild: WildMemory = field(default_factory=WildMemory)
 
 
@@ -125,12 +133,16 @@ class Contradictions:
         self._measures = [signal.measures for signal in plant.signals]
         storages = {storage.name: storage for storage in plant.storages}
         self._storage = [storages.get(signal.of or "") for signal in plant.signals]
-        # the only storage's levels: rain may hold them near full
-        self._filled = frozenset(plant.measuring(Measure.STORAGE_LEVEL) if len(plant.storages) == 1 else ())
+        levels = plant.measuring(Measure.STORAGE_LEVEL)
+        gauged = {storage.name for at in levels if (storage := self._storage[at]) is not None}
+        # levels that can be held against what the pump takes: no storage is without one
+        self._filled = tuple(levels) if len(gauged) == len(plant.storages) else ()
 
-    def run(self, evidence: Evidence, run: Run) -> None:
-        """Count a run that was seen whole."""
-        if run.entire:
+    def run(self, evidence: Evidence, run: Run, usual: Reference) -> None:
+        """Count a run that was seen whole and moved pressure: none of a stalled rotor, nor a wild word."""
+        stalled = usual.motor_level and (run.motor_words or 0.0) > STALLED * usual.motor_level
+        least_s = LEAST_RUN * usual.drawdown_m3 / usual.delivery_m3_s
+        if run.entire and not stalled and run.cycle.run_time_s + run.interval_s > least_s:
             for still in evidence.still.values():
                 still.runs += int(run.cycle.start_us >= still.since_us > 0)
 
@@ -144,8 +156,9 @@ class Contradictions:
             said, slow = beat.spans.get(position), evidence.still.get(position)
             if slow is not None and (said is None or not said.count):
                 # one that speaks seldom: the pump runs all the same
-                full = self._may_be_full(slow, beat, evidence)
+                full = self._may_be_full(position, slow, beat, evidence)
                 slow.ran_s = 0.0 if full else slow.ran_s + beat.running_s
+        self._note_levels(evidence, beat)
         for position, span in beat.spans.items():
             if not span.count:
                 continue
@@ -153,7 +166,7 @@ class Contradictions:
             if still is None:
                 still = evidence.still[position] = Still()
             _stand(still, beat, span, *self._range(position, span, still))
-            if position in self._filled and self._may_be_full(still, beat, evidence):
+            if position in self._filled and self._may_be_full(position, still, beat, evidence):
                 still.ran_s = 0.0
             stuck = still.since_us and still.samples >= SAMPLES and self._stuck(position, still, beat)
             cause = "stuck" if stuck else self._wild(position, beat, span, evidence)
@@ -167,6 +180,19 @@ class Contradictions:
             silent = position not in beat.spans
             found[position] = "stuck" if still.since_us or silent else "implausible"
         return found
+
+    def _note_levels(self, evidence: Evidence, beat: Beat) -> None:
+        """What each of several storages holds, and what the others have given since a level stands."""
+        if len(self.plant.storages) < 2 or not self._filled:
+            return
+        for position in self._filled:
+            span, storage = beat.spans.get(position), self._storage[position]
+            if span is not None and span.count and storage is not None:
+                level_m = middle(span, LEVEL_STEP_SHARE * storage.full_level_m)
+                evidence.held_m3[position] = level_m / storage.full_level_m * storage.volume_m3
+        for position in self._filled:
+            if (still := evidence.still.get(position)) is not None:
+                self._note_others(position, still, evidence)
 
     def _range(self, position: int, span: Span, still: Still) -> tuple[float, float]:
         """Lowest and highest of a beat; a pressure's drop-outs to nothing are no words of the gauge's, nor
@@ -190,7 +216,7 @@ class Contradictions:
             cut_in = self.plant.switch.cut_in_pa if self.plant.switch else 0.0
             return still.runs >= (RUNS if still.value >= 0.9 * cut_in else RUNS_LOW)
         if measures is Measure.STORAGE_LEVEL:
-            return lasted_s >= LEVEL_S and self._drawn(still)
+            return lasted_s >= LEVEL_S and self._drawn(position, still)
         if measures is Measure.AIR_TEMPERATURE:
             return lasted_s >= AIR_S and still.samples >= AIR_SAMPLES
         if measures is Measure.SUPPLY_FLOW:
@@ -205,20 +231,39 @@ class Contradictions:
         runs = lasted_s * still.value / self._drawdown_m3
         return not runs / FLOW_APART < still.runs < runs * FLOW_APART
 
-    def _drawn(self, still: Still) -> bool:
-        """Whether the pump must have lowered the one storage, neither held full nor at its outlet."""
-        if len(self.plant.storages) != 1 or self.motor is None:
+    def _drawn(self, position: int, still: Still) -> bool:
+        """Whether the pump must have lowered a storage that is neither held full nor at its outlet: there is
+        no other, or the others have not given what it took."""
+        storage = self._storage[position]
+        if position not in self._filled or storage is None or self.motor is None:
             return False
-        storage = self.plant.storages[0]
-        full = still.value >= FULL_SHARE * storage.full_level_m and self.rain is None
+        alone = len(self.plant.storages) == 1
+        if not alone and not still.digit:
+            return False  # nobody knows that it is drawn from at all
+        full = still.value >= FULL_SHARE * storage.full_level_m and (self.rain is None or not alone)
         inside = storage.outlet_level_m * 1.1 + 0.02 < still.value and not full
         share = max(DIGITS * still.digit / storage.full_level_m, STICKS) if still.digit else DRAWN_SHARE
-        return inside and still.ran_s * 0.5 * self.flow_m3_s > min(share, DRAWN_SHARE) * storage.volume_m3
+        taken_m3 = still.ran_s * 0.5 * self.flow_m3_s - still.given_m3
+        return inside and taken_m3 > min(share, DRAWN_SHARE) * storage.volume_m3
 
-    def _may_be_full(self, still: Still, beat: Beat, evidence: Evidence) -> bool:
+    def _note_others(self, position: int, still: Still, evidence: Evidence) -> None:
+        """Keep what the other storages have given since a level stands; begin anew where they were filled."""
+        others = [held_m3 for at, held_m3 in evidence.held_m3.items() if at != position]
+        if not others:
+            return
+        now_m3, sizes_m3 = sum(others), sum(storage.volume_m3 for storage in self.plant.storages)
+        filled = now_m3 > still.others_m3 + FILLED * sizes_m3
+        if not still.ran_s or not still.others_m3 or filled:
+            still.others_m3, still.given_m3, still.ran_s = now_m3, 0.0, 0.0
+        elif now_m3 < still.others_m3:
+            still.given_m3, still.others_m3 = still.given_m3 + still.others_m3 - now_m3, now_m3
+
+    def _may_be_full(self, position: int, still: Still, beat: Beat, evidence: Evidence) -> bool:
         """Whether a level stands where rain that falls, or has just fallen, keeps it."""
-        near = still.value >= FULL_SHARE * self.plant.storages[0].full_level_m
-        return near and self._rained(evidence, beat)
+        storage = self._storage[position]
+        near = storage is not None and still.value >= FULL_SHARE * storage.full_level_m
+        rained = self._rained(evidence, beat)
+        return rained and (near or len(self.plant.storages) > 1)
 
     def _wild(self, position: int, beat: Beat, span: Span, evidence: Evidence) -> str | None:
         measures = self._measures[position]

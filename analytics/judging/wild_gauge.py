@@ -106,7 +106,8 @@ class WildGauges:
         if close:
             fall = np.concatenate(([0.0], -rise, [0.0]))
             own |= np.maximum(fall[:-2], fall[2:]) > BACK * rise
-        wild = own & (rise > LEAST_RISE * usual.band_pa) & self._rests(time_us, beat)
+        swings = (value[1:] > top_pa) & (value[:-1] < bottom_pa)  # no pump does that from word to word
+        wild = own & (rise > LEAST_RISE * usual.band_pa) & (swings | self._rests(time_us, beat))
         bands = float(np.minimum(rise[wild] / usual.band_pa, 1.0).sum())
         return bands if bands > (max(BANDS, SHARE * len(value)) if close else FEW * len(value)) else 0.0
 

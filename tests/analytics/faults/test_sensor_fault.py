@@ -13,9 +13,12 @@ sys.path.insert(0, str(Path(__file__).parent))
 from holding import CUT_IN, CUT_OUT, DAY_S, NIGHT_S, START_US, Holding, at_s, last_words, told
 
 from analytics.engine import Engine
+from analytics.judging.contradiction import Contradictions, Evidence, Still
+from analytics.judging.reference import Reference
 from analytics.plant.description import Measure, Signal
 from analytics.readings import Readings
-from analytics.records import Outcome
+from analytics.records import Cycle, Outcome
+from analytics.seeing.events import Run
 
 STUCK_S = 4 * DAY_S
 
@@ -328,3 +331,60 @@ def test_dead_motor_signal_does_not_make_the_gauge_wild() -> None:
     dead = {"motor": after(STUCK_S, np.zeros_like)}
     holding = Holding(tank_m3=0.04, every_s=5.0, motor_every_s=5.0, spoil=dead)
     assert told(holding.outcome(6.0)) == [("sensor_fault", "stuck", "motor")]
+
+
+def test_two_climbs_of_many_words_of_off_convict_a_motor_signal() -> None:
+    holding = Holding(every_s=1.0, motor_every_s=1.0, spoil={"motor": lambda t, true: np.zeros_like(true)})
+    found = last_words(holding.outcome(1.0))
+    assert [(one.fault, one.of) for one in found] == [("sensor_fault", "motor")]
+    second_s, third_s = 33_289.0, 37_334.0  # ends of fills
+    assert second_s < at_s(found[0].raised_us) < third_s
+
+
+def test_lone_words_of_a_motor_at_rest_are_no_runs_that_a_resting_gauge_missed() -> None:
+    """A coarse gauge stands still by night, and the contact says "on" for one word every so often."""
+
+    def coarse(t, true):
+        return np.round(true / 20e3) * 20e3
+
+    def flicks(t, true):
+        return np.where(np.arange(len(t)) % 97 == 5, 1.0, true)
+
+    found = told(Holding(spoil={"pressure": coarse, "motor": flicks}).outcome(5.0))
+    assert [one for one in found if one[0] == "sensor_fault"] == []
+
+
+def two_storages(stuck: bool) -> list[tuple[str, str | None, str | None]]:
+    """The pump draws from the first, whose gauge stands still after STUCK_S, or else the other's does."""
+    spoil = {"level": after(STUCK_S, lambda true: np.full_like(true, 1.4))} if stuck else {}
+    holding = Holding(storage_m3=20.0, spoil=spoil)
+    plant = holding.plant()
+    other = Signal("other", Measure.STORAGE_LEVEL, "h/o", "m", every_s=600.0, of="reserve")
+    reserve = replace(plant.storages[0], name="reserve")
+    plant = replace(plant, storages=(*plant.storages, reserve), signals=(*plant.signals, other))
+    t = np.arange(100.0, 9 * DAY_S, 600.0)
+    level_m = 1.2 + np.random.default_rng(2).normal(0.0, 0.002, len(t))
+    level_m = np.where((t >= STUCK_S) & (not stuck), 1.2, level_m)
+    when = START_US + (t * 1e6).astype(np.int64)
+    more = Readings.of(np.full(len(t), 3), when, np.round(level_m, 3))
+    return told(Engine(plant).feed(Readings.concatenate([holding.readings(9.0), more]).in_time_order()))
+
+
+def test_level_that_stands_while_no_storage_gives_what_the_pump_takes_is_stuck() -> None:
+    assert two_storages(stuck=True) == [("sensor_fault", "stuck", "level")]
+
+
+def test_reserve_that_nothing_draws_from_may_stand() -> None:
+    assert two_storages(stuck=False) == []
+
+
+@pytest.mark.parametrize(("drawn_a", "counts"), [(6.2, 1), (28.0, 0), (None, 1)])
+def test_run_of_a_stalled_rotor_moves_no_gauge(drawn_a: float | None, counts: int) -> None:
+    at_us = START_US + 600_000_000
+    run = Run(at_us, Cycle(START_US, at_us, 600.0), True, 5.0, motor_words=drawn_a)
+    usual = Reference(
+        CUT_IN, CUT_OUT, 5e-4, 5e-4, 0.03, None, 6.0, True, False, False, 0.5 * CUT_IN, None
+    )  # fmt: skip
+    evidence = Evidence(still={0: Still(value=CUT_IN, since_us=START_US)})
+    Contradictions(Holding().plant()).run(evidence, run, usual)
+    assert evidence.still[0].runs == counts
