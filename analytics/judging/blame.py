@@ -65,9 +65,13 @@ def resistance(known: Known, left: float) -> float | None:
         if now is None:
             continue
         share = float(now.middle / clean_pa / left**2)
+        if now.upper <= clean_pa + DROP_LEAST_PA:
+            # what a clog takes from the flow it adds to the drop: where few runs even show more, it is none,
+            # though the flow may read low by chance
+            share = min(share, 1.0)
         count = sum(brief.filter_drop_pa is not None for brief in signature.recent[-newest:])
         error = hypot(doubt, OF_A_MEDIAN * max(base.sigma, now.sigma) / count**0.5)
-        if now.middle - clean_pa * left**2 >= max(DROP_LEAST_PA, DROP_Z * error):
+        if share > 1.0 and now.middle - clean_pa * left**2 >= max(DROP_LEAST_PA, DROP_Z * error):
             return share
         if told is None and base.middle >= 3.0 * max(base.sigma, DROP_ROUGH_PA):
             told = share
@@ -86,8 +90,29 @@ def filter_share(
         return 0.0
     if drop is not None:
         return 0.98 if drop > CLOG_DROP else 0.02
-    odds = PRIOR + _by_power(known, left, error, level) + _by_shape(known)
+    odds = PRIOR + _by_power(known, left, error, level) + _by_shape(known) + _by_rough_drop(known, left)
     return 1.0 / (1.0 + exp(-odds))
+
+
+def _by_rough_drop(known: Known, left: float) -> float:
+    """Log-likelihood ratio, filter over pump, from a drop that is too rough to convict or acquit.
+
+    Of a worn pump it is the clean one's share left^2, and through a clogged filter more than the clean one.
+    """
+    clean = known.signature.clean.get("filter_drop_pa")
+    ratios = []
+    for newest in DROP_RUNS:
+        now = known.signature.now("filter_drop_pa", newest)
+        if clean is None or now is None:
+            continue
+        count = sum(brief.filter_drop_pa is not None for brief in known.signature.recent[-newest:])
+        sigma = max(clean.sigma, now.sigma, DROP_ROUGH_PA)
+        error = (
+            OF_A_MEDIAN * sigma * hypot(1.0 / count**0.5, 1.0 / max(known.signature.learned_runs, 1) ** 0.5)
+        )
+        clogged = max(now.middle, clean.middle + DROP_LEAST_PA)
+        ratios.append(_ratio(now.middle, clogged, clean.middle * min(left, 1.0) ** 2, error))
+    return max(ratios, key=abs, default=0.0)
 
 
 def _by_power(known: Known, left: float, error: float, level: float | None) -> float:

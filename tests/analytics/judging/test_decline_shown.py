@@ -85,6 +85,29 @@ def test_a_drop_that_has_only_begun_to_rise_does_not_acquit_the_filter() -> None
     assert filter_share(known, 0.6, resistance(known, 0.6)) >= 0.5
 
 
+def test_a_drop_that_has_fallen_acquits_the_filter_whatever_the_delivery_reads() -> None:
+    """A worn pump at 0.75 of its flow, which reads 0.65 by chance: of 28 kPa at the screen 18 are left."""
+    rng, signature = np.random.default_rng(0), Signature()
+    for at in range(68):
+        truth = Made(0.75, drop_pa=18_000.0) if at >= 60 else Made(drop_pa=28_000.0)
+        learn(signature, made(at, truth, rng, 0.03, 0.0, 2.0))
+    known = known_of(signature)
+    assert filter_share(known, 0.65, resistance(known, 0.65)) < 0.1
+
+
+def test_a_rough_drop_that_falls_over_many_runs_speaks_for_the_pump() -> None:
+    """Gauges whose difference scatters by 14 kPa about 24: a worn pump leaves 10 of them, a clog all."""
+    rng, signature = np.random.default_rng(0), Signature()
+    for at in range(84):
+        truth = Made(0.65, drop_pa=10_000.0) if at >= 60 else Made(drop_pa=24_000.0)
+        run = made(at, truth, rng, 0.03, 0.0, 2.0)
+        seen = (run.cycle.filter_drop_pa or 0.0) + 14_000.0 * rng.standard_normal()
+        learn(signature, replace(run, cycle=replace(run.cycle, filter_drop_pa=seen)))
+    known = known_of(signature)
+    assert resistance(known, 0.65) is None  # none of it is sure
+    assert filter_share(known, 0.65, None) < 0.5
+
+
 def test_a_filter_that_clogs_at_once_is_called_and_never_a_worn_pump() -> None:
     for seed in range(10):
         said = gauged([Made(drop_pa=8_000.0)] * 60 + [Made(0.58, drop_pa=110_000.0)] * 10, 10.0, seed)
