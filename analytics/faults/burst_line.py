@@ -19,7 +19,9 @@ which a pump with shut-off head 2.5 times cut-in meets a draw of 1.9 and 1.25 ti
 cut-in. A plant whose owner draws a quarter more than the pump gives, for minutes, has no water pressure
 either way; MORE 1.25 is that same draw, asked of the single look. OUT 1.5: draw over delivery by the slope of
 tank water, with pressure already below the band: a quarter more again, for a slope within the look's
-window is good to some 7 %. SAMPLES: pressure that stands over five samples, 2 where the motor works as usual,
+window is good to some 7 %. OVER 1.1, with pressure a tenth of the band under cut-in: no zone or hose is laid
+out for that, and one that is new draws no TWICE 1.7 (2 less two errors of 7 %) of the most that was ever
+drawn. SAMPLES: pressure that stands over five samples, 2 where the motor works as usual,
 for then nothing drains. WORKS 0.85 of the usual motor level: see `instruments`; RUN_OUT 1.6: a small
 centrifugal pump takes at most some 1.4 of its duty at run-out (handbook curves; from memory), beyond it the
 rotor drags.
@@ -54,6 +56,7 @@ if TYPE_CHECKING:
 DEEP, DEEP_FOR_S = 0.5, 30.0
 LOW, LOW_FOR_S = 0.75, 75.0
 OUT, MORE = 1.5, 1.25
+OVER, TWICE = 1.1, 1.7
 SAMPLES, SAMPLES_AT_WORK = 5.0, 2.0
 RECOVERS = 0.05 / 30.0  # of the band a second: a twentieth in half a minute, out of the noise
 WORKS, RUN_OUT = 0.85, 1.6
@@ -113,8 +116,12 @@ class BurstLine(Detector):
         samples = SAMPLES_AT_WORK if at_work else SAMPLES
         low = _lasts(memory.low_us, look, LOW_FOR_S, samples)
         low |= _lasts(memory.deep_us, look, DEEP_FOR_S, samples)
+        # a motor at work, and for as long all but twice of what the plant ever drew, more than the pump gives
+        new = at_work and usual.draw_m3_s is not None and needed > max(OVER * unit, TWICE * usual.draw_m3_s)
+        new &= pressure < usual.start_pa - 0.1 * usual.band_pa
+        new &= _lasts(known.story.needed_since_us, look, LOW_FOR_S, samples)
         more = self._limit_m3_s(unit, usual, MORE * curve(0.99 * usual.start_pa, usual))
-        if not (out or (low and needed > more and not short)):
+        if not (out or (new and not short) or (low and needed > more and not short)):
             return ()
         draw = max(needed, known.story.most_needed_m3_s) / usual.delivery_m3_s
         evidence = {"pressure_pa": pressure, "run_age_s": look.age_s, "cut_in_pa": usual.start_pa}

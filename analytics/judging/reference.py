@@ -70,6 +70,8 @@ def reference(plant: Plant, water: Water, signature: Signature) -> Reference:
     level = _recent_level(signature)
     if level is None and "motor_level" in clean:
         level = clean["motor_level"].middle
+    if level is None:
+        level = signature.load()
     draw = signature.largest_draw_m3_s()
     learned = signature.learned_us is not None
     drained = min(max(0.5 * start, water.precharge_pa), 0.97 * start)

@@ -8,6 +8,8 @@ hides delivery and can only lower it), and the median absolute deviation for the
 Where a repair has changed the tank (`repaired`) the runs before it are no longer recent.
 
 Parameters: LESSON 24 runs, half a day to two days of a household, robust scatter known to a fifth;
+LIFTED 0.3 of the rise that makes a run: above what warming air lifts,
+for what the motor draws where samples are so far apart that no run can be measured;
 RECENT 12 runs, enough for the quartile of a run scattered by 8 % to be good to 4 %. FIRST_WORD 6 runs
 give a provisional signature.
 """
@@ -30,6 +32,7 @@ RECENT = 12
 KEPT = LESSON  # of the newest runs, and of the newest that are HOURLY_US apart, for what comes slowly
 HOURLY_US = 3_600_000_000
 ROUGH = 0.12
+LIFTED = 0.3
 DRAWS_KEPT, DRAWS_ENOUGH = 3, 2 * LESSON
 SANK = 0.3  # of its rise: a run in which pressure fell so far below its start did not go as usual
 #: Runs that tell the tank's size, and of delivery the least that is drawn in them: a meter's least flow.
@@ -90,6 +93,7 @@ class Signature:
     lesson_seen: int = 0  # runs that were seen whole meanwhile, the unusable ones too
     #: How long runs last, where samples are too far apart for more.
     counted: Counted = field(default_factory=Counted)
+    loads: list[float] = field(default_factory=list)  # what the motor said in the first runs that lifted
     draws_m3_s: list[float] = field(default_factory=list)  # the largest that were seen, largest first
     draws_seen: int = 0
     #: The pressure tank's size over its plate's by a flow meter, in the lesson; its relative standard error.
@@ -107,6 +111,8 @@ class Signature:
             self.lesson_seen += 1
         if run.interval_s >= COARSE_S and _rose(run, least_rise_pa):
             note(self.counted, run, healthy)
+        if healthy and len(self.loads) < LESSON:
+            self._see_load(run, LIFTED * least_rise_pa)
         brief = usable(run)
         if brief is None or brief.stop_pa - brief.start_pa < least_rise_pa:
             return
@@ -134,6 +140,18 @@ class Signature:
             seen = [-s for s in (run.slope_before_m3_s, run.slope_after_m3_s) if s is not None]
             self.draws_m3_s = sorted([*self.draws_m3_s, *seen], reverse=True)[:DRAWS_KEPT]
             self.draws_seen += len(seen)
+
+    def _see_load(self, run: Run, least_rise_pa: float) -> None:
+        """The motor's words of a run that lifted pressure: one in some fifty of a lone word is its inrush."""
+        began_pa, high_pa = run.cycle.pressure_start_pa, run.pressure_high_pa
+        if run.motor_words is None or began_pa is None or high_pa is None or not run.entire:
+            return
+        if high_pa - began_pa > least_rise_pa:
+            self.loads = [*self.loads, run.motor_words]
+
+    def load(self) -> float | None:
+        """What the motor draws, by its words alone; None of fewer than FIRST_WORD runs."""
+        return _middle(sorted(self.loads)) if len(self.loads) >= FIRST_WORD else None
 
     def largest_draw_m3_s(self) -> float | None:
         """The largest draw seen DRAWS_KEPT times: one odd slope does not count. None while too few were."""

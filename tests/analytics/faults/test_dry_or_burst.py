@@ -421,3 +421,38 @@ def test_a_meter_that_stands_beside_a_tank_that_stands_below_cut_out_shows_no_de
     found = told(traces.plant(gone), traces.readings(gone, start_s + 600.0, seed=3))
     assert names(found) == ["lost_prime"]
     assert late_s(found[0], start_s + 50.0) < 60.0
+
+
+@pytest.mark.parametrize("every_s", [1.0, 10.0, 30.0])
+def test_a_break_of_little_more_than_the_delivery_is_told_by_a_motor_at_work(every_s: float) -> None:
+    """A fifth more than the pump gives at cut-in, where the most that was ever drawn is a third of it."""
+    broken = within(BEGINS, BEGINS + HOUR, 41 * LPM, 0.0)
+    demand = draws((0.0, 12.0), (BEGINS / HOUR, 0.0))
+    found = of(5.9, demand=demand, every_s=every_s, burst_m3_s=broken)
+    assert names(found) == ["burst_line"]
+    # a tank that has just filled is drawn down by a fifth of the delivery first
+    assert late_s(found[0], BEGINS) < 420.0
+
+
+def test_what_a_motor_draws_is_learned_of_runs_too_short_to_measure() -> None:
+    """A minute between samples and a tank that fills in less: a word a run. At that level a pump works."""
+    trace = traces.Trace(volume_m3=20 * traces.GAL, demand=draws((0.0, 9.0)), every_s=60.0)
+    engine = Engine(traces.plant(trace))
+    engine.feed(traces.readings(trace, BEGINS, seed=3))
+    judge = engine.judge
+    assert not judge.signature.recent
+    level = judge.usual.motor_level
+    assert level is not None
+    assert 5.0 < level < 8.0
+    idle = []
+    for share in (1.0, 0.6):
+        for age_s in (185.0, 245.0, 305.0, 365.0, 425.0):
+            look = _at_60_s(
+                engine, age_s, pressure_pa=0.2 * judge.usual.start_pa, motor_level=share * level,
+                motor_now=share * level,
+            )  # fmt: skip
+            follow(judge.story, look, judge)
+            seen = witness(look, judge)
+            idle.append(seen is not None and seen.idle)
+    assert not any(idle[:5])
+    assert idle[-1]
