@@ -11,6 +11,8 @@ the code. A true reading spells one of the eight once in 10,000, and is then one
 Parameters:
     PRESSURE_CEILING 4   times cut-out: a pump's shut-off head is seldom twice the cut-out, a hammer
                          blow seldom three times
+    BACKWARDS      0.1   of the rated flow (of a small pump's, where none is given), that a supply meter may
+                         say the wrong way round: its zero, a moment's swing; nothing feeds it from behind
     LEVEL_CEILING  1.5   times the level at the overflow, and LEVEL_SPARE_M: no tank's wall stands so
                          far above its overflow
     FROM                 above it a word that spells a code is one: 1.2 of cut-out, and at the pump's outlet
@@ -42,7 +44,7 @@ POSSIBLE: dict[Measure, tuple[float, float]] = {
     Measure.PUMP_CURRENT: (-1.0, 500.0),
     Measure.PUMP_POWER: (-100.0, 5.0e4),  # 5 hp with its rotor locked takes some 33 kW; 65535 is a code
     Measure.PUMP_RUNNING: (0.0, 1.0),
-    Measure.SUPPLY_FLOW: (-0.1, 0.5),
+    Measure.SUPPLY_FLOW: (-4e-5, 0.5),
     Measure.STORAGE_LEVEL: (-1.0, 60.0),
     Measure.RAINFALL: (0.0, 0.5),
     Measure.AIR_TEMPERATURE: (-60.0, 70.0),
@@ -52,6 +54,7 @@ POSSIBLE: dict[Measure, tuple[float, float]] = {
     Measure.WATER_TEMPERATURE: (-5.0, 100.0),
 }
 PRESSURE_CEILING = 4.0
+BACKWARDS = 0.1
 LEVEL_CEILING, LEVEL_SPARE_M = 1.5, 0.3
 PRESSURES = (Measure.LINE_PRESSURE, Measure.DISCHARGE_PRESSURE)
 CODES = (65535.0, 65534.0, 65533.0, 32767.0, 32766.0)
@@ -78,6 +81,8 @@ def possible_range(plant: Plant, signal: Signal) -> tuple[float, float]:
     low, high = signal.valid if signal.valid is not None else POSSIBLE[signal.measures]
     if plant.switch is not None and signal.measures in PRESSURES:
         high = min(high, PRESSURE_CEILING * plant.switch.cut_out_pa)
+    if signal.measures is Measure.SUPPLY_FLOW and signal.valid is None:
+        low = min(low, -BACKWARDS * (plant.pump.rated_flow_m3_s or 0.0))
     if signal.measures is Measure.STORAGE_LEVEL and (full_m := _full_m(plant, signal)) is not None:
         high = min(high, LEVEL_CEILING * full_m + LEVEL_SPARE_M)
     return low, high

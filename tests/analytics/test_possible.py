@@ -113,3 +113,13 @@ def test_what_a_pump_makes_before_a_shut_filter_is_no_code_in_any_unit(
 ) -> None:
     """65.54 psi is 1.3 times this cut-out of 3.5 bar, as every jet pump makes it; 655.35 kPa is 1.9 times."""
     assert believed("discharge_pressure", unit, word) is reads
+
+
+@pytest.mark.parametrize(("word", "may_be"), [(-1.5, True), (-2.9, True), (-3.5, False), (-50.0, False)])
+def test_supply_meter_may_turn_back_a_little_and_no_more(word: float, may_be: bool) -> None:
+    """A tenth of the 30 L/min that the pump is rated at; nothing feeds the line from behind the meter."""
+    assert believed("supply_flow", "L/min", word) is may_be
+
+
+def test_supply_meter_whose_valid_range_is_given_may_turn_back_so_far() -> None:
+    assert believed("supply_flow", "L/min", -50.0, 'valid = ["-60 L/min", "200 L/min"]')
