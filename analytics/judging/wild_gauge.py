@@ -94,9 +94,14 @@ class WildGauges:
         top_pa, bottom_pa = usual.stop_pa + margin_pa, usual.start_pa - margin_pa
         if span.high - span.low < WIDTH * usual.band_pa:
             return 0.0
-        real = span.value > nothing_pa
-        time_us, value = span.time_us[real], span.value[real]
+        time_us, value = span.time_us, span.value
+        if span.low <= nothing_pa:
+            real = value > nothing_pa
+            time_us, value = time_us[real], value[real]
         if len(value) < FEWEST:
+            return 0.0
+        enough = max(BANDS, SHARE * len(value)) if close else FEW * len(value)
+        if _steps(value, LEAST_RISE * usual.band_pa) <= enough:
             return 0.0
         value = unspiked(value)
         if not close and value.max() - value.min() < max(WIDE * usual.band_pa, top_pa - bottom_pa):
@@ -109,7 +114,7 @@ class WildGauges:
         swings = (value[1:] > top_pa) & (value[:-1] < bottom_pa)  # no pump does that from word to word
         wild = own & (rise > LEAST_RISE * usual.band_pa) & (swings | self._rests(time_us, beat))
         bands = float(np.minimum(rise[wild] / usual.band_pa, 1.0).sum())
-        return bands if bands > (max(BANDS, SHARE * len(value)) if close else FEW * len(value)) else 0.0
+        return bands if bands > enough else 0.0
 
     def _rests(self, time_us: NDArray[np.int64], beat: Beat) -> NDArray[np.bool_]:
         """Whether the motor said "off" before, in and after each step between N times: (N - 1,)."""
@@ -123,6 +128,12 @@ class WildGauges:
         past = np.searchsorted(motor_us, time_us[1:] + slack_us, side="right")
         so_far = np.concatenate(([0], np.cumsum(on)))
         return np.asarray(so_far[past] == so_far[np.maximum(first, 0)])
+
+
+def _steps(value: NDArray[np.float64], least_pa: float) -> int:
+    """How many steps are so great, either way: of the middles of three none is greater than the step
+    between the two words that both share, so that no more rises than these can count, a band each at most."""
+    return int(np.count_nonzero(np.abs(value[1:] - value[:-1]) > least_pa))
 
 
 def _flips(value: NDArray[np.float64], nothing_pa: float, from_pa: float) -> bool:
