@@ -44,6 +44,8 @@ FALL_US = 10_000_000
 NOISE = 4.2
 #: Of normal noise, its standard deviation over the median size of second differences: 1 / (0.6745 sqrt(6)).
 OF_BENDS = 0.605
+#: A signal that at its quickest speaks so many times sooner than usually is told on change.
+ON_CHANGE = 4.0
 FALL_SEEN = 6  # windows back: more than lies between looks at a run that falls
 
 
@@ -172,6 +174,9 @@ def _looks(
     newest = nothing
     if "motor" in windows:
         begins, ends = windows["motor"]
+        from_us = np.array([one.from_us for one in runs], np.int64)[run]
+        begins = _held_from(others["motor"], begins, ends, from_us)
+        middles["motor"] = medians(others["motor"].value, begins, ends)
         newest = medians(others["motor"].value, np.maximum(begins, ends - 3), ends)
     drop = nothing
     if "discharge" in others:
@@ -207,6 +212,20 @@ def _looks(
         (pressure.still[trigger] != MOVES).tolist(),
     )  # in the order of `Look`
     return [Look(*row) for row in zip(*columns, strict=True)]
+
+
+def _held_from(
+    motor: Track, begins: NDArray[np.intp], ends: NDArray[np.intp], from_us: NDArray[np.int64]
+) -> NDArray[np.intp]:
+    """Where what a motor said begins to hold: in the window, or, of one that is told on change and says
+    nothing in it, with its last word in the run."""
+    found = begins.copy()
+    for k in np.flatnonzero((begins == ends) & (ends > 0)).tolist():
+        last_us, pace = int(motor.time_us[ends[k] - 1]), motor.pace
+        on_change = ON_CHANGE * pace.quick_s(last_us) < pace.typical_s(last_us)
+        if on_change and last_us >= from_us[k]:
+            found[k] = ends[k] - 1
+    return found
 
 
 def _spacing_us(pressure: Track, runs: Sequence[Underway]) -> NDArray[np.int64]:

@@ -456,3 +456,25 @@ def test_what_a_motor_draws_is_learned_of_runs_too_short_to_measure() -> None:
             idle.append(seen is not None and seen.idle)
     assert not any(idle[:5])
     assert idle[-1]
+
+
+def test_what_a_motor_said_on_change_holds_until_it_says_more() -> None:
+    """Prime is lost at rest; motor and gauge speak on change, and the motor at the start only."""
+    trace = traces.Trace(demand=draws((0.0, 12.0), (BEGINS / HOUR, 3.0)), amps_noise=0.0)
+    true = traces.run(trace, 7 * HOUR, seed=3)
+    starts = true["t"][1:][np.diff(true["on"]) > 0]
+    lost_s = float(starts[starts > BEGINS + 900.0][0])
+    gone = replace(trace, delivers=lambda s: 0.0 if s >= lost_s - 20.0 else 1.0)
+    readings = traces.readings(gone, lost_s + 900.0, seed=3)
+    keep = np.zeros(len(readings), np.bool_)
+    for signal, band in ((0, 0.4 * PSI), (1, 1.0)):
+        said = None
+        for at in np.flatnonzero(readings.signal == signal).tolist():
+            if said is None or abs(readings.value[at] - said) >= band:
+                said, keep[at] = float(readings.value[at]), True
+    plant = traces.plant(gone)
+    plant = replace(plant, signals=tuple(replace(one, every_s=None) for one in plant.signals))
+    found = told(plant, readings[keep])
+    assert names(found) == ["lost_prime"]
+    assert "motor_share_1" in found[0].evidence
+    assert late_s(found[0], lost_s) < 180.0  # the gauge speaks twice in a minute
