@@ -81,6 +81,25 @@ TRAITS = (
 )  # fmt: skip
 
 
+class _Told:
+    """What was worked out of a list of runs: of those an hour apart it stands for many a run."""
+
+    def __init__(self, briefs: list[Brief]) -> None:
+        self.briefs = briefs
+        self._columns: dict[str, list[float | None]] = {}
+        self._traits: dict[tuple[str, int], Trait | None] = {}
+
+    def trait(self, name: str, last: int) -> Trait | None:
+        """Over the newest `last`; None with fewer than half of them."""
+        asked = (name, last)
+        if asked not in self._traits:
+            if name not in self._columns:
+                self._columns[name] = [getattr(brief, name) for brief in self.briefs]
+            newest = self._columns[name][-last:]
+            self._traits[asked] = _trait(newest) if len(newest) * 2 >= last else None
+        return self._traits[asked]
+
+
 @dataclass
 class Signature:
     lesson: list[Brief] = field(default_factory=list)
@@ -100,9 +119,7 @@ class Signature:
     tank_size: tuple[float, float] | None = None
 
     def __post_init__(self) -> None:
-        self._told: dict[tuple[str, int, bool], Trait | None] = {}  # by `now`, of the list `_told_of`
-        self._columns: dict[tuple[str, bool], list[float | None]] = {}  # likewise
-        self._told_of = self.recent
+        self._told = [_Told(self.recent), _Told(self.hourly)]  # by `now`
 
     def learn(self, run: Run, healthy: bool, least_rise_pa: float) -> None:
         """Take up a run that is over; one that raised pressure by less says nothing of filter or pump."""
@@ -165,16 +182,11 @@ class Signature:
 
     def now(self, name: str, last: int = RECENT, hourly: bool = False) -> Trait | None:
         """A trait over the newest `last` runs (an hour apart); None with fewer than half of them."""
-        if self._told_of is not self.recent:
-            self._told, self._columns, self._told_of = {}, {}, self.recent
-        asked = (name, last, hourly)
-        if asked not in self._told:
-            if (name, hourly) not in self._columns:
-                briefs = self.hourly if hourly else self.recent
-                self._columns[name, hourly] = [getattr(brief, name) for brief in briefs]
-            newest = self._columns[name, hourly][-last:]
-            self._told[asked] = _trait(newest) if len(newest) * 2 >= last else None
-        return self._told[asked]
+        briefs = self.hourly if hourly else self.recent
+        told = self._told[hourly]
+        if told.briefs is not briefs:
+            told = self._told[hourly] = _Told(briefs)
+        return told.trait(name, last)
 
 
 def _rose(run: Run, least_pa: float) -> bool:
