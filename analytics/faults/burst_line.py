@@ -37,7 +37,7 @@ from typing import TYPE_CHECKING
 import msgspec
 
 from analytics import words
-from analytics.judging.flows import curve, given_m3_s, needed_draw_m3_s
+from analytics.judging.flows import CLOSE_S, curve, given_m3_s, needed_draw_m3_s
 from analytics.judging.instruments import by_drop, by_meter, motor_share_1
 from analytics.judging.no_delivery import false_start, held_up, stands, started_above
 from analytics.judging.reference import MID_SHARE
@@ -112,13 +112,14 @@ class BurstLine(Detector):
             known.story.most_needed_m3_s, look.flow_m3_s or 0.0
         )  # by the tank, or by a meter behind it
         out &= drawn > self._limit_m3_s(unit, usual, OUT)
-        out &= pressure < usual.start_pa - 0.1 * usual.band_pa
+        cut_in_pa = self._cut_in_pa(look, usual)
+        out &= pressure < cut_in_pa - 0.1 * usual.band_pa
         samples = SAMPLES_AT_WORK if at_work else SAMPLES
         low = _lasts(memory.low_us, look, LOW_FOR_S, samples)
         low |= _lasts(memory.deep_us, look, DEEP_FOR_S, samples)
         # a motor at work, and for as long all but twice of what the plant ever drew, more than the pump gives
         new = at_work and usual.draw_m3_s is not None and needed > max(OVER * unit, TWICE * usual.draw_m3_s)
-        new &= pressure < usual.start_pa - 0.1 * usual.band_pa
+        new &= pressure < cut_in_pa - 0.1 * usual.band_pa
         new &= _lasts(known.story.needed_since_us, look, LOW_FOR_S, samples)
         more = self._limit_m3_s(unit, usual, MORE * curve(0.99 * usual.start_pa, usual))
         if not (out or (new and not short) or (low and needed > more and not short)):
@@ -158,6 +159,12 @@ class BurstLine(Detector):
         began_pa = look.pressure_pa - (look.slope_pa_s or 0.0) * look.window_s
         seen = look.slope_pa_s is not None and began_pa < below_pa
         return look.at_us - int(look.window_s * 1e6) if seen else look.at_us
+
+    def _cut_in_pa(self, look: Look, usual: Reference) -> float:
+        """Of samples so far apart that most miss the start, cut-in is learned too high: the plate's then."""
+        if look.interval_s > CLOSE_S and self.plant.switch is not None:
+            return min(usual.start_pa, self.plant.switch.cut_in_pa)
+        return usual.start_pa
 
     def _works(self, look: Look, usual: Reference) -> bool:
         """Whether the motor does its usual work, or what it does at run-out."""

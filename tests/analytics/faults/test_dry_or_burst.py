@@ -478,3 +478,23 @@ def test_what_a_motor_said_on_change_holds_until_it_says_more() -> None:
     assert names(found) == ["lost_prime"]
     assert "motor_share_1" in found[0].evidence
     assert late_s(found[0], lost_s) < 180.0  # the gauge speaks twice in a minute
+
+
+@pytest.mark.parametrize(("at_share", "bursts"), [(1.0, False), (0.85, True)])
+def test_a_cut_in_that_coarse_samples_put_too_high_makes_no_burst(at_share: float, bursts: bool) -> None:
+    """A heavy draw holds pressure at the plate's cut-in, a fifth of it below the one that was learned."""
+    engine = _learned(Measure.PUMP_CURRENT)
+    judge, detector = engine.judge, burst_line.detector(engine.plant)
+    usual = judge.usual
+    judge._usual = usual = replace(usual, start_pa=1.2 * usual.start_pa)
+    assert engine.plant.switch is not None
+    said = []
+    for age_s in (185.0, 245.0, 305.0):
+        look = _at_60_s(
+            engine, age_s, pressure_pa=at_share * engine.plant.switch.cut_in_pa, samples=4, window_s=180.0,
+            slope_m3_s=-1.2 * usual.delivery_m3_s, motor_level=usual.motor_level, motor_now=usual.motor_level,
+        )  # fmt: skip
+        follow(judge.story, look, judge)
+        judge.witness = witness(look, judge)
+        said += detector.look(look, judge)
+    assert bool(said) is bursts
