@@ -98,11 +98,12 @@ def _fields(padded: NDArray[np.uint8], quoted: bool) -> _Fields:
     """The lines of a stretch and their fields."""
     text = padded[PAD:-PAD]
     marks = np.flatnonzero((text == _COMMA) | (text == _LINE_FEED)) + PAD
-    if len(marks) % 3 == 0 and (padded[marks].reshape(-1, 3) == (_COMMA, _COMMA, _LINE_FEED)).all():
-        first, second, feeds = np.ascontiguousarray(marks.reshape(-1, 3).T)
+    first, second, feeds = np.ascontiguousarray(marks[: len(marks) // 3 * 3].reshape(-1, 3).T)
+    if len(marks) % 3 == 0 and _are(padded, first, second, feeds):
         start, plain = _starts(feeds), np.ones(len(feeds), dtype=np.bool_)
     else:
-        feeds, commas = marks[padded[marks] == _LINE_FEED], marks[padded[marks] == _COMMA]
+        kinds = padded[marks]
+        feeds, commas = marks[kinds == _LINE_FEED], marks[kinds == _COMMA]
         start, begin = _starts(feeds), np.searchsorted(commas, _starts(feeds))
         plain = np.searchsorted(commas, feeds) - begin == 2
         commas = np.append(commas, [PAD, PAD])
@@ -111,6 +112,14 @@ def _fields(padded: NDArray[np.uint8], quoted: bool) -> _Fields:
         quotes = np.flatnonzero(text == _QUOTE) + PAD
         plain[np.searchsorted(start, quotes, side="right") - 1] = False
     return _Fields(start, first, second, feeds - (padded[feeds - 1] == _RETURN), plain)
+
+
+def _are(
+    padded: NDArray[np.uint8], first: NDArray[np.intp], second: NDArray[np.intp], feeds: NDArray[np.intp]
+) -> bool:
+    """Whether they are two commas and a line feed, row by row."""
+    commas = (padded[first] == _COMMA).all() and (padded[second] == _COMMA).all()
+    return bool(commas and (padded[feeds] == _LINE_FEED).all())
 
 
 def _starts(feeds: NDArray[np.intp]) -> NDArray[np.intp]:
