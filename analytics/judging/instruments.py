@@ -33,6 +33,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Literal
 
+from analytics.judging.air import air_left
 from analytics.judging.flows import CLOSE_S, NONE_SHARE, kink_m3_s, share_1
 from analytics.judging.story import (
     LIFTED,
@@ -126,6 +127,7 @@ def by_meter(look: Look, known: Known, usual: Reference, story: Story) -> Says |
     if flow is None or slope is None or look.pressure_pa is None:
         return None
     told = look.pressure_pa > usual.drained_pa
+    slope *= _of_the_tank(known)
     delivery = (flow + (slope if told else 0.0)) / usual.now_m3_s
     if delivery > METER_MOVES:
         return "moves"
@@ -142,6 +144,13 @@ def by_meter(look: Look, known: Known, usual: Reference, story: Story) -> Says |
     if (kinkless or stands or (gives and told)) and abs(delivery) < METER_NONE:
         return "dry"
     return None
+
+
+def _of_the_tank(known: Known) -> float:
+    """What is true of a flow that the tank's pressure tells: a tank that has lost its air, and starts the
+    pump too often for it, tells `air_left` times too much."""
+    left = air_left(known.signature) if known.is_open("short_cycling") else None
+    return min(left[0], 1.0) if left is not None else 1.0
 
 
 def motor_share_1(look: Look, usual: Reference) -> float | None:

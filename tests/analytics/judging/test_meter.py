@@ -1,0 +1,38 @@
+"""A flow meter behind a tank that has lost its air."""
+
+from __future__ import annotations
+
+from analytics.engine import Engine
+from analytics.judging.instruments import by_meter
+from analytics.judging.signature import Brief
+from analytics.judging.watch import Claim
+from analytics.seeing.events import Look
+from tests.analytics import traces
+from tests.analytics.traces import PSI
+
+
+def test_a_tank_without_air_tells_a_meter_no_dry_pump() -> None:
+    """A second tap takes a third more than the pump gives: by the plate's air the tank gives it all."""
+    judge = Engine(traces.plant()).judge
+    usual = judge.usual
+    q = usual.delivery_m3_s
+    for k in range(24):
+        brief = Brief(k, q, q, q, q, 0.05, 100.0, 0.0, 30 * PSI, 50 * PSI, 7.0, None)
+        judge.signature.recent.append(brief)
+        judge.signature.learned_runs, judge.signature.learned_us = 24, 1
+    judge.signature.clean = {"kink_m3_s": judge.signature.now("kink_m3_s")}  # type: ignore[dict-item]
+    judge.signature.recent = [
+        Brief(k, 4 * q, 4 * q, 4 * q, 4 * q, 0.05, 25.0, 0.0, 30 * PSI, 50 * PSI, 7.0, None)
+        for k in range(12)
+    ]
+    flow, falls = 4.0 / 3.0 * q, -4.0 * q / 3.0  # by the plate: four times the third that is missing
+    look = Look(
+        at_us=20_000_000, start_us=0, age_s=20.0, window_s=10.0, samples=10, entire=True, interval_s=1.0,
+        pressure_start_pa=usual.start_pa, pressure_pa=40 * PSI, pressure_high_pa=45 * PSI,
+        slope_m3_s=falls, slope_pa_s=0.0, slope_first_m3_s=falls, slope_before_m3_s=falls, noise_pa=500.0,
+        motor_level=None, flow_m3_s=flow, discharge_pa=None, suction_pa=None,
+    )  # fmt: skip
+    judge.story.fastest_m3_s = 0.0
+    assert by_meter(look, judge, usual, judge.story) == "dry"  # with all its air it would be
+    judge._ledger.hear([Claim("short_cycling", 0, "high", 0.9, "", "lost_air_charge")], 1)
+    assert by_meter(look, judge, usual, judge.story) == "moves"
