@@ -26,7 +26,7 @@ Parameters, each a statement about what cannot be:
                         storage, a wall that gives way): a level that leapt further from one word to the
                         next, and stood there for LEAP_BEATS 3 beats, was moved or has lost its zero;
     LEAP_HELD_S  3 d    it is held against the gauge so long, unless it leaps back
-    a pressure gauge that jumps: see `analytics.judging.wild_gauge`
+    a pressure gauge that jumps: see `analytics.judging.wild_gauge`; a motor meter that does: `wild_motor`
 """
 
 from __future__ import annotations
@@ -39,6 +39,7 @@ import numpy as np
 
 from analytics.judging.climbs import ClimbMemory, Climbs
 from analytics.judging.wild_gauge import WildGauges, WildMemory
+from analytics.judging.wild_motor import WildMotor
 from analytics.plant.description import Measure
 from analytics.seeing.middles import middle, unpaired
 from analytics.seeing.motor import motor_signal
@@ -119,7 +120,7 @@ class Contradictions:
         self.plant = plant
         self.motor = motor_signal(plant)
         self.climbs = Climbs(plant)
-        self.gauges = WildGauges(plant)
+        self.gauges, self.wild_motor = WildGauges(plant), WildMotor(plant)
         zero_pa = ZERO_SHARE * plant.switch.cut_in_pa if plant.switch else -inf
         pressures = plant.measuring(Measure.LINE_PRESSURE, Measure.DISCHARGE_PRESSURE)
         self._zero_pa = dict.fromkeys(pressures, zero_pa)
@@ -172,7 +173,8 @@ class Contradictions:
             cause = "stuck" if stuck else self._wild(position, beat, span, evidence)
             if cause is not None:
                 found[position] = cause
-        for position in self.gauges.beat(evidence.wild, beat, usual):
+        motor = self.wild_motor.beat(evidence.wild, beat, usual)
+        for position in self.gauges.beat(evidence.wild, beat, usual) + motor:
             found.setdefault(position, "implausible")
         doubted = doubted | {at for at, beats in evidence.wild.beats.items() if beats}
         for position in self.climbs.beat(evidence.climbs, beat, doubted):
