@@ -277,10 +277,11 @@ class Contradictions:
         """Moves that nothing could make, of a level or of the air; one or two wild words are passed over."""
         storage = self._storage[position]
         if self._measures[position] is Measure.AIR_TEMPERATURE:
-            step, rate = AIR_STEP_K, AIR_RATE_K_S
+            step, falls, rises = AIR_STEP_K, AIR_RATE_K_S, AIR_RATE_K_S
         elif storage is not None:
             area_m2 = storage.volume_m3 / storage.full_level_m
-            step, rate = LEVEL_STEP_SHARE * storage.full_level_m, self._most_m3_s(evidence, beat) / area_m2
+            step, falls = LEVEL_STEP_SHARE * storage.full_level_m, self._most_m3_s(evidence, beat) / area_m2
+            rises = falls + LEAP_M3_S / area_m2  # a tanker's pump fills it
         else:
             return None
         tail = evidence.tails.get(position)
@@ -293,9 +294,9 @@ class Contradictions:
             time_us, value = np.append(tail.time_us, span.time_us), np.append(tail.value, span.value)
             if len(value) > 5:
                 middle, time_us = unpaired(value)[2:-2], time_us[2:-2]
-                moved = np.abs(np.diff(middle))
-                seconds = np.diff(time_us) / 1e6
-                tail.jumps_us += [beat.to_us] * int(np.count_nonzero(moved > step + rate * seconds))
+                moved, seconds = np.diff(middle), np.diff(time_us) / 1e6
+                most = step + np.where(moved > 0.0, rises, falls) * seconds
+                tail.jumps_us += [beat.to_us] * int(np.count_nonzero(np.abs(moved) > most))
                 tail.jumps_us = tail.jumps_us[-JUMPS:]
                 if storage is not None:
                     _leap(tail, storage, time_us, middle, seconds)

@@ -131,13 +131,14 @@ def test_level_that_leaps_back_is_no_fault() -> None:
     assert told(Holding(spoil={"level": spoil}).outcome(6.0)) == []
 
 
-def test_tanker_is_no_leap() -> None:
-    """10 m3 in ten minutes, 17 L/s: the storage rises by a third of a metre, and is believed."""
+@pytest.mark.parametrize(("level_every_s", "litres_s"), [(60.0, 17.0), (300.0, 10.0)])
+def test_tanker_is_no_leap(level_every_s: float, litres_s: float) -> None:
+    """The storage rises by some half a metre within the hour, and is believed."""
 
     def spoil(t, true):
-        return true + 10.0 / 30.0 * np.clip((t - STUCK_S) / 600.0, 0.0, 1.0)
+        return true + 1e-3 * litres_s / 30.0 * np.clip(t - STUCK_S, 0.0, 1500.0)
 
-    assert told(Holding(level_m=1.2, spoil={"level": spoil}).outcome(6.0)) == []
+    assert told(Holding(level_m=0.9, level_every_s=level_every_s, spoil={"level": spoil}).outcome(6.0)) == []
 
 
 @pytest.mark.parametrize("declared", [True, False])
