@@ -116,7 +116,8 @@ def measure_starts(
     start, rest_end = start_edges(pressure, before, first_on)
     window = np.minimum(np.maximum(30_000_000, 6 * spacing_us), LONGEST_US)
     before_us = np.minimum(rest_end - window, _words_on(pressure, rest_end, -4))
-    rest = _window_lines(pressure, water, np.maximum(stop_before, before_us), rest_end)
+    rest_from = np.maximum(stop_before, before_us)
+    rest = _window_lines(pressure, water, rest_from, rest_end)
     run_from = np.maximum(first_on, start + RUN_UP_US)
     head_to = np.minimum(_head_end(pressure, run_from, spacing_us), upto_us)
     head = _window_lines(pressure, water, run_from, head_to)
@@ -127,9 +128,7 @@ def measure_starts(
         near = pressure.value[max(at[k] - 2, recent[k]) : at[k] + 1]
         value = median(near) if len(near) else float("nan")
         if spacing_us[k] > COARSE_US and head.count[k] >= 2 and rest.count[k] >= 2:
-            value = _crossing_pa(
-                pressure, water, rest, head, k, rest_end, window, stop_before, run_from, int(start[k]), value
-            )
+            value = _crossing_pa(pressure, water, rest, k, int(rest_from[k]), int(start[k]), value)
         elif rest.count[k] >= 5:
             lag_s = (int(start[k]) - int(pressure.time_us[max(at[k] - 1, 0)])) * 1e-6
             value += float(rest.slope[k]) / water.compliance_m3_pa(value) * min(max(lag_s, 0.0), MOST_LAG_S)
@@ -171,17 +170,13 @@ def _crossing_pa(
     pressure: Track,
     water: Water,
     rest: Lines,
-    head: Lines,
     k: int,
-    rest_end: NDArray[np.int64],
-    window: NDArray[np.int64],
-    stop_before: NDArray[np.int64],
-    run_from: NDArray[np.int64],
+    rest_from_us: int,
     start_us: int,
     otherwise: float,
 ) -> float:
     """Pressure where the rest's line stands at the start: for samples too far apart to have met it."""
-    first = int(_nearest(pressure, np.array([max(stop_before[k], rest_end[k] - window[k])]))[0])
+    first = int(np.searchsorted(pressure.time_us, rest_from_us))  # the line's middle is counted from here
     ahead_s = (start_us - int(pressure.time_us[first])) * 1e-6 - float(rest.middle_s[k])
     held = float(rest.mean[k]) + float(rest.slope[k]) * ahead_s
     if not held < water.volume_m3:

@@ -1,0 +1,50 @@
+"""Where a run starts by a gauge that speaks on change: in steps, and seldom while little is drawn."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from analytics.engine import Engine
+from analytics.plant.description import Measure
+from analytics.readings import Readings
+from tests.analytics import traces
+
+HOUR = 3600.0
+DEAD_BAND_PA = 5000.0
+HEARTBEAT_S = 300.0
+
+
+def on_change(readings: Readings) -> np.ndarray:
+    """Which words of the gauge a sensor with a dead-band sends: those a band away from the last it sent, and
+    one whenever it has been silent for a heartbeat. The motor's: all that are new."""
+    kept = np.zeros(len(readings.value), np.bool_)
+    last: dict[int, tuple[float, float]] = {}
+    for place, (signal, time_us, value) in enumerate(
+        zip(readings.signal.tolist(), readings.time_us.tolist(), readings.value.tolist(), strict=True)
+    ):
+        before = last.get(signal)
+        least = DEAD_BAND_PA if signal == 0 else 0.5
+        if before is None or abs(value - before[0]) >= least or time_us - before[1] >= HEARTBEAT_S * 1e6:
+            kept[place] = True
+            last[signal] = (value, time_us)
+    return kept
+
+
+@pytest.mark.parametrize("litres_per_minute", [1.0, 2.0, 6.0, 12.0])
+def test_a_run_starts_at_cut_in_however_fast_pressure_falls(litres_per_minute: float) -> None:
+    trace = traces.Trace(
+        demand=traces.steady(litres_per_minute * traces.LPM), motor=Measure.PUMP_RUNNING, motor_every_s=5.0
+    )
+    readings = traces.readings(trace, 12 * HOUR, seed=7)
+    heard = readings[on_change(readings)]
+    plant = traces.plant(trace)
+    plant = replace(plant, signals=tuple(replace(one, every_s=HEARTBEAT_S) for one in plant.signals))
+    engine = Engine(plant)
+    cycles = [*engine.feed(heard).cycles, *engine.finish().cycles]
+    starts = [one.pressure_start_pa for one in cycles[1:] if one.pressure_start_pa is not None]
+    assert len(starts) >= 4
+    # cut-in is passed within a dead-band after the last word, and the line through four words errs by as much
+    assert np.abs(np.array(starts) - 30 * traces.PSI).max() < 2.0 * DEAD_BAND_PA
