@@ -10,7 +10,8 @@ the code. A true reading spells one of the eight once in 10,000, and is then one
 
 Parameters:
     PRESSURE_CEILING 4   times cut-out: a pump's shut-off head is seldom twice the cut-out, a hammer
-                         blow seldom three times
+                         blow seldom three times; where the plant file gives no switch, 60 MPa, to where
+                         common transmitters go: an oil press's 200 bar is no fault of its gauge
     BACKWARDS      0.1   of the rated flow (of a small pump's, where none is given), that a supply meter may
                          say the wrong way round: its zero, a moment's swing; nothing feeds it from behind
     LEVEL_CEILING  1.5   times the level at the overflow, and LEVEL_SPARE_M: no tank's wall stands so
@@ -18,7 +19,7 @@ Parameters:
     FROM                 above it a word that spells a code is one: 1.2 of cut-out, and at the pump's outlet
                          1.5, what it comes to before a filter that is shut (its shut-off head); the
                          overflow's level by its gauge's error, a fiftieth; three times the rated flow or
-                         power
+                         power. Where neither is known: of pressure 1 MPa, which few pumps of a holding reach
 
 Source: common practice, no source; the codes from recordings of pumping stations.
 """
@@ -38,8 +39,8 @@ if TYPE_CHECKING:
 
 #: [SI] Where the plant file gives no `valid`.
 POSSIBLE: dict[Measure, tuple[float, float]] = {
-    Measure.LINE_PRESSURE: (-101_325.0, 4.0e6),
-    Measure.DISCHARGE_PRESSURE: (-101_325.0, 4.0e6),
+    Measure.LINE_PRESSURE: (-101_325.0, 6.0e7),
+    Measure.DISCHARGE_PRESSURE: (-101_325.0, 6.0e7),
     Measure.SUCTION_PRESSURE: (-101_325.0, 2.0e6),
     Measure.PUMP_CURRENT: (-1.0, 500.0),
     Measure.PUMP_POWER: (-100.0, 5.0e4),  # 5 hp with its rotor locked takes some 33 kW; 65535 is a code
@@ -67,6 +68,8 @@ FROM: dict[Measure, float] = {
     Measure.SUPPLY_CONDUCTIVITY: 3.0,
     Measure.WELL_CONDUCTIVITY: 3.0,
     Measure.RAIN_CONDUCTIVITY: 3.0,
+    Measure.LINE_PRESSURE: 1.0e6,
+    Measure.DISCHARGE_PRESSURE: 1.0e6,
     Measure.SUCTION_PRESSURE: 3.0e5,
     Measure.PUMP_CURRENT: 32.0,
     Measure.PUMP_POWER: 6.0e3,
@@ -120,10 +123,8 @@ class Possible:
 
 def _codes_from(plant: Plant, signal: Signal) -> float:
     measures, pump = signal.measures, plant.pump
-    if measures in PRESSURE_FROM:
-        return (
-            PRESSURE_FROM[measures] * plant.switch.cut_out_pa if plant.switch is not None else float(np.inf)
-        )
+    if measures in PRESSURE_FROM and plant.switch is not None:
+        return PRESSURE_FROM[measures] * plant.switch.cut_out_pa
     if measures is Measure.STORAGE_LEVEL:
         full_m = _full_m(plant, signal)
         return LEVEL_FROM * full_m if full_m is not None else float(np.inf)

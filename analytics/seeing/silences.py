@@ -3,10 +3,12 @@
 Too long is what the contract says where the plant file gives `every`: more than ten times that and
 two minutes. Otherwise it is learned: thrice the longest silence heard so far, ten minutes at least,
 and a whole day until three days have been heard; a sensor that reports on change sleeps through the
-night. One that keeps an even pace (its longest silence is no more than EVEN times the middle of its
-first LESSON intervals, seen over a day and a night; EVENEST, of a timer that lost two words in a row at
-most, over a quarter of a day) is held to the contract's rule with that. Words on change come at random:
-the longest of a hundred such intervals is some seven times their middle, ln 100 / ln 2.
+night. A day is also the most, until one has been silent for longer and spoken again of itself: a machine
+that is used twice a week is known by then. One that keeps an even pace (its longest silence is no more than
+EVEN times the middle of its first LESSON intervals, seen over a day and a night; EVENEST, of a timer that
+lost two words in a row at most, over a quarter of a day) is held to the contract's rule with that. Words on
+change come at random: the longest of a hundred such intervals is some seven times their middle, ln 100 /
+ln 2.
 
 A silence that was found teaches no more than the limit it broke: else one long outage would make a
 sensor dumb for good.
@@ -234,7 +236,9 @@ class Silences:
         evenly = longest <= (EVEN if heard_us >= DAY_US else EVENEST) * even
         if 0 < self._learned_us[signal] <= now_us and heard_us >= QUARTER_US and evenly:
             return int(max(3 * longest, 10 * even, LEAST_US))
-        return min(max(3 * longest, LEAST_LEARNED_US), DAY_US) if heard_us >= LEARNING_US else DAY_US
+        if heard_us < LEARNING_US:
+            return DAY_US
+        return 3 * longest if longest >= DAY_US else min(max(3 * longest, LEAST_LEARNED_US), DAY_US)
 
     def saved(self) -> dict[str, Any]:
         return {

@@ -123,3 +123,22 @@ def test_supply_meter_may_turn_back_a_little_and_no_more(word: float, may_be: bo
 
 def test_supply_meter_whose_valid_range_is_given_may_turn_back_so_far() -> None:
     assert believed("supply_flow", "L/min", -50.0, 'valid = ["-60 L/min", "200 L/min"]')
+
+
+@pytest.mark.parametrize("measures", ["line_pressure", "discharge_pressure"])
+def test_another_machines_pressure_is_no_fault_of_its_gauge(measures: str) -> None:
+    """191.1 bar is what the rig of tests/reference/test_real_accumulator.py works at; 655.33 is a code, in
+    psi and in bar, though a gauge might go so far."""
+    signal = f'[[signal]]\nname = "it"\nmeasures = "{measures}"\ntopic = "rig/it"\n'
+    head = 'version = 1\ntitle = "Rig"\ndisplay_units = "metric"\ntimezone = "UTC"\n'
+    switch = '[switch]\ncut_in = "147 bar"\ncut_out = "190 bar"\n'
+    for more, unit, word, may_be in (
+        ("", "bar", 191.1, True),
+        (switch, "bar", 191.1, True),
+        ("", "psi", 655.33, False),
+        ("", "bar", 655.33, False),
+        ("", "psi", 100.0, True),
+    ):
+        rig = parse_plant(f'{head}{more}{signal}unit = "{unit}"\n', "rig")
+        at = rig.signals[0]
+        assert bool(Possible(rig, at).good(np.asarray(at.to_si(np.array([word]))))[0]) is may_be

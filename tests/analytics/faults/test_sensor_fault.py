@@ -389,3 +389,30 @@ def test_run_of_a_stalled_rotor_moves_no_gauge(drawn_a: float | None, counts: in
     evidence = Evidence(still={0: Still(value=CUT_IN, since_us=START_US)})
     Contradictions(Holding().plant()).run(evidence, run, usual)
     assert evidence.still[0].runs == counts
+
+
+def test_machine_that_is_used_twice_a_week_is_known_to_be_silent_between() -> None:
+    """Its meter speaks while it draws, each two to five days, and each five minutes for an hour after. Each
+    silence teaches thrice what was known, a day and more too; the outage at the end is longer than all."""
+    plant = replace(
+        Holding(declared=False).plant(),
+        signals=(
+            Signal("level", Measure.STORAGE_LEVEL, "h/l", "m", every_s=600.0, of="rain"),
+            Signal("washing", Measure.SUPPLY_FLOW, "h/w", "m^3/s"),
+        ),
+    )
+    rng = np.random.default_rng(4)
+    used_s = np.cumsum(rng.uniform(2.0, 5.0, 25)) * DAY_S
+    draws_s = np.concatenate((np.arange(0.0, 600.0, 1.0), np.arange(600.0, 4200.0, 300.0)))
+    said = (used_s[:, None] + draws_s).ravel()
+    t = np.arange(0.0, used_s[-1] + 20.0 * DAY_S, 600.0)
+    parts = [
+        Readings.of(np.full(len(at), number), START_US + (at * 1e6).astype(np.int64), np.full(len(at), value))
+        for number, at, value in ((0, t, 1.5), (1, said, 1e-4))
+    ]
+    found = last_words(Engine(plant).feed(Readings.concatenate(parts).in_time_order()))
+    silent = [one for one in found if one.of == "washing"]
+    assert {one.cause for one in silent} == {"silent"}
+    assert len(silent) <= 7  # 25 where each teaches a day at most
+    assert silent[-1].cleared_us is None
+    assert at_s(silent[-1].raised_us) > used_s[-1]
