@@ -1,7 +1,7 @@
 """Work in a process of its own, beside ours: what it brings forth is handed over as it comes.
 
-Two processes, since Python's threads take turns. The other is forked, so that it knows all that we know
-and has nothing to import again; where that cannot be had (not on Linux, one processor alone, threads
+Processes, since Python's threads take turns. The other is forked, so that it knows all that we know
+and has nothing to import again; it may have one beside it in its turn. Where that cannot be had (not on Linux, one processor alone, threads
 already under way) the work is done here, when it is asked for, with the same result.
 """
 
@@ -13,10 +13,15 @@ import signal
 import sys
 import threading
 from collections import deque
-from typing import IO, TYPE_CHECKING, Any, NoReturn, TypeVar
+from itertools import islice
+from typing import TYPE_CHECKING, Any, NoReturn, TypeVar
+
+import numpy as np
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Iterator
+
+    from numpy.typing import NDArray
 
 T = TypeVar("T")
 
@@ -24,6 +29,8 @@ T = TypeVar("T")
 AHEAD = 8
 _SIZE = 8
 _PIPE_BYTES = 1 << 20
+#: Pieces of memory that the system takes in one go (POSIX promises sixteen; Linux takes 1024).
+_AT_ONCE = 1024
 
 
 def beside(work: Callable[[], Iterable[T]]) -> Iterator[T]:
@@ -52,8 +59,8 @@ def _worth_it() -> bool:
 def _taken(process: int, pipe: int) -> Iterator[Any]:
     arrivals = _Arrivals(pipe)
     try:
-        while (packed := arrivals.next()) is not None:
-            kind, thing = pickle.loads(packed)
+        while (parts := arrivals.next()) is not None:
+            kind, thing = pickle.loads(parts[0], buffers=parts[1:])
             if kind == "raised":
                 raise thing
             if kind == "end":
@@ -70,14 +77,13 @@ def _bring_forth(work: Callable[[], Iterable[object]], pipe: int) -> NoReturn:
     """The other process's whole life. It says nothing by itself and runs none of our clean-up."""
     try:
         _widen(pipe)
-        with os.fdopen(pipe, "wb", buffering=0) as to:
-            try:
-                for thing in work():
-                    _send(to, ("thing", thing))
-            except Exception as error:  # noqa: BLE001 - it is raised where the work was asked for
-                _send(to, ("raised", error))
-            else:
-                _send(to, ("end", None))
+        try:
+            for thing in work():
+                _send(pipe, ("thing", thing))
+        except Exception as error:  # noqa: BLE001 - it is raised where the work was asked for
+            _send(pipe, ("raised", error))
+        else:
+            _send(pipe, ("end", None))
     finally:  # also where nobody listens any more, or at Ctrl-C: whoever forked us says what there is to say
         os._exit(0)
 
@@ -92,12 +98,22 @@ def _widen(pipe: int) -> None:
         return
 
 
-def _send(to: IO[bytes], thing: object) -> None:
-    packed = pickle.dumps(thing, protocol=5)
-    to.write(len(packed).to_bytes(_SIZE, "little"))
-    rest = memoryview(packed)
-    while rest:
-        rest = rest[to.write(rest) :]
+def _send(to: int, thing: object) -> None:
+    """The thing packed, its arrays as they lie in memory: how many parts, the size of each, and these."""
+    arrays: list[pickle.PickleBuffer] = []
+    packed = pickle.dumps(thing, protocol=5, buffer_callback=arrays.append)
+    parts = [memoryview(packed), *(array.raw() for array in arrays)]
+    sizes = b"".join(size.to_bytes(_SIZE, "little") for size in (len(parts), *map(len, parts)))
+    _write(to, deque([memoryview(sizes), *parts]))
+
+
+def _write(to: int, parts: deque[memoryview]) -> None:
+    while parts:
+        written = os.writev(to, list(islice(parts, _AT_ONCE)))
+        while parts and written >= len(parts[0]):
+            written -= len(parts.popleft())
+        if written:
+            parts[0] = parts[0][written:]
 
 
 class _Arrivals:
@@ -105,14 +121,14 @@ class _Arrivals:
 
     def __init__(self, pipe: int) -> None:
         self._pipe = os.fdopen(pipe, "rb", buffering=0)
-        self._waiting: deque[bytearray | None] = deque()
+        self._waiting: deque[list[Any] | None] = deque()
         self._there, self._room = threading.Semaphore(0), threading.Semaphore(AHEAD)
         self._stopped = False
         self._thread = threading.Thread(target=self._take, name="arrivals", daemon=True)
         self._thread.start()
 
-    def next(self) -> bytearray | None:
-        """The next, or None after the last."""
+    def next(self) -> list[Any] | None:
+        """The parts of the next, or None after the last."""
         self._there.acquire()
         self._room.release()
         return self._waiting.popleft()
@@ -125,23 +141,30 @@ class _Arrivals:
 
     def _take(self) -> None:
         with self._pipe:
-            packed: bytearray | None = bytearray()
-            while packed is not None:
+            parts: list[Any] | None = []
+            while parts is not None:
                 self._room.acquire()
                 if self._stopped:
                     return
-                size = self._whole(_SIZE)
-                packed = self._whole(int.from_bytes(size, "little")) if size else None
-                self._waiting.append(packed)
+                parts = self._parts()
+                self._waiting.append(parts)
                 self._there.release()
 
-    def _whole(self, size: int) -> bytearray | None:
-        """So many bytes, or None where the pipe ends before."""
-        packed = bytearray(size)
-        rest = memoryview(packed)
+    def _parts(self) -> list[Any] | None:
+        count = self._whole(_SIZE)
+        sizes = self._whole(_SIZE * int.from_bytes(count, "little")) if count is not None else None
+        if sizes is None:
+            return None
+        parts = [self._whole(size) for size in np.frombuffer(sizes, np.int64).tolist()]
+        return None if any(part is None for part in parts) else parts
+
+    def _whole(self, size: int) -> NDArray[np.uint8] | None:
+        """So many bytes, or None where the pipe ends before. In an array, which nobody blanks first."""
+        whole = np.empty(size, np.uint8)
+        rest = memoryview(whole)
         while rest:
             count = self._pipe.readinto(rest)
             if not count:
                 return None
             rest = rest[count:]
-        return packed
+        return whole

@@ -14,6 +14,7 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from analytics.plant.description import Plant
+    from analytics.readings import Readings
     from analytics.records import Outcome
     from analytics.seeing.sight import Seen
 
@@ -37,7 +38,7 @@ class _Unused(NamedTuple):
 
     malformed: int
     named: list[tuple[int, str]]
-    late: int
+    late: int = 0
 
 
 def outcomes(path: Path, plant: Plant) -> Iterator[Outcome]:
@@ -62,16 +63,26 @@ def outcomes(path: Path, plant: Plant) -> Iterator[Outcome]:
 
 
 def _seen(path: Path, plant: Plant) -> Iterator[_Stretch | _Unused]:
-    """The file read and seen."""
-    from analytics.seeing.sight import Sight
+    """What is seen in the file, which a third process reads meanwhile."""
+    parts = beside(lambda: _read(path, plant))
+    from analytics.seeing.sight import Sight  # while the file is begun
+
+    sight = Sight(plant)
+    for part in parts:
+        if isinstance(part, _Unused):
+            yield _Stretch(rest := sight.finish())
+            yield part._replace(late=rest.late)
+        else:
+            yield _Stretch(sight.feed(part), len(part), int(part.time_us[-1]))
+
+
+def _read(path: Path, plant: Plant) -> Iterator[Readings | _Unused]:
+    """The file's readings, and what of it was none."""
     from collector.readings.file import ReadingsFile
 
-    file, sight = ReadingsFile(path, plant, chunk=STRETCH), Sight(plant)
-    for readings in file:
-        yield _Stretch(sight.feed(readings), len(readings), int(readings.time_us[-1]))
-    rest = sight.finish()
-    yield _Stretch(rest)
-    yield _Unused(file.malformed, file.named, rest.late)
+    file = ReadingsFile(path, plant, chunk=STRETCH)
+    yield from file
+    yield _Unused(file.malformed, file.named)
 
 
 def _say_unused(path: Path, unused: _Unused) -> None:

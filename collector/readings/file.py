@@ -5,16 +5,13 @@
         ...
     file.malformed, file.late     # exact counts; file.named says the first malformed rows
 
-or `read_readings(path, plant)` for a whole recording at once. The file is read
-and parsed in a thread beside the caller's: decompressor and NumPy let go of the interpreter's lock.
+or `read_readings(path, plant)` for a whole recording at once.
 """
 
 from __future__ import annotations
 
 import gzip
 import zlib
-from collections import deque
-from concurrent.futures import ThreadPoolExecutor
 from typing import IO, TYPE_CHECKING, NamedTuple, cast
 
 import numpy as np
@@ -42,11 +39,9 @@ TURNED_US = 600_000_000
 
 #: A stretch of text that is parsed at once: its columns fit the processor's cache.
 _STRETCH = 1 << 19
-#: Stretches parsed ahead of the caller: some quarter of a million rows, a chunk.
-_AHEAD = 12
 #: What a compressed file that was cut short or damaged raises.
 _DAMAGED = (EOFError, zlib.error, gzip.BadGzipFile, cast("type[Exception]", igzip_lib.IsalError))
-#: Readings handed over at once: while the caller is at work on some days of them, the next are parsed.
+#: Readings handed over at once: some days of them.
 _CHUNK = 250_000
 
 
@@ -147,27 +142,12 @@ class ReadingsFile:
         self._line += block.lines
 
     def _parsed(self) -> Iterator[Block]:
-        """Parsed blocks in order; a thread of our own reads and parses a few ahead of the caller."""
-        pool = ThreadPoolExecutor(max_workers=1, thread_name_prefix="readings")
-        stretches = self._stretches()
-        ahead = deque(pool.submit(self._parse_next, stretches) for _ in range(_AHEAD))
-        try:
-            while (block := ahead.popleft().result()) is not None:
-                ahead.append(pool.submit(self._parse_next, stretches))
-                yield block
-        finally:
-            pool.shutdown(wait=True, cancel_futures=True)
-            stretches.close()
-
-    def _parse_next(self, stretches: Iterator[bytes]) -> Block | None:
-        """The next stretch as a block, values as asked for; None after the last."""
-        text = next(stretches, None)
-        if text is None:
-            return None
-        block = self._blocks.read(text)
-        if not self._stored:
-            block.value = self._to_si(block)
-        return block
+        """Blocks in the file's order, values as asked for."""
+        for text in self._stretches():
+            block = self._blocks.read(text)
+            if not self._stored:
+                block.value = self._to_si(block)
+            yield block
 
     def _to_si(self, block: Block) -> NDArray[np.float64]:
         si: NDArray[np.float64] = block.value * self._factor[block.signal] + self._offset[block.signal]

@@ -44,6 +44,28 @@ def test_all_comes_over_in_order_and_from_where_it_should(way: str) -> None:
     assert last == {"large": b"x" * 5_000_000}
 
 
+def test_arrays_come_over_as_they_were_however_many(way: str) -> None:
+    """More of them than the system takes in one go, empty ones and every second element among them."""
+    sent = [np.arange(size, dtype=np.int16) for size in range(2000)]
+    sent += [np.arange(9.0)[::2], np.asfortranarray(np.arange(6.0).reshape(2, 3))]
+    ((numbers, same),) = beside(lambda: [(sent, sent[-1])])
+    assert [one.dtype for one in numbers] == [one.dtype for one in sent]
+    assert all(np.array_equal(one, other) for one, other in zip(numbers, sent, strict=True))
+    assert same is numbers[-1]
+    numbers[7][0] = 1  # whoever is given an array may write to it
+
+
+def test_a_process_may_have_one_beside_it(way: str) -> None:
+    us = os.getpid()
+
+    def work() -> Iterator[tuple[int, int]]:
+        for number, process in beside(lambda: ((n, os.getpid()) for n in range(3 * AHEAD))):
+            yield number, len({process, os.getpid(), us})
+
+    came = list(beside(work))
+    assert came == [(number, 1 if way == "here" else 3) for number in range(3 * AHEAD)]
+
+
 def test_what_it_raises_is_raised_here_after_what_came_before(way: str) -> None:
     def work() -> Iterator[int]:
         yield 1
