@@ -1,8 +1,9 @@
 """Work in a process of its own, beside ours: what it brings forth is handed over as it comes.
 
 Processes, since Python's threads take turns. The other is forked, so that it knows all that we know
-and has nothing to import again; it may have one beside it in its turn. Where that cannot be had (not on Linux, one processor alone, threads
-already under way) the work is done here, when it is asked for, with the same result.
+and has nothing to import again; it may have one beside it in its turn. Where that cannot be had (not on
+Linux, one processor alone, threads already under way) the work is done here, when it is asked for, with
+the same result.
 """
 
 from __future__ import annotations
@@ -161,7 +162,7 @@ class _Arrivals:
     def _whole(self, size: int) -> NDArray[np.uint8] | None:
         """So many bytes, or None where the pipe ends before. In an array, which nobody blanks first."""
         whole = np.empty(size, np.uint8)
-        rest = memoryview(whole)
+        rest = whole.data
         while rest:
             count = self._pipe.readinto(rest)
             if not count:
