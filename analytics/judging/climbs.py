@@ -36,7 +36,8 @@ Parameters:
     LIES_MANY       6          words of "off" in a climb: none at one bad word in ten in a century
     LIE_WORDS       2          of "off", and none of "on", within a climb of
     LIE_S           5 to 600 s a hammer blow is over sooner; what a water heater's swelling water pushes up
-                               takes longer; nor is a state that lasts for less a run or a rest: a wild word
+                               takes longer; nor is a state that lasts for less a run or a rest: a wild word,
+    STATE_WORDS     3          unless so many in a row say the same: a run of a few seconds, at one a second
 """
 
 from __future__ import annotations
@@ -63,6 +64,7 @@ CHANCE = 1e-6
 QUICK = 0.5
 IN_STEP = 0.25
 LIE, LIE_WORDS, LIES_MANY, LIE_S = 0.01, 2, 6, (5.0, 600.0)
+STATE_WORDS = 3
 #: Times of a climb that are kept for the usual one, and how many make it known.
 KEPT, ENOUGH = 15, 5
 
@@ -227,11 +229,12 @@ def _listen(witness: Witness, span: Span | None, level: float) -> None:
     on = span.value > level
     turns = np.flatnonzero(on[1:] != on[:-1]) + 1
     times = span.time_us
-    # each state from its first word to the next state's; what is over sooner is a wild word or two; the last
-    # one goes on
-    begins = times[np.concatenate(([0], turns))]
-    lasts = np.concatenate((np.diff(begins) >= LIE_S[0] * 1e6, [True]))
-    states = on[np.concatenate(([0], turns))][lasts]
+    # each state from its first word to the next state's; what is over sooner is a wild word or two, but runs
+    # of a tank without air may be; the last one goes on
+    first_at = np.concatenate(([0], turns))
+    many = np.diff(first_at) >= STATE_WORDS
+    lasts = np.concatenate((many | (np.diff(times[first_at]) >= LIE_S[0] * 1e6), [True]))
+    states = on[first_at][lasts]
     before = states[:1] if witness.on is None else np.array([witness.on])
     witness.moved |= bool((np.diff(np.concatenate((before, states)).astype(np.int8)) != 0).any())
     witness.on = bool(states[-1])

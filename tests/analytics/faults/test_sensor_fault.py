@@ -416,3 +416,19 @@ def test_machine_that_is_used_twice_a_week_is_known_to_be_silent_between() -> No
     assert len(silent) <= 7  # 25 where each teaches a day at most
     assert silent[-1].cleared_us is None
     assert at_s(silent[-1].raised_us) > used_s[-1]
+
+
+def test_runs_of_a_few_seconds_are_runs_and_the_motor_signal_that_tells_them_is_sound() -> None:
+    """A tank without its air: four words of "on" in each half minute, while pressure climbs."""
+    starts = 33.0 * np.arange(10, 300)
+    corners = np.ravel(np.column_stack((starts, starts + 3.5)))
+    t = np.arange(0.0, 10_000.0, 1.0)
+    pressure = np.interp(t, corners, np.tile([CUT_IN, CUT_OUT], len(starts)))
+    on = np.searchsorted(corners, t, side="right") % 2
+    parts = [
+        Readings.of(np.full(len(t), number), START_US + (t * 1e6).astype(np.int64), value)
+        for number, value in ((0, pressure), (1, on.astype(float)))
+    ]
+    plant = Holding(every_s=1.0, motor_every_s=1.0).plant()
+    found = told(Engine(plant).feed(Readings.concatenate(parts).in_time_order()))
+    assert [one for one in found if one[2] == "motor"] == []
