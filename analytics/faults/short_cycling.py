@@ -145,7 +145,7 @@ class ShortCycling(Detector):
             memory.footing = Footing()
             return ()
         usual = known.usual
-        brief = is_brief(run, self.plant)
+        brief = is_brief(run, self.plant, usual)
         if barely_on(run, self.plant) or (is_spike(run, usual) and not brief):
             return ()
         memory.starts_us = [*memory.starts_us, run.cycle.start_us][-STARTS_KEPT:]

@@ -37,7 +37,7 @@ Parameters:
     LIE_WORDS       2          of "off", and none of "on", within a climb of
     LIE_S           5 to 600 s a hammer blow is over sooner; what a water heater's swelling water pushes up
                                takes longer; nor is a state that lasts for less a run or a rest: a wild word,
-    STATE_WORDS     3          unless so many in a row say the same: a run of a few seconds, at one a second
+                               unless pressure climbs in it: a run of a few seconds
 """
 
 from __future__ import annotations
@@ -64,7 +64,6 @@ CHANCE = 1e-6
 QUICK = 0.5
 IN_STEP = 0.25
 LIE, LIE_WORDS, LIES_MANY, LIE_S = 0.01, 2, 6, (5.0, 600.0)
-STATE_WORDS = 3
 #: Times of a climb that are kept for the usual one, and how many make it known.
 KEPT, ENOUGH = 15, 5
 
@@ -154,7 +153,7 @@ class Climbs:
             witness = memory.witnesses.get(position)
             if witness is None:
                 witness = memory.witnesses[position] = Witness()
-            _listen(witness, beat.spans.get(position), level)
+            _listen(witness, beat.spans.get(position), level, climbs)
             if climbs and position not in doubted:
                 said = beat.spans.get(position)
                 lies = sum(_lied(said, level, *climb, span) for climb in climbs)
@@ -217,7 +216,7 @@ def _step_us(span: Span | None, pressure: Span | None, climbs: list[tuple[int, i
     return max(IN_STEP * every_us, 2.0 * BEAT_US / pressure.count)
 
 
-def _listen(witness: Witness, span: Span | None, level: float) -> None:
+def _listen(witness: Witness, span: Span | None, level: float, climbs: list[tuple[int, int]]) -> None:
     """Whether the motor signal changed state in a beat, or since the beat before."""
     if span is None or not span.count:
         return
@@ -229,12 +228,16 @@ def _listen(witness: Witness, span: Span | None, level: float) -> None:
     on = span.value > level
     turns = np.flatnonzero(on[1:] != on[:-1]) + 1
     times = span.time_us
-    # each state from its first word to the next state's; what is over sooner is a wild word or two, but runs
-    # of a tank without air may be; the last one goes on
-    first_at = np.concatenate(([0], turns))
-    many = np.diff(first_at) >= STATE_WORDS
-    lasts = np.concatenate((many | (np.diff(times[first_at]) >= LIE_S[0] * 1e6), [True]))
-    states = on[first_at][lasts]
+    # each state from its first word to the next state's; what is over sooner is a wild word or two, but for
+    # an "on" that pressure rises in: a tank that has lost its air fills in seconds; the last one goes on
+    firsts = np.concatenate(([0], turns))
+    begins = times[firsts]
+    ends = np.append(begins[1:], times[-1])
+    lasts = ends - begins >= LIE_S[0] * 1e6
+    lasts[-1] = True
+    for low_us, high_us in climbs:
+        lasts |= on[firsts] & (begins <= high_us) & (ends > low_us)
+    states = on[firsts][lasts]
     before = states[:1] if witness.on is None else np.array([witness.on])
     witness.moved |= bool((np.diff(np.concatenate((before, states)).astype(np.int8)) != 0).any())
     witness.on = bool(states[-1])

@@ -17,6 +17,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from analytics.judging.flutter import gave_1
 from analytics.judging.reference import MID_SHARE
 from analytics.judging.signature import kink
 
@@ -35,6 +36,8 @@ NARROW = 0.70
 BEST_EFFICIENCY, LARGEST_W = 0.5, 1100.0
 #: A switch stops within so much of its usual pressure; a hand does not stop two runs within the second.
 BY_SWITCH, ALIKE = 0.15, 0.08
+#: A run of a sample or two does not show its rise where the rest before it gave so much more.
+MISSED = 2.0
 
 
 @dataclass
@@ -117,6 +120,8 @@ def see(run: Run, plant: Plant, usual: Reference, water: Water) -> Seen:
         moves_pa = run.interval_s * ((high or 0.0) - (low or 0.0)) / max(cycle.run_time_s, 1.0)
         if moves_pa >= 0.15 * usual.band_pa or run.interval_s >= 0.35 * cycle.run_time_s:
             band = None
+    if band is not None and run.interval_s >= 0.35 * cycle.run_time_s and gave_1(run, usual) > MISSED * band:
+        band = None
     if run.slope_run_m3_s is not None and run.interval_s < 0.35 * cycle.run_time_s:
         net = run.slope_run_m3_s / delivery
     return Seen(

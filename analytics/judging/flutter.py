@@ -10,7 +10,9 @@ Parameters: FLUTTER_S 6 s; FLUTTER_RUNS 3 within FLUTTER_WITHIN 30 s: a contact 
 makes two, a hand does not make three. UNMOVED a tenth of the band: a gauge's noise and a tap's draw in a
 second, and far from a cycle; asked of runs of SAMPLES 2 at most: a draw may hold pressure in longer ones.
 WITHIN 0.3 to 0.85 of the band: gauge and switch are good to a tenth of the band each. BARELY 1.5 of 0.4 A or
-60 W, a third of what the smallest jet pump draws.
+60 W, a third of what the smallest jet pump draws. SHOOTS 0.25 to 0.5 of the band: FASTER 3 times than the run
+fills a sound tank, whose rating may be wrong by a third and its size by as much. SHORT_REST 30 s: the slope
+at the end of a rest is that of all of it.
 BESIDE 10 s, BOUNCED 4 of EDGES 8: the lone wild words of a motor signal, of which ten in an hour would be a
 bad one, lie beside an edge by chance in three of a hundred, and beside four of eight once in 20,000 runs.
 
@@ -35,6 +37,8 @@ UNMOVED = 0.1
 SAMPLES = 2.0
 WITHIN = 0.3, 0.85
 BARELY = 1.5
+SHOOTS, FASTER = (0.25, 0.5), 3.0
+SHORT_REST_S = 30.0
 BESIDE_US = 10_000_000
 BOUNCED, EDGES = 4, 8
 
@@ -48,6 +52,8 @@ def is_spike(run: Run, usual: Reference) -> bool:
     within = WITHIN[0] < (start_pa - usual.start_pa) / usual.band_pa < WITHIN[1]
     if run.cycle.run_time_s > max(FLUTTER_S, SAMPLES * run.interval_s) and not within:
         return False
+    if gave_1(run, usual) > SHOOTS[1]:
+        return False  # and what fell so far before it was filled by such a run
     return abs(stop_pa - start_pa) < UNMOVED * usual.band_pa
 
 
@@ -60,9 +66,9 @@ def barely_on(run: Run, plant: Plant) -> bool:
     return run.motor_words < BARELY * running_level(plant, motor)
 
 
-def is_brief(run: Run, plant: Plant) -> bool:
+def is_brief(run: Run, plant: Plant, usual: Reference) -> bool:
     """Too short for any tank, and pressure did not get up."""
-    return run.cycle.run_time_s <= FLUTTER_S and not _shoots_up(run, plant)
+    return run.cycle.run_time_s <= FLUTTER_S and not _shoots_up(run, plant, usual)
 
 
 def burst(brief: list[list[float]], run: Run) -> tuple[list[list[float]], bool]:
@@ -87,8 +93,17 @@ def bounced(edges: list[list[float]], run: Run) -> tuple[list[list[float]], bool
     return edges, sum(edge[1] for edge in edges) >= BOUNCED
 
 
-def _shoots_up(run: Run, plant: Plant) -> bool:
-    """Pressure reaches cut-out in each of these runs: the tank has no air (or is shut off)."""
+def gave_1(run: Run, usual: Reference) -> float:
+    """What the tank gave in a short rest before the run, over the drawdown; 0 where it cannot be told."""
+    rest_s = run.cycle.rest_before_s
+    if rest_s is None or rest_s > SHORT_REST_S or run.slope_before_m3_s is None:
+        return 0.0
+    return -run.slope_before_m3_s * rest_s / usual.drawdown_m3
+
+
+def _shoots_up(run: Run, plant: Plant, usual: Reference) -> bool:
+    """Pressure reaches cut-out in each of these runs, or rises as in no tank that holds its air: it has none
+    (or is shut off)."""
     switch, high, cycle = plant.switch, run.pressure_high_pa, run.cycle
     if switch is None or high is None:
         return False
@@ -96,6 +111,12 @@ def _shoots_up(run: Run, plant: Plant) -> bool:
     ends = [
         p for p in (cycle.pressure_start_pa, cycle.pressure_stop_pa, run.pressure_low_pa) if p is not None
     ]
-    if ends and max(*ends, high) - min(*ends, high) > 0.5 * band:
+    fills = FASTER * (cycle.run_time_s + run.interval_s) * usual.delivery_m3_s / usual.drawdown_m3
+    rises = min(max(fills, SHOOTS[0]), SHOOTS[1])
+    if ends and max(*ends, high) - min(*ends, high) > rises * band:
         return True
+    if gave_1(run, usual) > rises:
+        return (
+            True  # runs of a sample or two show no rise; what went before this one, the run before had filled
+        )
     return high > switch.cut_out_pa - 0.35 * band

@@ -432,3 +432,9 @@ def test_runs_of_a_few_seconds_are_runs_and_the_motor_signal_that_tells_them_is_
     plant = Holding(every_s=1.0, motor_every_s=1.0).plant()
     found = told(Engine(plant).feed(Readings.concatenate(parts).in_time_order()))
     assert [one for one in found if one[2] == "motor"] == []
+
+
+def test_runs_of_four_seconds_are_runs_that_the_motor_has_seen() -> None:
+    """A tank without air fills in less time than a wild word may last; the motor says so each time."""
+    found = told(Holding(tank_m3=0.005, every_s=1.0, motor_every_s=1.0, demand_m3_s=1e-4).outcome(0.6))
+    assert [one for one in found if one[0] == "sensor_fault"] == []
