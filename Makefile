@@ -10,13 +10,14 @@ say = @printf '\n== %s\n' $(1)
 # all of it at every start, which is a third of one.
 compile = $(BIN)/python -m compileall -q analytics collector dashboard simulator
 
-.PHONY: help demo test lint format bench fuzz lock packages clean
+.PHONY: help demo test lint format bench examine fuzz lock packages clean
 
 help:
 	@echo 'make demo    set everything up and watch Juniper Bench, a simulated plant, on http://$(LISTEN)'
 	@echo 'make test    set everything up and run every check'
 	@echo 'make lint    style, types and import arrows only'
 	@echo 'make bench   the figures that README and DEVELOPERS quote'
+	@echo 'make examine  random plants with physics of their own, SEED=1 CASES=30 MODE=single, mixed or healthy'
 	@echo 'make fuzz    payloads, plant files and readings files under a fuzzer, SECONDS=60 each'
 	@echo 'make lock    resolve pyproject.toml into requirements.lock again'
 	@echo 'make clean   remove what these commands made'
@@ -43,6 +44,13 @@ format: .venv/ready-test
 bench: .venv/ready-bench
 	@$(compile)
 	@$(BIN)/python -m tests.bench
+
+SEED ?= 1
+CASES ?= 30
+MODE ?= single
+examine: .venv/ready-examine
+	@$(compile)
+	@$(BIN)/python -m tests.examiner --seed $(SEED) --cases $(CASES) --mode $(MODE)
 
 SECONDS ?= 60
 fuzz: .venv/ready-fuzz
