@@ -12,6 +12,9 @@ from concurrent.futures import ProcessPoolExecutor
 from pathlib import Path
 from typing import Any
 
+import numpy as np
+
+from tests.examiner.cutting import differs
 from tests.examiner.recording import case_of
 from tests.examiner.scoring import Line, Score, score
 
@@ -27,8 +30,8 @@ def analysed(command: str, folder: Path) -> list[dict[str, Any]]:
     return [json.loads(line) for line in done.stdout.splitlines()]
 
 
-def _case(job: tuple[int, int, str, str, str, bool]) -> tuple[int, dict[str, Any], Score, str]:
-    seed, index, mode, command, keep, again = job
+def _case(job: tuple[int, int, str, str, str, bool, int]) -> tuple[int, dict[str, Any], Score, str]:
+    seed, index, mode, command, keep, again, cuts = job
     folder = Path(keep) / f"{index:03d}"
     os.nice(5)
     began = time.perf_counter()
@@ -43,6 +46,11 @@ def _case(job: tuple[int, int, str, str, str, bool]) -> tuple[int, dict[str, Any
     made = time.perf_counter()
     findings = analysed(command, folder)
     scored = score(told, findings)
+    rng = np.random.default_rng([seed, index, 1])
+    for _ in range(cuts):
+        odd = differs(folder, told, findings, rng, lambda part: analysed(command, part))
+        if odd:
+            scored.lines.append(Line("acausal", "", "", odd))
     if (folder / "error.txt").exists():
         scored.lines.append(Line("error", "", "", (folder / "error.txt").read_text()[:300]))
     return index, told, scored, f"{made - began:.0f}+{time.perf_counter() - made:.0f} s"
@@ -57,10 +65,13 @@ def main(words: list[str]) -> int:
     parser.add_argument("--command", default=str(Path(sys.executable).parent / "holdwater"))
     parser.add_argument("--keep", default="")
     parser.add_argument("--processes", type=int, default=2)
+    parser.add_argument("--cuts", type=int, default=0, help="how often each recording is cut and read again")
     parser.add_argument("--again", action="store_true", help="take the recordings that are there")
     given = parser.parse_args(words)
     keep = given.keep or f"artefacts/examined-{given.mode}-{given.seed}"
-    jobs = [(given.seed, i, given.mode, given.command, keep, given.again) for i in range(given.cases)]
+    jobs = [
+        (given.seed, i, given.mode, given.command, keep, given.again, given.cuts) for i in range(given.cases)
+    ]
     whole, years = Score(), 0.0
     with ProcessPoolExecutor(given.processes) as pool:
         for index, told, scored, took in pool.map(_case, jobs):

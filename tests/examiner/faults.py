@@ -226,7 +226,7 @@ def pump_wear(case: Case, rng: Generator, a: float, b: float) -> None:
     takes = 600.0 if sudden else min(b - a, rng.uniform(5, 15) * DAY_S)
     _ramp(case, ph.HEAD, a, b, takes, _worn(case.plant, left))
     case.controls[case.over(a, b), ph.FRICTION] *= case.controls[case.over(a, b), ph.HEAD]
-    down = takes * min(0.35 / (1 - left), 1.0)
+    down = takes * min(0.3 / (1 - left), 1.0)
     rule = "days" if sudden else f"after:{down + DAY_S:.0f}"
     case.truths.append(
         Truth(

@@ -176,15 +176,14 @@ def _advance(
                 s[LINE] = max(0.0, full_abs * s[GAS_K] / (p[VOLUME] - s[WATER]) - p[ATM])
             else:
                 low, high = 0.0, max(empty_pa, 1.0)
-                for _ in range(18):
-                    mid = 0.5 * (low + high)
-                    gain = _pump_flow(p, c, source_pa, mid) if delivers else 0.0
-                    if gain > _draws(p, c, want, mid):
-                        low = mid
-                    else:
-                        high = mid
-                nothing = not delivers and want <= 0.0 and c[LEAK] <= 0.0 and c[BURST] <= 0.0
-                if not nothing:
+                if delivers:
+                    for _ in range(18):
+                        mid = 0.5 * (low + high)
+                        if _pump_flow(p, c, source_pa, mid) > _draws(p, c, want, mid):
+                            low = mid
+                        else:
+                            high = mid
+                if delivers or want > 0.0 or c[LEAK] > 0.0 or c[BURST] > 0.0:
                     s[LINE] += (low - s[LINE]) * (1.0 - math.exp(-step / LINE_SETTLES_S))
             inflow = _pump_flow(p, c, source_pa, s[LINE]) if delivers else 0.0
             out = _draws(p, c, want, s[LINE])

@@ -158,6 +158,20 @@ def _truth_of(
     return salt
 
 
+def _rows(parts: list[tuple[str, ph.Array, ph.Array, ph.Array]], epoch: float) -> bytes:
+    """Readings of several signals as lines, in the order in which they arrive."""
+    lines, order = [], []
+    for name, times, values, arrive in parts:
+        # Few values are unlike: each is written out once.
+        unlike, which = np.unique(values, return_inverse=True)
+        ends = np.array([f",{name},{v!r}\n" for v in unlike.tolist()], dtype=object)
+        starts = np.array([f"{t:.0f}" for t in (times + epoch).tolist()], dtype=object)
+        lines.append(starts + ends[which] if len(which) else starts)
+        order.append(arrive)
+    arrived = np.argsort(np.concatenate(order), kind="stable")
+    return "".join(np.concatenate(lines)[arrived].tolist()).encode()
+
+
 def run(case: Case, rng: Generator, folder: Path) -> dict[str, object]:
     """Simulate, sample, write `plant.toml`, `readings.csv.gz` and `truth.json`; returns the last."""
     plant = case.plant
@@ -193,22 +207,11 @@ def run(case: Case, rng: Generator, folder: Path) -> dict[str, object]:
                 if step_s < COARSE_S
                 else record.astype(np.float32)
             )
-            order: list[ph.Array] = []
-            texts: list[list[str]] = []
+            parts = []
             for s in case.sensors:
                 true = _truth_of(case, s, record, start, step_s, rain)
-                times, values = s.read(noise[s.name], true, start, step_s)
-                stamp = np.round(times + case.start_epoch, 1)
-                order.append(times)
-                texts.append(
-                    [
-                        f"{t:.0f},{s.name},{v!r}\n"
-                        for t, v in zip(stamp.tolist(), values.tolist(), strict=True)
-                    ]
-                )
-            rows_at = np.argsort(np.concatenate(order), kind="stable")
-            flat = [line for part in texts for line in part]
-            out.write("".join([flat[i] for i in rows_at.tolist()]).encode())
+                parts.append((s.name, *s.read(noise[s.name], true, start, step_s)))
+            out.write(_rows(parts, case.start_epoch))
     (folder / "plant.toml").write_text(plants.text(plant, [s.lines(plant) for s in case.sensors]))
     motor = next(s for s in case.sensors if s.measures.startswith("pump_"))
     slow = max(

@@ -92,8 +92,8 @@ class Sensor:
 
     def read(
         self, rng: Generator, true: ph.Array, start_s: float, step_s: float
-    ) -> tuple[ph.Array, ph.Array]:
-        """Rows of one chunk: times and values in its own unit, from truths `step_s` apart."""
+    ) -> tuple[ph.Array, ph.Array, ph.Array]:
+        """Rows of one chunk: times, values in its own unit, arrival; from truths `step_s` apart."""
         seconds = len(true) * step_s
         every = max(self.every_s, step_s)
         times = np.arange(int(np.ceil(seconds / every))) * every
@@ -151,15 +151,13 @@ class Sensor:
         times, value = times[keep], value[keep]
         if self.on_change and len(value):
             times, value = self._changes(times, value)
+        arrive = times
         if self.late_odds > 0 and len(value):
             late = rng.random(len(value)) < self.late_odds
             again = rng.random(len(value)) < self.late_odds
             times, value = np.concatenate([times, times[again]]), np.concatenate([value, value[again]])
-            order = np.argsort(
-                times + np.concatenate([late * 20.0, np.full(again.sum(), 3.0)]), kind="stable"
-            )
-            times, value = times[order], value[order]
-        return times, value
+            arrive = times + np.concatenate([late * 20.0, np.full(again.sum(), 3.0)])
+        return times, value, arrive
 
     def _changes(self, times: ph.Array, value: ph.Array) -> tuple[ph.Array, ph.Array]:
         band = self.deadband / self.factor

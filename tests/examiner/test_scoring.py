@@ -9,6 +9,7 @@ from typing import Any
 import numpy as np
 import pytest
 
+from tests.examiner.cutting import fixed
 from tests.examiner.scoring import Score, score
 from tests.examiner.truth import Seen, Truth, resolve
 
@@ -103,3 +104,11 @@ def test_what_never_shows_is_not_asked_for() -> None:
     truth = replace(CYCLING, start_s=1150.0, deadline_s=float("nan"))
     resolve(truth, seen(runs))
     assert not truth.required
+
+
+def test_a_cut_may_change_only_what_the_contract_lets_change() -> None:
+    early, late = found("burst_line", 100.0), found("burst_line", 900.0)
+    assert fixed([early, late], 0.0, 500.0) == fixed(
+        [early | {"cleared": "2030-01-01T00:00:00Z"}], 0.0, 500.0
+    )
+    assert fixed([early], 0.0, 500.0) != fixed([early | {"priority": "low"}], 0.0, 500.0)
