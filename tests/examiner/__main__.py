@@ -15,7 +15,8 @@ from typing import Any
 import numpy as np
 
 from tests.examiner.cutting import differs
-from tests.examiner.recording import case_of
+from tests.examiner.drawing import case_of
+from tests.examiner.recording import run
 from tests.examiner.scoring import Line, Score, score
 
 
@@ -39,7 +40,7 @@ def _case(job: tuple[int, int, str, str, str, bool, int]) -> tuple[int, dict[str
         if again and (folder / "truth.json").exists():
             told: dict[str, Any] = json.loads((folder / "truth.json").read_text())
         else:
-            told = dict(case_of(seed, index, mode, folder))
+            run(*case_of(seed, index, mode), folder)
             told = json.loads((folder / "truth.json").read_text())
     except RuntimeError as fault:
         return index, {"faults": [], "days": 0, "slow_s": 0}, Score([Line("undrawn", "", "", str(fault))]), ""

@@ -112,7 +112,8 @@ def score(told: dict[str, Any], findings: list[Finding]) -> Score:
     for i, t in enumerate(told["truths"]):
         words = f"{t['fault']} {t['note']} from {_day(t['start_s'])}"
         if i not in taken:
-            if any(_accepts(t, f) and stands(f, t["start_s"], epoch) for f in findings):
+            spent = [f for hits in taken.values() for _, f in hits]
+            if any(_accepts(t, f) and stands(f, t["start_s"], epoch) and f not in spent for f in findings):
                 continue
             if t["required"]:
                 result.lines.append(

@@ -8,8 +8,8 @@ import numpy as np
 import pytest
 
 from tests.examiner import plants
+from tests.examiner.drawing import afflict, drawn
 from tests.examiner.faults import TABLE
-from tests.examiner.recording import afflict, drawn
 
 
 def written(seed: int, kind: str) -> tuple[str, bytes, list[str]]:
