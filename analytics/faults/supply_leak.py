@@ -9,8 +9,9 @@ to 1.5 (a split that opens).
 
 Sensors show: tank water that falls through every rest of the day. Of each hour the piece of rest is kept
 that surely lost least (its slope and SURELY standard errors); of a day's hours, put in that order, the one
-at LEAST_SHARE is the leak: never zero, night and day. What is measured badly counts for nothing either way,
-nor do hours in which water goes by steps: in a full house somebody draws in nearly all, and it is no leak.
+at LEAST_SHARE is the leak: never zero, night and day. What is measured badly counts for nothing, nor do
+hours in which water goes by steps say how much leaks: in a full house somebody draws in nearly all, and it
+is no leak. But draws only add: hours that lost surely less than half of it, by steps or not, refute it.
 
 A tank that has lost air (`analytics.judging.air`) makes each flow look larger: that is taken off.
 
@@ -28,14 +29,18 @@ Parameters:
                            the sun moves
     ERRORS         3       standard errors of that hour's slope above it
     SURELY         2       standard errors; FEWEST 4 samples, else a slope's own error says little
-    STEADY         2.5     times the lower quarter of the hours' scatters about their lines, or BENT 2 %
+    REFUTED        3       of a day's hours with less than half of it: two may follow on a quick draw, after
+                           which the air warms and pressure creeps back (some litres' worth, in minutes)
+    STEADY         2.5     times the lower QUIETEST 0.1 of the hours' scatters about their lines, of all or of
+                           the settled ones (a drip line's bend as the air warms), or BENT 2 %
                            of the water lost (a leak that goes with pressure bends its line so): more is
                            drawn in steps. Of a day STEADY_HOURS 6, the night's, or nothing is said
     ALIKE          2       a leak changes with pressure by less, so of a day ALIKE_HOURS 4 lose no more than
                            so many times the low one
     LEAST_SHARE    0.06    of a day's steady hours may read lower, one of 17: noise, the sun's rise
     LOW_SHARE      0.10    of a day's hours, for the day's least flow
-    HOURS          12      hours with a rest, of the last 24, that a judgement needs
+    HOURS          12      hours with a rest, of the last 24, that a judgement needs, and all 24 gone by: a
+                           drip line may have run since the first reading
     HOLD_LOOKS     7       hourly judgements in a row: a day and six hours, hence the second night
     CLEAR_HOURS    8       of the last 24 with less than a third of the leak: a night and a morning; a
                            gauge that reports on change shows single hours without a loss
@@ -51,6 +56,7 @@ from __future__ import annotations
 
 from bisect import bisect_left
 from dataclasses import dataclass, field
+from math import inf
 from operator import attrgetter
 from typing import TYPE_CHECKING
 
@@ -81,7 +87,9 @@ SHORTEST_S = 240.0
 KEEP_HOURS = 72
 FEWEST, SURELY = 4, 2.0
 STEADY, BENT, STEADY_HOURS = 2.5, 0.02, 6
+QUIETEST = 0.1
 ALIKE, ALIKE_HOURS = 2.0, 4
+REFUTED = 3
 
 
 @dataclass
@@ -158,7 +166,7 @@ class SupplyLeak(Detector):
     def _judge(self, beat: Beat, known: Known) -> Sequence[Word]:
         memory = self.memory
         day = memory.hours[bisect_left(memory.hours, beat.to_us - 25 * HOUR_US, key=attrgetter("start_us")) :]
-        if len(day) < HOURS:
+        if len(day) < HOURS or memory.hours[0].start_us > beat.to_us - 24 * HOUR_US:
             memory.looks = 0
             return ()
         day.sort(key=attrgetter("most_m3_s"))
@@ -174,7 +182,9 @@ class SupplyLeak(Detector):
             return self._while_standing(true * day[CLEAR_HOURS - 1].most_m3_s, low)
         threshold = LEAST_SHARE_H / 3600.0 * known.water.volume_m3 + ERRORS * true * quiet.error_m3_s
         alike = sum(hour.loss_m3_s <= ALIKE * quiet.loss_m3_s for hour in steady)
-        memory.looks = memory.looks + 1 if low > threshold and alike >= ALIKE_HOURS else 0
+        less = sum(hour.most_m3_s < quiet.loss_m3_s / ALIKE for hour in day)
+        leaks = low > threshold and alike >= ALIKE_HOURS and less < REFUTED
+        memory.looks = memory.looks + 1 if leaks else 0
         memory.low_m3_s = low
         if not memory.looks:
             memory.path.forget()
@@ -189,8 +199,9 @@ class SupplyLeak(Detector):
 
     def _steady(self, day: list[Hour]) -> list[Hour]:
         """Hours whose water goes down as straight as the gauge can show: draws make steps in it."""
-        scatters = sorted(hour.scatter_m3 for hour in self.memory.hours if hour.scatter_m3 > 0.0)
-        least_m3 = STEADY * scatters[len(scatters) // 4] if scatters else 0.0
+        hours = [hour for hour in self.memory.hours if hour.scatter_m3 > 0.0]
+        settled = [hour for hour in hours if hour.settled]
+        least_m3 = STEADY * min(_quiet_scatter_m3(hours), _quiet_scatter_m3(settled, HOURS))
         return [hour for hour in day if hour.scatter_m3 <= max(least_m3, BENT * hour.lost_m3)]
 
     def _onset_us(self, leak_m3_s: float) -> int:
@@ -267,6 +278,13 @@ class SupplyLeak(Detector):
                 max(hours[len(hours) // 4], 0.0),
             )
         ]
+
+
+def _quiet_scatter_m3(hours: list[Hour], least: int = 1) -> float:
+    """Scatter of hours in which nobody draws; infinite where there are fewer than `least` to choose from."""
+    if len(hours) < least:
+        return inf
+    return sorted(hour.scatter_m3 for hour in hours)[int(QUIETEST * len(hours))]
 
 
 def coverage(plant: Plant) -> Coverage:
