@@ -65,20 +65,8 @@ def drawn(rng: Generator, kinds: list[str], days: int, changing: bool) -> Case:
             left = use * float(rng.uniform(6.5, days - 0.5))
             levels.append(s.outlet_m + min(left, 0.95 * usable) / s.area_m2)
             continue
-        held = usable * float(rng.uniform(0.45, 0.8))
-        levels.append(s.outlet_m + held / s.area_m2)
+        levels.append(s.outlet_m + usable * float(rng.uniform(0.45, 0.8)) / s.area_m2)
         controls[:, ph.IN_A + j] += brought
-        by_day = brought.reshape(days, 1440).sum(axis=1) * 60
-        for day in range(days):
-            if held < use * 8 or held < 0.2 * usable:
-                # A tanker comes by day.
-                start = day * 1440 + int(rng.integers(9 * 60, 16 * 60))
-                lasts = int(rng.integers(20, 60))
-                brings = 0.7 * (usable - held)
-                controls[start : start + lasts, ph.IN_A + j] += brings / (lasts * 60)
-                held += brings
-                draws.habits.append(f"tanker on day {day}")
-            held = min(held + by_day[day] - use, usable)
     epoch = datetime(2030, int(rng.integers(1, 13)), int(rng.integers(1, 28)), tzinfo=UTC).timestamp()
     # The case begins at local midnight, so that hours of the demand are the owner's.
     offset = datetime.fromtimestamp(epoch, ZoneInfo(plant.timezone)).utcoffset()
@@ -115,6 +103,29 @@ def afflict(case: Case, rng: Generator, kinds: list[str], relapse: bool) -> None
             taken = a + float(rng.uniform(0.3, 2.0)) * DAY_S if rng.random() < 0.5 else b + DAY_S
             if taken > (case.days - 2) * DAY_S:
                 break
+
+
+def refill(case: Case, rng: Generator) -> None:
+    """Let a tanker come, by day, where use and leaks bring a storage low."""
+    c, v = case.controls, case.plant.vector
+    for j, s in enumerate(case.plant.storages):
+        usable = s.volume_m3 * (1 - s.outlet_m / s.full_m)
+        use = case.daily_m3() * s.share
+        held = (case.levels[j] - s.outlet_m) * s.area_m2
+        for day in range(case.days):
+            span = slice(day * 1440, (day + 1) * 1440)
+            level = held / s.area_m2 + s.outlet_m
+            lost = float(c[span, ph.OUT_A + j].mean()) * max(level, 0.0) ** 0.5 * DAY_S
+            lost += float(c[span, ph.LEAK].mean()) * v[ph.NOMINAL_PA] ** v[ph.LEAK_N] * DAY_S * s.share
+            came = float(c[span, ph.IN_A + j].sum()) * 60
+            if (held < (use + lost) * 5 or held < 0.2 * usable) and lost < 0.5 * usable:
+                start = day * 1440 + int(rng.integers(9 * 60, 16 * 60))
+                lasts = int(rng.integers(20, 60))
+                brings = 0.7 * (usable - held)
+                c[start : start + lasts, ph.IN_A + j] += brings / (lasts * 60)
+                held += brings
+                case.demand.habits.append(f"tanker on day {day}")
+            held = min(max(held + came - use - lost, 0.0), usable)
 
 
 def dropouts(case: Case, rng: Generator, harsh: float) -> None:
@@ -156,6 +167,8 @@ def case_of(seed: int, index: int, mode: str) -> tuple[Case, Generator]:
     changing = rng.random() < (0.7 if mode == "healthy" else 0.3)
     case = drawn(rng, kinds, days, changing)
     afflict(case, rng, kinds, relapse)
+    if "depletion" not in kinds:
+        refill(case, rng)
     dropouts(case, rng, 1.0)
     return case, rng
 

@@ -104,6 +104,7 @@ def run(case: Case, rng: Generator, folder: Path) -> dict[str, object]:
         plant.min_run_s,
         plant.drawdown_m3() / plant.q_mid, plant.cut_in_pa, plant.cut_out_pa,
         tuple(s.outlet_m for s in plant.storages), plants.WARN_AHEAD_S,
+        tuple((t.start_s, t.end_s) for s in (case.sensors[0], motor) for t in s.troubles),
     )  # fmt: skip
     for truth in case.truths:
         resolve(truth, seen)

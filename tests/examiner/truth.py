@@ -64,6 +64,7 @@ class Seen:
     cut_out_pa: float
     outlets_m: tuple[float, ...]
     warn_ahead_s: float
+    blind_s: tuple[tuple[float, float], ...] = ()  # when pressure or motor signal was wrong or silent
 
 
 def _first(seen: Seen, mask: Mask, start_s: float, end_s: float) -> float:
@@ -148,5 +149,13 @@ def resolve(truth: Truth, seen: Seen) -> None:
     elif kind.startswith("after:"):
         truth.symptom_s = a
         truth.deadline_s = a + float(kind.split(":")[1])
+    if truth.fault in ("clogged_filter", "pump_wear"):
+        # Seen by runs that move water: none, and nothing shows.
+        wet = (stops > a) & (stops < truth.deadline_s) & (seen.runs[:, 2] > 0)
+        truth.required &= int(wet.sum()) >= 10
+    window = truth.deadline_s - truth.symptom_s
+    blind = sum(max(0.0, min(d, truth.deadline_s) - max(c, truth.symptom_s)) for c, d in seen.blind_s)
+    if truth.fault != "sensor_fault" and blind > 0.25 * window:
+        truth.required = False
     if not truth.deadline_s < min(b, seen.days * DAY_S):
         truth.required = False

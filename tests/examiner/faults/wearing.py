@@ -27,6 +27,12 @@ def _alike(case: Case, other: str) -> tuple[str, ...]:
     return () if told else (other,)
 
 
+def _draws_show(case: Case, a: float, b: float) -> bool:
+    """Behind the tank a filter shows in large draws alone: there must be some, clean and clogged."""
+    big = [t for t, length, rate in case.demand.draws if rate > 0.5 * case.plant.q_out and length > 240]
+    return sum(t < a for t in big) >= 4 and sum(0.5 * (a + b) < t < b for t in big) >= 4
+
+
 def clog_sudden(case: Case, rng: Generator, a: float, b: float) -> None:
     """A slug of silt, a collapsed cartridge."""
     left = float(rng.uniform(0.4, 0.68))
@@ -62,6 +68,7 @@ def clog_slow(case: Case, rng: Generator, a: float, b: float) -> None:
             b,
             f"after:{down - a:.0f}",
             also=_alike(case, "pump_wear"),
+            required=case.plant.filtered == "before_tank" or _draws_show(case, a, down),
             note=f"slow to {left:.2f} in {takes / DAY_S:.1f} d {case.plant.filtered}",
         )
     )
