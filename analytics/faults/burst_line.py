@@ -24,14 +24,16 @@ out for that, and one that is new draws no TWICE 1.7 (2 less two errors of 7 %) 
 drawn. SAMPLES: pressure that stands over five samples, 2 where the motor works as usual,
 for then nothing drains. WORKS 0.85 of the usual motor level: see `instruments`; RUN_OUT 1.6: a small
 centrifugal pump takes at most some 1.4 of its duty at run-out (handbook curves; from memory), beyond it the
-rotor drags.
+rotor drags. SOON_OVER_S 45 min: what leaves beyond the delivery and stops sooner is a draw of the owner's (a
+break is walked for, shut and mended in hours; common practice, no source), and so is as much again, as long.
 
 Source: orifice law; quadratic pump curve, common practice, no source.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
+from math import inf
 from typing import TYPE_CHECKING
 
 import msgspec
@@ -60,7 +62,7 @@ OVER, TWICE = 1.1, 1.7
 SAMPLES, SAMPLES_AT_WORK = 5.0, 2.0
 RECOVERS = 0.05 / 30.0  # of the band a second: a twentieth in half a minute, out of the noise
 WORKS, RUN_OUT = 0.85, 1.6
-
+SOON_OVER_S, ENDED_KEPT = 2700.0, 8
 
 DRY_INSTEAD = (
     " By pressure and a running contact alone a pump that has lost its prime can look much the same: walk "
@@ -73,6 +75,12 @@ class BurstMemory:
     run_us: int = 0
     low_us: int | None = None
     deep_us: int | None = None
+    #: In this run: the most that left, beyond what the pump gives, in two looks; its first and its last look.
+    heavy_m3_s: float = 0.0
+    before_m3_s: float = 0.0
+    heavy_us: int | None = None
+    heavy_to_us: int = 0
+    ended: list[float] = field(default_factory=list)  # such draws that were soon over [m3/s]
 
 
 class BurstLine(Detector):
@@ -88,6 +96,7 @@ class BurstLine(Detector):
             return ()
         if memory.run_us != look.start_us:
             memory.run_us, memory.low_us, memory.deep_us = look.start_us, None, None
+            memory.heavy_m3_s, memory.before_m3_s, memory.heavy_us = 0.0, 0.0, None
         if false_start(look, usual, known.story):
             return ()
         pumps = self._pumps(look, known)
@@ -100,6 +109,8 @@ class BurstLine(Detector):
         needed, given = needed_draw_m3_s(look, usual, mixed), given_m3_s(look, usual, mixed)
         unit = min(given, usual.delivery_m3_s) if usual.guessed else usual.delivery_m3_s
         if recovers or not pumps or needed is None or needed < unit:
+            return ()
+        if self._ends_by_itself(look, usual, needed):
             return ()
         # what the plant is known to draw could bring down a pump that gives no more than that
         weak = known.is_open("clogged_filter") or known.is_open("pump_wear")
@@ -118,8 +129,10 @@ class BurstLine(Detector):
         low = _lasts(memory.low_us, look, LOW_FOR_S, samples)
         low |= _lasts(memory.deep_us, look, DEEP_FOR_S, samples)
         # a motor at work, and for as long all but twice of what the plant ever drew, more than the pump gives
-        new = at_work and usual.draw_m3_s is not None and needed > max(OVER * unit, TWICE * usual.draw_m3_s)
-        new &= pressure < cut_in_pa - 0.1 * usual.band_pa
+        unseen = max(OVER * unit, TWICE * usual.draw_m3_s) if usual.draw_m3_s is not None else inf
+        new = at_work and needed > unseen
+        # a large tank goes down slowly to where that shows; the rest before the start may have shown it
+        new &= pressure < cut_in_pa - 0.1 * usual.band_pa or before > unseen
         new &= _lasts(known.story.needed_since_us, look, LOW_FOR_S, samples)
         more = self._limit_m3_s(unit, usual, MORE * curve(0.99 * usual.start_pa, usual))
         if not (out or (new and not short) or (low and needed > more and not short)):
@@ -137,6 +150,18 @@ class BurstLine(Detector):
         sure = 0.9 if measured else 0.7
         said += "" if measured else DRY_INSTEAD
         return [Claim(self.FAULT, look.start_us, "high", sure, said, evidence=evidence)]
+
+    def _ends_by_itself(self, look: Look, usual: Reference, needed_m3_s: float) -> bool:
+        """Whether as much has left before and then stopped: the owner's draw. What leaves now is noted."""
+        memory = self.memory
+        if look.pressure_pa is None or look.pressure_pa > usual.start_pa - 0.1 * usual.band_pa:
+            return False
+        if memory.heavy_us is None:
+            memory.heavy_us = look.at_us
+        memory.heavy_m3_s = max(memory.heavy_m3_s, min(memory.before_m3_s, needed_m3_s))
+        memory.before_m3_s, memory.heavy_to_us = needed_m3_s, look.at_us
+        soon = look.at_us - memory.heavy_us < SOON_OVER_S * 1e6
+        return soon and any(needed_m3_s < UNHEARD_OF * most for most in memory.ended)
 
     def _lowest(self, look: Look, usual: Reference, known: Known) -> Look:
         """The look as the outlet gauge has it, where that stands far below the line and the motor works: then
@@ -188,10 +213,15 @@ class BurstLine(Detector):
         return max(times * unit_m3_s, times * rated, UNHEARD_OF * (usual.draw_m3_s or 0.0))
 
     def run(self, run: Run, known: Known) -> Sequence[Word]:
-        if not known.is_open(self.FAULT):
-            return ()
-        usual, stop = known.usual, run.cycle.pressure_stop_pa
+        usual, stop, memory = known.usual, run.cycle.pressure_stop_pa, self.memory
         if stop is None or stop < usual.stop_pa - 0.3 * usual.band_pa:
+            return ()
+        if memory.heavy_us is not None and run.cycle.start_us <= memory.heavy_us <= run.cycle.stop_us:
+            lasted_s = (memory.heavy_to_us - memory.heavy_us) * 1e-6
+            if memory.heavy_m3_s > 0.0 and lasted_s < SOON_OVER_S:
+                memory.ended = [*memory.ended, memory.heavy_m3_s][-ENDED_KEPT:]
+        memory.heavy_us = None
+        if not known.is_open(self.FAULT):
             return ()
         return [AllClear(self.FAULT, summary="The tank fills to cut-out again: the line holds.")]
 

@@ -36,9 +36,12 @@ if TYPE_CHECKING:
     from analytics.judging.watch import Known, Word
     from analytics.judging.worked_out import Witness
     from analytics.plant.description import Plant
-    from analytics.seeing.events import Look, Run
+    from analytics.seeing.events import Look, Rest, Run
 
 AGREEMENT = 2
+#: Of the band above cut-in: half a drawdown lies below, which nothing but the pump brings in.
+FULL = 0.5
+FILLED = "A run has filled the tank again: the pump moves water."
 BURST_INSTEAD = (
     " By pressure and a running contact alone a burst line can look much the same: walk the line, and if "
     "water runs out nowhere, prime the pump. The motor's current would tell."
@@ -52,6 +55,7 @@ class PrimeMemory:
     since_us: int = 0
     measured: bool = False  # in this run, by more than pressure
     idle_us: int = 0  # when no water was last seen to move
+    tried: bool = False  # a run has begun and ended since
 
 
 class NoDelivery(Detector):
@@ -75,7 +79,7 @@ class NoDelivery(Detector):
             memory.looks = 0
             return ()
         memory.measured |= seen.sure
-        memory.idle_us = look.at_us
+        memory.idle_us, memory.tried = look.at_us, False
         if memory.looks == 0:
             memory.since_us = seen.since_us
         memory.looks += 1
@@ -103,19 +107,29 @@ class NoDelivery(Detector):
         raise NotImplementedError
 
     def run(self, run: Run, known: Known) -> Sequence[Word]:
-        if not known.is_open(self.FAULT) or run.pressure_high_pa is None:
-            return ()
+        if not known.is_open(self.FAULT) or run.cycle.start_us <= self.memory.idle_us:
+            return ()  # a pump that catches itself within the run may fail at the next start
+        self.memory.tried = True
         usual = known.usual
         delivered = run.cycle.pressure_stop_pa is not None and (
             run.cycle.pressure_stop_pa > usual.stop_pa - 0.3 * usual.band_pa
         )
-        if run.cycle.start_us <= self.memory.idle_us:
-            return ()  # a pump that catches itself within the run may fail at the next start
         if self.WHEN_LOW and storage_low(known):
             return ()  # a gulp from a storage at its outlet is no cure
         if not delivered or not (run.slope_run_m3_s or 0.0) > 0.0:
             return ()
-        return [AllClear(self.FAULT, summary="A run has filled the tank again: the pump moves water.")]
+        return [AllClear(self.FAULT, summary=FILLED)]
+
+    def rest(self, rest: Rest, known: Known) -> Sequence[Word]:
+        """A tank that stands full at rest: runs too short for their samples have filled it."""
+        if not (self.memory.tried and known.is_open(self.FAULT)) or not rest.entire or rest.samples < 2:
+            return ()
+        full_pa = known.usual.start_pa + FULL * known.usual.band_pa
+        if rest.pressure_from_pa is None or rest.pressure_from_pa < full_pa:
+            return ()
+        if self.WHEN_LOW and storage_low(known):
+            return ()
+        return [AllClear(self.FAULT, summary=FILLED)]
 
 
 class LostPrime(NoDelivery):

@@ -75,15 +75,17 @@ def given_m3_s(look: Look, usual: Reference, mixed: bool) -> float:
     return min(usual.now_m3_s, max(kink, NONE_SHARE * usual.now_m3_s))
 
 
-def needed_draw_m3_s(look: Look, usual: Reference, mixed: bool) -> float | None:
-    """What must leave, as a draw at cut-in, if the pump works."""
+def needed_draw_m3_s(look: Look, usual: Reference, mixed: bool, errors: float = 0.0) -> float | None:
+    """What must leave, as a draw at cut-in, if the pump works; at least, with so many standard errors of the
+    slope given to the tank."""
     if look.pressure_pa is None or look.slope_m3_s is None:
         return None
     # a tank short of air makes every flow look larger, the pump's own kink as well
     grown = max((kink_m3_s(look) or 0.0) / usual.now_m3_s, 1.0)
     delivery = given_m3_s(look, usual, mixed) * curve(min(look.pressure_pa, usual.start_pa), usual)
     share = max(look.pressure_pa / usual.start_pa, 0.01)
-    gain = look.slope_m3_s / grown if look.pressure_pa > usual.drained_pa else 0.0
+    slope = look.slope_m3_s + errors * (look.slope_error_m3_s or 0.0)
+    gain = slope / grown if look.pressure_pa > usual.drained_pa else 0.0
     return (delivery - gain) / sqrt(min(share, 1.0))
 
 

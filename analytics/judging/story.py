@@ -95,10 +95,11 @@ def follow(story: Story, look: Look, known: Known) -> None:
     if share is not None and _told(look, usual) and look.age_s >= max(4.0 * look.interval_s, 10.0):
         story.kink_share = share
     needed = needed_draw_m3_s(look, usual, story.mixed)
+    surely = needed_draw_m3_s(look, usual, story.mixed, SURE) or 0.0
     if _told(look, usual) and look.slope_m3_s is not None and look.samples >= 4 and look.window_s >= 10.0:
         # two looks must agree: in one that meets the tank's emptying the slope runs away
-        story.most_needed_m3_s = max(story.most_needed_m3_s, min(story.last_needed_m3_s, needed or 0.0))
-    story.last_needed_m3_s = needed or 0.0
+        story.most_needed_m3_s = max(story.most_needed_m3_s, min(story.last_needed_m3_s, surely))
+    story.last_needed_m3_s = surely
     known_draw = usual.draw_m3_s if usual.draw_m3_s is not None else usual.delivery_m3_s
     limit = max(UNHEARD_OF * known_draw, MOST_OF_IT * usual.delivery_m3_s)
     story.needed_since_us = _since(story.needed_since_us, needed is not None and needed > limit, look)

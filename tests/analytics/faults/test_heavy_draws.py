@@ -1,0 +1,108 @@
+"""Draws beyond what the pump gives: the owner's, that end by themselves, and those of a burst line.
+
+Traces come from `tests/analytics/traces.py` (Boyle's law and a quadratic pump curve), not from the simulator.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from analytics.engine import Engine
+from analytics.faults import burst_line
+from analytics.judging.no_delivery import witness
+from analytics.judging.story import follow
+from analytics.plant.description import Measure, Plant
+from analytics.readings import Readings
+from analytics.records import Finding
+from analytics.seeing.events import Look
+from tests.analytics import traces
+from tests.analytics.traces import LPM
+
+HOUR = 3600.0
+BEGINS = 9.0 * HOUR
+
+
+def told(plant: Plant, readings: Readings) -> list[Finding]:
+    engine, found = Engine(plant), {}
+    for outcome in (engine.feed(readings), engine.finish()):
+        found |= {finding.key: finding for finding in outcome.findings}
+    return sorted(found.values(), key=lambda finding: finding.raised_us)
+
+
+def filling(rng: np.random.Generator, t: np.ndarray) -> np.ndarray:
+    """Half as much again as the pump gives, a quarter of an hour of each second hour from the third on."""
+    rate = np.full(len(t), 9 * LPM)
+    return np.where((t > 2 * HOUR) & (t % (2 * HOUR) < 900.0) & (t < BEGINS), 55 * LPM, rate)
+
+
+@pytest.mark.parametrize("motor", [Measure.PUMP_CURRENT, Measure.PUMP_RUNNING])
+def test_a_heavy_draw_that_ended_by_itself_is_the_owners_when_it_comes_again(motor: Measure) -> None:
+    """Three more of them are passed over; a line that bursts after them, with thrice as much, is not."""
+    broken = lambda s: 120 * LPM if BEGINS <= s < BEGINS + HOUR else 0.0  # noqa: E731
+    trace = traces.Trace(demand=filling, motor=motor, burst_m3_s=broken)
+    found = told(traces.plant(trace), traces.readings(trace, 11 * HOUR, seed=3))
+    assert {finding.fault for finding in found} == {"burst_line"}
+    late_s = [(finding.raised_us - traces.START_US) / 1e6 - BEGINS for finding in found]
+    assert len([late for late in late_s if late < 0.0]) <= 1
+    assert len([late for late in late_s if 0.0 <= late < 240.0]) == 1
+
+
+def _learned(**changes: object) -> Engine:
+    demand = lambda rng, t: np.where(t % HOUR < 1200.0, 17 * LPM, 6 * LPM)  # noqa: E731
+    trace = traces.Trace(demand=demand, **changes)  # type: ignore[arg-type]
+    engine = Engine(traces.plant(trace))
+    engine.feed(traces.readings(trace, 20 * HOUR, seed=3))
+    assert engine.judge.usual.draw_m3_s is not None
+    return engine
+
+
+def _claims(engine: Engine, *looks: dict[str, object]) -> int:
+    """How often a burst is claimed in looks each 10 s of a run, samples each 5 s."""
+    judge, detector = engine.judge, burst_line.detector(engine.plant)
+    usual, start_us = judge.usual, traces.START_US + int(20.1 * HOUR * 1e6)
+    said = 0
+    for k, changes in enumerate(looks):
+        age_s = 300.0 + 10.0 * k
+        shown: dict[str, object] = {
+            "at_us": start_us + int(age_s * 1e6), "start_us": start_us, "age_s": age_s, "window_s": 20.0,
+            "samples": 5, "entire": True, "interval_s": 5.0, "pressure_start_pa": usual.start_pa,
+            "pressure_pa": 0.97 * usual.start_pa, "pressure_high_pa": usual.start_pa, "slope_m3_s": 0.0,
+            "slope_pa_s": 0.0, "slope_first_m3_s": 0.45 * usual.delivery_m3_s, "slope_before_m3_s": 0.0,
+            "noise_pa": 500.0, "motor_level": None, "flow_m3_s": None, "discharge_pa": None,
+            "suction_pa": None, "slope_error_m3_s": 0.02 * usual.delivery_m3_s,
+        }  # fmt: skip
+        look = Look(**(shown | changes))  # type: ignore[arg-type]
+        follow(judge.story, look, judge)
+        judge.witness = witness(look, judge)
+        said += len(detector.look(look, judge))
+    return said
+
+
+@pytest.mark.parametrize(("error", "bursts"), [(8.0, False), (0.1, True)])
+def test_a_slope_within_its_error_is_no_draw(error: float, bursts: bool) -> None:
+    """Where the tank runs out, or the gauge leaps, a line fitted through the samples says next to nothing."""
+    engine = _learned(motor=Measure.PUMP_CURRENT)
+    usual = engine.judge.usual
+    look = {
+        "motor_level": usual.motor_level, "motor_now": usual.motor_level,
+        "pressure_pa": 0.95 * usual.start_pa, "slope_m3_s": -1.2 * usual.delivery_m3_s,
+        "slope_error_m3_s": error * usual.delivery_m3_s,
+    }  # fmt: skip
+    after = {**look, "pressure_pa": 0.85 * usual.start_pa}
+    assert bool(_claims(engine, *[look] * 3, *[after] * 2)) is bursts
+
+
+@pytest.mark.parametrize(("before", "bursts"), [(1.3, True), (0.6, False)])
+def test_more_than_the_delivery_at_rest_and_in_the_run_is_a_burst_before_a_large_tank_shows_it(
+    before: float, bursts: bool
+) -> None:
+    engine = _learned(motor=Measure.PUMP_CURRENT)
+    usual = engine.judge.usual
+    most = (usual.draw_m3_s or 0.0) / usual.delivery_m3_s
+    assert 1.7 * most < 1.25
+    look = {
+        "motor_level": usual.motor_level, "motor_now": usual.motor_level,
+        "slope_m3_s": -0.3 * usual.delivery_m3_s, "slope_before_m3_s": -before * usual.delivery_m3_s,
+    }  # fmt: skip
+    assert bool(_claims(engine, *[look] * 12)) is bursts
