@@ -84,6 +84,7 @@ HIDES = 2.0
 #: source).
 EARLY = 0.15
 HOUR_US = 3_600_000_000
+ROUNDED_UP = 1.0 + 1e-9
 
 
 @dataclass(frozen=True, slots=True)
@@ -125,14 +126,17 @@ def decline(known: Known, interval_s: float = 1.0) -> Decline | None:
     ):  # it never was clean
         sure = share.now < limit
         return Decline(share.now, share.error, sure, filter_share(known, 1.0, None), None)
-    found = [
-        (newest, next(_sure(known, base, interval_s), None))
-        for base in _bases(signature, coarse=interval_s >= COARSE_S)
-        if (newest := left_over(known, base, LATELY)) is not None
-    ]
-    if not found:
+    newest = shown = None
+    for base in _bases(signature, coarse=interval_s >= COARSE_S):
+        by_base = next(_sure(known, base, interval_s), None)
+        lately = left_over(known, base, LATELY) if newest is None or by_base is not None else None
+        if lately is not None:
+            newest, shown = lately, by_base
+        if shown is not None:
+            break
+    if newest is None:
         return None
-    (left, error), shown = next((one for one in found if one[1] is not None), found[0])
+    left, error = newest
     # a lesson in which it began has such runs itself: none of the two may show it
     sure = shown is not None and not any(_out_before_cut_in(signature, base) for base in _bases(signature))
     if shown is not None and shown[0] < left:
@@ -222,18 +226,33 @@ def _sure(known: Known, base: Base, interval_s: float) -> Iterator[tuple[float, 
             lasted_us = recent[-1].at_us - recent[-runs].at_us
             if lasted_us < (COARSE_HOURS if coarse else hourly * SPREAD_HOURS) * HOUR_US:
                 continue
+            least_loss = max(least, LEAST_COARSE) if coarse else least
+            if not _may_have_lost(known.signature, base, runs, hourly, least_loss):
+                continue
             found = left_over(known, base, runs, hourly, alike=coarse)
             if found is None:
                 continue
             loss = 1.0 - found[0]
             z = (loss - BORNE) / found[1]
-            enough = ENOUGH_COARSE if coarse else ENOUGH
-            if loss < (max(least, LEAST_COARSE) if coarse else least) or z < sqrt(2.0 * enough):
+            if loss < least_loss or z < sqrt(2.0 * (ENOUGH_COARSE if coarse else ENOUGH)):
                 continue
             if (hourly and _borne_out(known, base, loss)) or (
                 not hourly and (loss >= OF_AN_HOUR or _all_day(known, base))
             ):
                 yield found
+
+
+def _may_have_lost(signature: Signature, base: Base, runs: int, hourly: bool, least: float) -> bool:
+    """Whether one figure's upper quartile has lost so much: all together cannot have lost more. Mostly none
+    has, and this is soon asked."""
+    for name in FIGURES:
+        clean = base.traits.get(name)
+        if clean is None or clean.middle <= 0.0:
+            continue
+        upper = signature.upper(name, runs, hourly)
+        if upper is not None and upper < (1.0 - least) * clean.upper * ROUNDED_UP:
+            return True
+    return False
 
 
 def _borne_out(known: Known, base: Base, loss: float) -> bool:

@@ -87,16 +87,25 @@ class _Told:
     def __init__(self, briefs: list[Brief]) -> None:
         self.briefs = briefs
         self._columns: dict[str, list[float | None]] = {}
+        self._sorted: dict[tuple[str, int], list[float] | None] = {}
         self._traits: dict[tuple[str, int], Trait | None] = {}
+
+    def sorted(self, name: str, last: int) -> list[float] | None:
+        """What the newest `last` said of a figure; None where fewer than half of them did."""
+        asked = (name, last)
+        if asked not in self._sorted:
+            if name not in self._columns:
+                self._columns[name] = [getattr(brief, name) for brief in self.briefs]
+            newest = self._columns[name][-last:]
+            self._sorted[asked] = _known(newest) if len(newest) * 2 >= last else None
+        return self._sorted[asked]
 
     def trait(self, name: str, last: int) -> Trait | None:
         """Over the newest `last`; None with fewer than half of them."""
         asked = (name, last)
         if asked not in self._traits:
-            if name not in self._columns:
-                self._columns[name] = [getattr(brief, name) for brief in self.briefs]
-            newest = self._columns[name][-last:]
-            self._traits[asked] = _trait(newest) if len(newest) * 2 >= last else None
+            values = self.sorted(name, last)
+            self._traits[asked] = _trait(values) if values is not None else None
         return self._traits[asked]
 
 
@@ -144,8 +153,8 @@ class Signature:
         if len(self.lesson) >= LESSON and (run.interval_s < COARSE_S or _a_day(self.lesson)):
             self.learned_us = brief.at_us
         if len(self.lesson) >= FIRST_WORD:
-            traits = {name: _trait([getattr(brief, name) for brief in self.lesson]) for name in TRAITS}
-            self.clean = {name: trait for name, trait in traits.items() if trait is not None}
+            known = {name: _known([getattr(brief, name) for brief in self.lesson]) for name in TRAITS}
+            self.clean = {name: _trait(values) for name, values in known.items() if values is not None}
         if len(self.lesson) == LATELY:
             self.first = self.clean
         if self.learned_us is not None:
@@ -182,11 +191,19 @@ class Signature:
 
     def now(self, name: str, last: int = RECENT, hourly: bool = False) -> Trait | None:
         """A trait over the newest `last` runs (an hour apart); None with fewer than half of them."""
+        return self._telling(hourly).trait(name, last)
+
+    def upper(self, name: str, last: int, hourly: bool = False) -> float | None:
+        """`now(...).upper`, which takes less to tell."""
+        values = self._telling(hourly).sorted(name, last)
+        return _upper(values) if values is not None else None
+
+    def _telling(self, hourly: bool) -> _Told:
         briefs = self.hourly if hourly else self.recent
         told = self._told[hourly]
         if told.briefs is not briefs:
             told = self._told[hourly] = _Told(briefs)
-        return told.trait(name, last)
+        return told
 
 
 def _rose(run: Run, least_pa: float) -> bool:
@@ -266,15 +283,23 @@ def best_delivery(clean: dict[str, Trait]) -> str | None:
     return min(shares, key=lambda name: shares[name])
 
 
-def _trait(said: list[float | None]) -> Trait | None:
-    """Of one figure, run by run; None where it is known of too few."""
+def _known(said: list[float | None]) -> list[float] | None:
+    """What runs said of one figure, sorted; None where it is known of too few."""
     values = sorted([value for value in said if value is not None])
-    if len(values) < 3 or 2 * len(values) < len(said):
-        return None
+    return None if len(values) < 3 or 2 * len(values) < len(said) else values
+
+
+def _trait(values: list[float]) -> Trait:
+    """Of sorted numbers."""
     middle = _middle(values)
     sigma = 1.4826 * _middle(sorted([abs(v - middle) for v in values]))
     last = len(values) - 1
-    return Trait(middle, values[(3 * last + 2) // 4], sigma, values[(last + 2) // 4])
+    return Trait(middle, _upper(values), sigma, values[(last + 2) // 4])
+
+
+def _upper(values: list[float]) -> float:
+    """The upper quartile of sorted numbers."""
+    return values[(3 * len(values) - 1) // 4]
 
 
 def _middle(values: list[float]) -> float:
