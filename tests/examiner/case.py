@@ -31,6 +31,7 @@ class Case:
     rain_m: Array
     truths: list[Truth] = field(default_factory=list)
     faults: list[str] = field(default_factory=list)
+    steps: list[tuple[float, float]] = field(default_factory=list)  # the clock leaps: when, by how much [s]
     salt: list[tuple[float, float, float]] = field(default_factory=list)
 
     def has(self, measures: str) -> bool:

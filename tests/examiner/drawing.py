@@ -128,6 +128,30 @@ def refill(case: Case, rng: Generator) -> None:
             held = min(max(held + came - use - lost, 0.0), usable)
 
 
+def outages(case: Case, rng: Generator) -> None:
+    """The mains fail for minutes to hours; a logger on a battery watches pressure go, another is silent."""
+    battery = rng.random() < 0.5
+    for _ in range(rng.poisson(0.02 * case.days) if rng.random() < 0.4 else 0):
+        start = float(rng.uniform(0, case.days)) * DAY_S
+        length = float(np.exp(rng.uniform(np.log(300), np.log(3 * 3600))))
+        if any(t.start_s - length < start < t.end_s for t in case.truths):
+            continue
+        case.controls[case.over(start, start + length), ph.OUTAGE] = 1.0
+        case.demand.habits.append(f"mains fail at {start / DAY_S:.2f} d for {length / 60:.0f} min")
+        for s in [] if battery else case.sensors:
+            s.troubles.append(sensors.Trouble("silent", start, start + length))
+
+
+def clock_steps(case: Case, rng: Generator) -> None:
+    """Now and then a logger's clock is set: by an hour ahead, or by less than a minute either way."""
+    if rng.random() < 0.08:
+        by = float(rng.choice([3600.0, rng.uniform(60, 1800), rng.uniform(-40, 40)]))
+        case.steps.append((float(rng.uniform(1, case.days)) * DAY_S, round(by)))
+        case.demand.habits.append(
+            f"clock set by {case.steps[0][1]:.0f} s at {case.steps[0][0] / DAY_S:.2f} d"
+        )
+
+
 def dropouts(case: Case, rng: Generator, harsh: float) -> None:
     """Gaps of minutes to hours, of one sensor or of all: no fault that must be told, but one that may be."""
     for _ in range(rng.poisson(0.04 * harsh * case.days)):
@@ -169,6 +193,8 @@ def case_of(seed: int, index: int, mode: str) -> tuple[Case, Generator]:
     afflict(case, rng, kinds, relapse)
     if "depletion" not in kinds:
         refill(case, rng)
+    outages(case, rng)
+    clock_steps(case, rng)
     dropouts(case, rng, 1.0)
     return case, rng
 

@@ -51,8 +51,8 @@ PARAMETERS = 26
 
 # What faults, weather and mains change, minute by minute: columns of the controls.
 (AIR, CLOG, HEAD, PRIME, LEAK, CHECK, BURST, CUT_IN, CUT_OUT, STUCK, BLOCKED, LOCKED, FRICTION, VOLT, CHATTER,
- IN_A, IN_B, OUT_A, OUT_B, AMBIENT, SHUT) = range(21)  # fmt: skip
-CONTROLS = 21
+ IN_A, IN_B, OUT_A, OUT_B, AMBIENT, SHUT, OUTAGE) = range(22)  # fmt: skip
+CONTROLS = 22
 LOSES_IN_RUN = 2.0  # PRIME: lost in the next run, after MID_RUN_S
 
 # What is carried on from chunk to chunk.
@@ -137,6 +137,9 @@ def _advance(
             motor = 0.0
         if s[HOT] > 0.0:
             s[HOT] -= STEP_S
+            motor = 0.0
+        if c[OUTAGE] > 0.5:
+            s[ON] = 0.0
             motor = 0.0
         now = start_s + i * STEP_S
         if motor > 0.5 and s[MOTOR] < 0.5:

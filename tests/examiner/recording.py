@@ -93,6 +93,8 @@ def run(case: Case, rng: Generator, folder: Path) -> dict[str, object]:
             for s in case.sensors:
                 true = _truth_of(case, s, record, start, step_s, rain)
                 parts.append((s.name, *s.read(noise[s.name], true, start, step_s)))
+            for at, by in case.steps:
+                parts = [(n, np.where(t >= at, t + by, t), v, arrive) for n, t, v, arrive in parts]
             out.write(_rows(parts, case.start_epoch))
     (folder / "plant.toml").write_text(plants.text(plant, [s.lines(plant) for s in case.sensors]))
     motor = next(s for s in case.sensors if s.measures.startswith("pump_"))
@@ -110,7 +112,7 @@ def run(case: Case, rng: Generator, folder: Path) -> dict[str, object]:
         resolve(truth, seen)
     told = {
         "epoch": case.start_epoch, "days": case.days, "faults": case.faults, "habits": case.demand.habits,
-        "wrong": plant.wrong, "slow_s": slow, "runs": len(seen.runs),
+        "wrong": plant.wrong, "steps": case.steps, "slow_s": slow, "runs": len(seen.runs),
         "about": {
             "run_s": round(seen.clean_run_s, 1), "min_run_s": plant.min_run_s, "filter": plant.filtered,
             "q_in_lpm": round(plant.q_in * 6e4, 1), "q_out_lpm": round(plant.q_out * 6e4, 1),

@@ -56,6 +56,14 @@ def seconds(told: str, epoch: float) -> float:
     return datetime.fromisoformat(told.replace("Z", "+00:00")).timestamp() - epoch
 
 
+def _true(said: float, steps: list[tuple[float, float]]) -> float:
+    """The true time of what a clock said that was set on the way."""
+    for at, by in steps:
+        if said >= at + max(by, 0.0):
+            said -= by
+    return said
+
+
 def _day(s: float) -> str:
     return f"{s / 86400:.2f} d"
 
@@ -77,9 +85,10 @@ def score(told: dict[str, Any], findings: list[Finding]) -> Score:
     """Compare the findings of one case with its truths."""
     result = Score()
     epoch = told["epoch"]
+    steps = told.get("steps", [])
     taken: dict[int, list[tuple[float, Finding]]] = {}
     for f in findings:
-        at = seconds(f["raised"], epoch)
+        at = _true(seconds(f["raised"], epoch), steps)
         words = f"{f['fault']}/{f['cause']} of {f['of']} at {_day(at)}"
         near = [
             i for i, t in enumerate(told["truths"])

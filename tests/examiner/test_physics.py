@@ -94,3 +94,13 @@ def test_burst_holds_pressure_below_cut_in() -> None:
     # What the pump gives there is what the hole takes.
     assert record[-1, ph.R_PUMPED] == pytest.approx(2 * 3.3e-4 * np.sqrt(line / (30 * PSI)), rel=0.02)
     assert line < 28 * PSI
+
+
+def test_without_mains_the_line_runs_empty_and_the_pump_comes_back() -> None:
+    p, c = plant(gamma=1.0), healthy(20)
+    c[2:14, ph.OUTAGE] = 1.0
+    record, _ = stepped(p, c, 40 * PSI, asked=1e-4)
+    off, back = slice(3 * 240, 14 * 240), slice(-240, None)
+    assert record[off, ph.R_ON].max() == 0
+    assert record[14 * 240 - 1, ph.R_LINE] < 1 * PSI
+    assert record[back, ph.R_LINE].min() > 28 * PSI

@@ -112,3 +112,9 @@ def test_a_cut_may_change_only_what_the_contract_lets_change() -> None:
         [early | {"cleared": "2030-01-01T00:00:00Z"}], 0.0, 500.0
     )
     assert fixed([early], 0.0, 500.0) != fixed([early | {"priority": "low"}], 0.0, 500.0)
+
+
+def test_times_after_a_clock_was_set_are_held_against_the_truth() -> None:
+    case = told(BURST) | {"steps": [(1150.0, 3600.0)]}
+    assert verdicts(score(case, [found("burst_line", 4850.0)])) == ["hit"]
+    assert verdicts(score(told(BURST), [found("burst_line", 4850.0)])) == ["late"]
