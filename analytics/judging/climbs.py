@@ -78,6 +78,7 @@ class Witness:
     missed: int = 0  # of them; those of the row at hand and of a conviction left out
     row: int = 0  # missed without a break
     lies: int = 0  # of them, it said "off" throughout
+    spoke: bool = False  # since it changed state, or the beat in which it did
     climb_us: int = 0  # when pressure was high after the last climb
     apart_us: int = 0  # from the one before
 
@@ -222,7 +223,7 @@ def _listen(witness: Witness, span: Span | None, level: float, climbs: list[tupl
         return
     if not span.low <= level < span.high:
         first = span.first > level
-        witness.moved |= witness.on is not None and first != witness.on
+        _turned(witness, witness.on is not None and first != witness.on)
         witness.on = first
         return
     on = span.value > level
@@ -239,5 +240,10 @@ def _listen(witness: Witness, span: Span | None, level: float, climbs: list[tupl
         lasts |= on[firsts] & (begins <= high_us) & (ends > low_us)
     states = on[firsts][lasts]
     before = states[:1] if witness.on is None else np.array([witness.on])
-    witness.moved |= bool((np.diff(np.concatenate((before, states)).astype(np.int8)) != 0).any())
+    _turned(witness, bool((np.diff(np.concatenate((before, states)).astype(np.int8)) != 0).any()))
     witness.on = bool(states[-1])
+
+
+def _turned(witness: Witness, turned: bool) -> None:
+    witness.moved |= turned
+    witness.spoke = not turned

@@ -1,7 +1,7 @@
 """Signals that contradict the plant: stuck while it moves, or moving as no plant can.
 
 Water and pressure are believed over a status: a pressure that climbs through its band needs the
-pump, whatever the motor signal says. Each check answers with a cause (`stuck`, `implausible`) while
+pump, whatever the motor signal says. Each check answers with a cause (`stuck`, `silent`, `implausible`) while
 the contradiction lasts, or None. They look at beats and runs only; one odd sample never decides.
 
 Parameters, each a statement about what cannot be:
@@ -178,9 +178,9 @@ class Contradictions:
             found.setdefault(position, "implausible")
         doubted = doubted | {at for at, beats in evidence.wild.beats.items() if beats}
         for position in self.climbs.beat(evidence.climbs, beat, doubted):
-            still = evidence.still.get(position, Still())
-            silent = position not in beat.spans
-            found[position] = "stuck" if still.since_us or silent else "implausible"
+            still, spoke = evidence.still.get(position, Still()), position in beat.spans
+            silent = not spoke and not evidence.climbs.witnesses[position].spoke
+            found[position] = "silent" if silent else "stuck" if still.since_us or not spoke else "implausible"
         return found
 
     def _note_levels(self, evidence: Evidence, beat: Beat) -> None:

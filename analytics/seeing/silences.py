@@ -1,17 +1,25 @@
 """Signals that have said nothing for too long.
 
 Too long is what the contract says where the plant file gives `every`: more than ten times that and
-two minutes. Otherwise it is learned: thrice the longest silence heard so far, ten minutes at least,
-and a whole day until three days have been heard; a sensor that reports on change sleeps through the
-night. A day is also the most, until one has been silent for longer and spoken again of itself: a machine
-that is used twice a week is known by then. One that keeps an even pace (its longest silence is no more than
-EVEN times the middle of its first LESSON intervals, seen over a day and a night; EVENEST, of a timer that
-lost two words in a row at most, over a quarter of a day) is held to the contract's rule with that. Words on
-change come at random: the longest of a hundred such intervals is some seven times their middle, ln 100 /
-ln 2.
+two minutes. Otherwise it is learned, by what its pauses are like:
 
-A silence that was found teaches no more than the limit it broke: else one long outage would make a
-sensor dumb for good.
+- an even pace: its longest pause is no more than EVEN times the middle of its first LESSON intervals, seen
+  over a day and a night; EVENEST, of a timer that lost two words in a row at most, over a quarter of a day.
+  It is held to the contract's rule with that. Words on change come at random: the longest of a hundred such
+  intervals is some seven times their middle, ln 100 / ln 2;
+- a sign of life: BEATS of its pauses come within NEAR of the longest, as of no sensor that speaks on change
+  alone. Or the longest is THIN times the middle, which is that of a million words at random, ln 1e6 / ln 2
+  and a half more. Thrice the longest then, ten minutes at least and a day at most (until it has been silent
+  for longer and spoken again of itself); a whole day until three days were heard;
+- else it speaks on change alone, and rests for as long as nothing changes: a week at least and thrice the
+  longest, for who is away for a week has not broken a sensor.
+
+A rain gauge, and a motor's signal (which pressure that climbs without its word convicts, `judging.climbs`),
+rest for months, and speak at an even pace while it rains: they are held to any of it only once they have said
+the same again BEATS times, that it does not rain: what speaks on change alone never does.
+
+A silence that was found teaches no more than the limit it broke, and nothing of what pauses are like (which
+is told from those of the last three to six days): else one long outage would make a sensor dumb for good.
 
 Only time in which something was heard (another signal, or the collector's tick) counts, so that a
 collector that was off, a broker that was down or a recording with a hole in it makes nobody silent.
@@ -24,6 +32,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from analytics.plant.description import MOTOR_MEASURES, Measure
 from analytics.seeing.parting import widest
 
 if TYPE_CHECKING:
@@ -39,6 +48,10 @@ LEAST_LEARNED_US = 600_000_000
 LEAST_US = 120_000_000
 LESSON = 100
 EVEN, EVENEST = 5, 3
+BEATS, NEAR, THIN = 5, 0.9, 30
+WEEK_US = 7 * DAY_US
+EVER_US = 1 << 60
+RESTING = (Measure.RAINFALL, *MOTOR_MEASURES)
 #: Nothing from anybody for longer than this is a hole in the recording, not somebody's silence;
 #: a plant all of whose sensors speak more seldom has the longest `every` instead, doubled.
 HOLE_US = 120_000_000
@@ -61,6 +74,8 @@ class Silences:
 
     def __init__(self, plant: Plant) -> None:
         self._every = [signal.every_s for signal in plant.signals]
+        self._rests = [signal.measures in RESTING and signal.every_s is None for signal in plant.signals]
+        self._rain = [signal.measures is Measure.RAINFALL for signal in plant.signals]
         known = [every for every in self._every if every is not None]
         self._hole_us = int(max(HOLE_US, 2e6 * max(known, default=0.0)))
         count = len(plant.signals)
@@ -70,6 +85,11 @@ class Silences:
         self._word_us: list[int | None] = [None] * count
         self._word_lost_us = [0] * count
         self._longest_us = [0] * count
+        self._said: list[float | None] = [None] * count  # of those that rest: the newest word
+        self._again = [0] * count  # how often it was the same as the one before, BEATS at most
+        self._again_us = [0] * count  # when for the BEATS-th time; 0: not yet
+        #: of this period of three days and of the one before: which, its longest pause, how many come near it
+        self._pauses: list[list[list[int]]] = [[] for _ in range(count)]
         self._lesson_us: list[list[int]] = [[] for _ in range(count)]
         self._even_us = [0] * count  # usual interval; 0: not learned
         self._learned_us = [0] * count  # when it was
@@ -126,9 +146,13 @@ class Silences:
         if word is None and not len(words):
             return
         before = word if word is not None else int(words[0])
+        if self._rests[signal] and not self._again_us[signal] and len(words):
+            self._repeats(signal, said)
         wide = self._wide(signal, said, before) if len(words) else ()
         for at in wide:
             since = int(words[at - 1]) if at else before
+            if self._every[signal] is None:
+                self._note_pause(signal, since, int(words[at]))
             if self._usual(signal, since, int(words[at]) - since):
                 continue
             self._gap(signal, time_us, since, int(words[at]), found)
@@ -175,6 +199,34 @@ class Silences:
         """Silences shorter than this change no learned limit."""
         even_us = self._even_us[signal]
         return min(max(LEAST_US, 10 * even_us), LEAST_LEARNED_US) // 3 if even_us else LEAST_LEARNED_US // 3
+
+    def _repeats(self, signal: int, said: Words) -> None:
+        """Count words that say the same again; of a rain gauge, that it does not rain."""
+        value, before = said.value, self._said[signal]
+        again = value == np.concatenate(([np.nan if before is None else before], value[:-1]))
+        if self._rain[signal]:
+            again &= value == 0.0
+        at = np.flatnonzero(again)[: BEATS - self._again[signal]]
+        self._again[signal] += len(at)
+        if self._again[signal] == BEATS:
+            self._again_us[signal] = int(said.time_us[at[-1]])
+        self._said[signal] = float(value[-1])
+
+    def _note_pause(self, signal: int, since: int, until: int) -> None:
+        """Count a pause among those of its three days; what breaks the limit is none."""
+        assert self._start_us is not None
+        pause_us = until - since - (self._lost(until) - self._lost(since))
+        if self._silent[signal] or pause_us > self._limit_us(signal, since):
+            return
+        period, pauses = (until - self._start_us) // LEARNING_US, self._pauses[signal]
+        if not pauses or pauses[-1][0] != period:
+            pauses.append([period, pause_us, 0])
+            del pauses[:-2]
+        newest = pauses[-1]
+        if pause_us * NEAR > newest[1]:
+            newest[1], newest[2] = pause_us, 0
+        newest[1] = max(newest[1], pause_us)
+        newest[2] += int(pause_us >= NEAR * newest[1])
 
     def _usual(self, signal: int, since: int, gap_us: int) -> bool:
         """Whether a gap is no silence and teaches nothing: no longer than one heard, and within the limit."""
@@ -231,14 +283,32 @@ class Silences:
         if every is not None:
             return int(max(10e6 * every, 120e6))
         assert self._start_us is not None
+        if self._rests[signal] and not 0 < self._again_us[signal] <= now_us:
+            return EVER_US
         longest, even = self._longest_us[signal], self._even_us[signal]
         heard_us = now_us - self._start_us
         evenly = longest <= (EVEN if heard_us >= DAY_US else EVENEST) * even
         if 0 < self._learned_us[signal] <= now_us and heard_us >= QUARTER_US and evenly:
             return int(max(3 * longest, 10 * even, LEAST_US))
+        if self._speaks_on_change(signal, now_us):
+            return max(3 * longest, WEEK_US)
         if heard_us < LEARNING_US:
             return DAY_US
         return 3 * longest if longest >= DAY_US else min(max(3 * longest, LEAST_LEARNED_US), DAY_US)
+
+    def _lately(self, signal: int, now_us: int) -> list[list[int]]:
+        """What its pauses were like in the last two periods."""
+        assert self._start_us is not None
+        period = (now_us - self._start_us) // LEARNING_US
+        return [pauses for pauses in self._pauses[signal] if pauses[0] >= period - 1]
+
+    def _speaks_on_change(self, signal: int, now_us: int) -> bool:
+        """Whether its pauses are those of one that gives no sign of life of itself."""
+        lately, even_us = self._lately(signal, now_us), self._even_us[signal]
+        longest = max((its for _, its, _ in lately), default=0)
+        if 3 * longest <= LEAST_LEARNED_US or longest <= THIN * even_us:
+            return False
+        return sum(near for _, its, near in lately if its >= NEAR * longest) < BEATS
 
     def saved(self) -> dict[str, Any]:
         return {
@@ -248,6 +318,10 @@ class Silences:
             "word_us": self._word_us,
             "word_lost_us": self._word_lost_us,
             "longest_us": self._longest_us,
+            "pauses": self._pauses,
+            "said": self._said,
+            "again": self._again,
+            "again_us": self._again_us,
             "lesson_us": self._lesson_us,
             "even_us": self._even_us,
             "learned_us": self._learned_us,

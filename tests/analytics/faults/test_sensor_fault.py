@@ -10,14 +10,14 @@ import numpy as np
 import pytest
 
 sys.path.insert(0, str(Path(__file__).parent))
-from holding import CUT_IN, CUT_OUT, DAY_S, NIGHT_S, START_US, Holding, at_s, last_words, told
+from holding import CUT_IN, CUT_OUT, DAY_S, NIGHT_S, START_US, Floats, Holding, at_s, last_words, told
 
 from analytics.engine import Engine
 from analytics.judging.contradiction import Contradictions, Evidence, Still
 from analytics.judging.reference import Reference
-from analytics.plant.description import Measure, Signal
+from analytics.plant.description import Measure, Plant, Signal
 from analytics.readings import Readings
-from analytics.records import Cycle, Outcome
+from analytics.records import Cycle, Finding, Outcome
 from analytics.seeing.events import Run
 
 STUCK_S = 4 * DAY_S
@@ -438,3 +438,68 @@ def test_runs_of_four_seconds_are_runs_that_the_motor_has_seen() -> None:
     """A tank without air fills in less time than a wild word may last; the motor says so each time."""
     found = told(Holding(tank_m3=0.005, every_s=1.0, motor_every_s=1.0, demand_m3_s=1e-4).outcome(0.6))
     assert [one for one in found if one[0] == "sensor_fault"] == []
+
+
+def said_by(plant: Plant, courses: list[tuple[Floats, Floats]]) -> list[Finding]:
+    """Findings of what each signal said at some seconds since the start."""
+    parts = [
+        Readings.of(np.full(len(at), number), START_US + (at * 1e6).astype(np.int64), value)
+        for number, (at, value) in enumerate(courses)
+    ]
+    return last_words(Engine(plant).feed(Readings.concatenate(parts).in_time_order()))
+
+
+RAIN = Signal("rain", Measure.RAINFALL, "h/r", "m")
+LEVEL = Signal("level", Measure.STORAGE_LEVEL, "h/l", "m", every_s=60.0, of="rain")
+
+
+@pytest.mark.parametrize("tells_of_none", [False, True])
+def test_rain_gauge_that_speaks_when_it_rains_is_well_in_the_dry(tells_of_none: bool) -> None:
+    """Four hours' drizzle, a word a minute, then weeks without; one that has said of each dry minute that
+    nothing fell is silent ten minutes later."""
+    plant = replace(Holding().plant(), signals=(LEVEL, RAIN))
+    t = np.arange(0.0, 25.0 * DAY_S, 60.0)
+    rains = (t % (11.0 * DAY_S) > 7.0 * 3600.0) & (t % (11.0 * DAY_S) < 11.0 * 3600.0)
+    speaks = (t < 2.0 * DAY_S) if tells_of_none else rains
+    found = said_by(plant, [(t, np.full(len(t), 1.5)), (t[speaks] + 3.0, np.where(rains, 2e-4, 0.0)[speaks])])
+    silent = [one for one in found if one.of == "rain"]
+    assert [one.cause for one in silent] == (["silent"] if tells_of_none else [])
+    assert all(at_s(one.raised_us) < 2.0 * DAY_S + 700.0 for one in silent)
+
+
+@pytest.mark.parametrize("heartbeat", [False, True])
+def test_contact_without_a_heartbeat_rests_while_its_owner_is_away(heartbeat: bool) -> None:
+    """Runs of a minute and a half, three a day, then none for ten days; one with a heartbeat of half an hour
+    has fallen silent ten of them later."""
+    plant = replace(Holding().plant(), signals=(LEVEL, Signal("motor", Measure.PUMP_RUNNING, "h/m", None)))
+    rng = np.random.default_rng(2)
+    starts = np.sort(rng.uniform(0.0, 8.0 * DAY_S, 24))
+    edges = np.ravel(np.column_stack((starts, starts + 90.0)))
+    beats = np.arange(0.0, 8.0 * DAY_S, 1800.0) if heartbeat else np.empty(0)
+    at = np.sort(np.concatenate((edges, beats)))
+    on = np.searchsorted(edges, at, side="right") % 2
+    t = np.arange(0.0, 18.0 * DAY_S, 60.0)
+    found = said_by(plant, [(t, np.full(len(t), 1.5)), (at, on.astype(float))])
+    silent = [one for one in found if one.of == "motor" and one.cause == "silent"]
+    assert len(silent) == int(heartbeat)
+    assert all(8.0 * DAY_S < at_s(one.raised_us) < 8.0 * DAY_S + 10.1 * 1800.0 for one in silent)
+
+
+@pytest.mark.parametrize("heartbeat", [False, True])
+def test_contact_that_has_died_is_silent_and_one_with_a_sign_of_life_is_stuck(heartbeat: bool) -> None:
+    """It speaks on change alone, which nobody misses for days; but pressure climbs."""
+
+    def hush(t):
+        on = np.searchsorted(edges, t, side="right") % 2
+        changed = np.diff(on, prepend=0) != 0
+        return ~(changed & (t < STUCK_S)) & ~(
+            (t % 7200.0 < 10.0) if heartbeat else np.zeros(len(t), np.bool_)
+        )
+
+    holding = Holding(demand_m3_s=1e-4, declared=False, hush={"motor": hush})
+    at, _, ran_s = holding._knots(7.0)
+    edges = np.ravel(np.column_stack((at[:-1], at[1:]))[np.diff(ran_s) > 0.0])
+    holding.spoil = {"motor": after(STUCK_S, np.zeros_like)}
+    found = [one for one in last_words(holding.outcome(7.0)) if one.of == "motor"]
+    assert [(one.fault, one.cause) for one in found] == [("sensor_fault", "stuck" if heartbeat else "silent")]
+    assert STUCK_S < at_s(found[0].raised_us) < STUCK_S + DAY_S
