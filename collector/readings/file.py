@@ -43,6 +43,9 @@ _STRETCH = 1 << 19
 _DAMAGED = (EOFError, zlib.error, gzip.BadGzipFile, cast("type[Exception]", igzip_lib.IsalError))
 #: Readings handed over at once: some days of them.
 _CHUNK = 250_000
+#: The first stretch of text and the first chunk are so small, and each is twice the one before until it is
+#: full-grown: whoever waits for the beginning of the file can set to work.
+_FIRST_STRETCH, _FIRST_CHUNK = 1 << 16, 2_000
 
 
 _NONE_YET = int(np.iinfo(np.int64).min)
@@ -121,15 +124,15 @@ class ReadingsFile:
     def _chunks(self) -> Iterator[Readings]:
         """Blocks in the file's order, joined into chunks."""
         waiting: list[Readings] = []
-        count = 0
+        count, enough = 0, min(_FIRST_CHUNK, self._chunk)
         for block in self._parsed():
             self._account(block)
             if len(block.value):
                 waiting.append(Readings(block.signal, block.time_us, block.value))
                 count += len(block.value)
-            if count >= self._chunk:
+            if count >= enough:
                 yield Readings.concatenate(waiting)
-                waiting, count = [], 0
+                waiting, count, enough = [], 0, min(2 * enough, self._chunk)
         if waiting:
             yield Readings.concatenate(waiting)
         if self._damage:
@@ -159,10 +162,10 @@ class ReadingsFile:
     def _stretches(self) -> Generator[bytes]:
         """The text below the header in stretches of whole lines."""
         with _opened(self.path) as file:
-            rest = _after_header(file, self.path)
+            rest, size = _after_header(file, self.path), _FIRST_STRETCH
             while True:
                 try:
-                    more = file.read(_STRETCH)
+                    more = file.read(size)
                 except _DAMAGED as error:
                     yield from _last(rest)
                     self._damage = str(error)
@@ -170,6 +173,7 @@ class ReadingsFile:
                 if not more:
                     yield from _last(rest)
                     return
+                size = min(2 * size, _STRETCH)
                 cut = more.rfind(b"\n") + 1
                 if cut:
                     yield rest + more[:cut]
