@@ -17,7 +17,7 @@ without any demand); a pump that was switched off by hand (stops far from cut-ou
 
 Cause: `analytics.judging.cycling_cause`, from up to EVIDENCE 24 runs since the fault began; a switch that
 flutters: `analytics.judging.flutter`. A cause that was told is changed only for one that is surer, or that
-KEPT runs in a row have told.
+KEPT runs in a row have told, and as many in all: one fault has one cause, whatever some runs look like.
 
 Parameters. A run is short below min_run_time (60 s where the file gives none: common practice, motors to
 1 hp) less how finely it was seen. Three of five runs: a household's run is short by chance (a power cut,
@@ -40,6 +40,7 @@ from statistics import median
 from typing import TYPE_CHECKING
 
 from analytics import words
+from analytics.judging.charge_or_switch import TOLD, UP, stand_on_charge
 from analytics.judging.cycling_cause import (
     GROWN,
     GROWN_FROM_FILE,
@@ -110,16 +111,21 @@ class CyclingMemory:
     sure: float = 0.0
     rival: str | None = None  # another cause, and how many runs in a row have told it
     rival_runs: int = 0
+    votes: dict[str, int] = field(default_factory=dict)  # runs that have told a cause, since the fault began
     footing: Footing = field(default_factory=Footing)
 
     def take(self, verdict: Verdict) -> None:
-        """A cause that is surer than the one told, or that has been told again and again."""
-        self.rival_runs = self.rival_runs + 1 if verdict.cause == self.rival else 1
-        self.rival = verdict.cause
-        known = self.cause is not None
-        if known and (verdict.cause is None or (verdict.sure <= self.sure and self.rival_runs < KEPT)):
-            return
-        self.cause, self.sure, self.between = verdict.cause, verdict.sure, list(verdict.between)
+        """A cause that is surer than the one told, or that has been told in a row and as often."""
+        cause = verdict.cause
+        self.rival_runs = self.rival_runs + 1 if cause == self.rival else 1
+        self.rival = cause
+        if cause is not None:
+            self.votes[cause] = self.votes.get(cause, 0) + 1
+        if self.cause is not None:
+            as_often = cause is not None and self.votes[cause] >= self.votes.get(self.cause, 0)
+            if cause is None or (verdict.sure <= self.sure and not (as_often and self.rival_runs >= KEPT)):
+                return
+        self.cause, self.sure, self.between = cause, verdict.sure, list(verdict.between)
 
 
 class ShortCycling(Detector):
@@ -206,10 +212,12 @@ class ShortCycling(Detector):
             by_time = middle([timed(seen, known.water, usual, delivery_m3_s) for seen in memory.runs])
             has_grown = by_time is None or by_time >= BACK
         frequent = self._too_frequent(run)
-        if len(short) >= ENOUGH or has_grown or oddly or frequent:
+        charge = stand_on_charge(memory.runs, known) if len(memory.runs) == KEPT else None
+        charged = charge is not None and charge > TOLD
+        if len(short) >= ENOUGH or has_grown or oddly or charged or frequent:
             if not stands:
                 memory.evidence = (short if len(short) >= ENOUGH else memory.runs)[:]
-            only_frequent = frequent and len(short) < ENOUGH
+            only_frequent = frequent and len(short) < ENOUGH and not charged
             self._find_cause(known, usual, grown, has_grown, only_frequent)
             if memory.onset_us is None:
                 memory.onset_us = min((s.start_us for s in short), default=memory.runs[0].start_us)
@@ -222,7 +230,8 @@ class ShortCycling(Detector):
     ) -> None:
         runs = self.memory.evidence
         foot = judged(self.memory.footing, band_of(self.plant, usual), known.water, runs[0].start_us)
-        grounds = Grounds(runs, foot, grown, has_grown, often, usual, self.plant, known.water)
+        charge = stand_on_charge(runs, known)
+        grounds = Grounds(runs, foot, grown, has_grown, often, usual, self.plant, known.water, charge)
         self.memory.take(cause_of(grounds))
 
     def _grown_limit(self, known: Known) -> float:
@@ -248,7 +257,7 @@ class ShortCycling(Detector):
         memory = self.memory
         if not known.is_open(self.FAULT):
             memory.onset_us, memory.cause, memory.sure, memory.good = None, None, 0.0, 0
-            memory.rival, memory.rival_runs = None, 0
+            memory.rival, memory.rival_runs, memory.votes = None, 0, {}
             return ()
         last = memory.runs[-1]
         sound = self._sound(last, known)
@@ -262,7 +271,7 @@ class ShortCycling(Detector):
             return ()
         memory.onset_us, memory.good, memory.runs, memory.brief = None, 0, memory.runs[-1:], []
         memory.cause, memory.sure, memory.evidence, memory.between = None, 0.0, [], []
-        memory.rival, memory.rival_runs = None, 0
+        memory.rival, memory.rival_runs, memory.votes = None, 0, {}
         told = f"Runs take {words.duration(last.run_s)} again: the cure has worked."
         return [AllClear(self.FAULT, summary=told, evidence={"run_time_after_s": last.run_s})]
 
@@ -280,7 +289,9 @@ class ShortCycling(Detector):
                 foot = judged(self.memory.footing, band, known.water).stands
                 from_cut_in = self.memory.footing.runs and self.memory.footing.runs[-1][3] < LOW
                 return None if foot == "unknown" else bool(foot == "whole" and from_cut_in)
-            return None if seen.leap is None else seen.leap < 0.5 * LEAP_SHARE
+            ups = [one.up for one in self.memory.evidence if one.up is not None]
+            begins_low = seen.up is None or not ups or seen.up < max(0.5 * median(ups), 0.5 * UP)
+            return None if seen.leap is None else seen.leap < 0.5 * LEAP_SHARE and begins_low
         if cause == "narrow_switch_band":
             return None if seen.band is None else seen.band > 0.5 * (1.0 + NARROW)
         if cause == "lost_air_charge":

@@ -9,13 +9,15 @@ What the sensors show. Pressures at starts and stops, run after run, away from w
 
 Mistaken for. A setting that differs from the plant file from the first day (a nameplate, not a fault: the
 plant's own first runs are the reference); a gauge that drifts (both ends move by the same amount: the
-summary says so); a narrow band that short-cycles (that finding speaks, this one hangs on it).
+summary says so); a narrow band that short-cycles (that finding speaks, this one hangs on it); an air charge
+above cut-in (`analytics.judging.charge_or_switch`).
 
 Parameters. A move of MOVED (a tenth of the band: switches repeat to a few hundredths, common practice, no
 source) and five standard errors of the median of six runs, three times in a row: with 50 runs a day
 one-sided five sigma is wrong less than once in a hundred plant-years. Samples far apart see a stop within
 what pressure rises from one to the next, and a weaker pump's nearer to the cut-out: that is put right by its
-half, and a move smaller than it is none.
+half, and a move smaller than it is none. Where a charge above cut-in may be it, PATIENT 12 runs are waited
+for, twice what the median is of, and then both are named.
 
 Source: common practice, no source.
 """
@@ -23,10 +25,14 @@ Source: common practice, no source.
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from math import hypot
 from typing import TYPE_CHECKING
 
 from analytics import words
+from analytics.judging.air import median_error
+from analytics.judging.charge_or_switch import MOST, TOLD, charge_odds
 from analytics.judging.footing import FINE_S, Footing, band_of, judged, note_beat, note_run, seen_below
+from analytics.judging.signature import best_delivery
 from analytics.judging.watch import AllClear, Claim, Coverage, Detector
 from analytics.plant.description import MOTOR_MEASURES, Measure
 
@@ -42,6 +48,7 @@ MOVED = 0.10
 SIGMAS = 5.0
 LAST = 6
 IN_A_ROW = 3
+PATIENT = 12
 BACK = 0.5
 #: A charge above cut-in shows as a cut-in that has moved up by more than the line's own curve.
 COLLAPSED = 0.22
@@ -51,6 +58,7 @@ COLLAPSED = 0.22
 class DriftMemory:
     row: int = 0
     back: int = 0
+    charge: float = 0.0  # log of the odds of a charge above cut-in
     onset_us: int = 0
     cut_in: bool = False
     footing: Footing = field(default_factory=Footing)
@@ -89,7 +97,11 @@ class SwitchDrift(Detector):
         if memory.row == 0:
             memory.onset_us = known.signature.recent[-min(LAST // 2, len(known.signature.recent))].at_us
         memory.row += 1
-        return [self._claim(start, stop, limit_start, limit_stop)] if memory.row >= IN_A_ROW else ()
+        memory.charge = _charge_odds(start, known) if start > 0.0 and stop < limit_stop else -MOST
+        patient = memory.charge > -TOLD and memory.row < PATIENT
+        if memory.row < IN_A_ROW or memory.charge > TOLD or patient:
+            return ()
+        return [self._claim(start, stop, limit_start, limit_stop)]
 
     def beat(self, beat: Beat, known: Known) -> Sequence[Word]:
         """Pressures far apart are kept: one below a cut-in that has moved up says that it has not."""
@@ -152,12 +164,27 @@ class SwitchDrift(Detector):
             said += (
                 " Both by the same amount: a gauge that drifts looks the same, compare with another gauge."
             )
+        elif self.memory.charge > -TOLD:
+            said += " An air charge above cut-in looks much the same: check it with the tank drained."
         evidence = {"cut_in_moved_pa": start, "cut_out_moved_pa": stop}
         return Claim(self.FAULT, self.memory.onset_us, "low", 0.85, said, evidence=evidence)
 
 
 def _moved(plant: Plant, pascal: float) -> str:
     return f"{'up' if pascal > 0 else 'down'} by {words.pressure(plant, abs(pascal))}"
+
+
+def _charge_odds(start_pa: float, known: Known) -> float:
+    """By delivery, of runs that begin `start_pa` above the usual."""
+    clean, lately = known.signature.clean, known.signature.now
+    name = "delivery_m3_s" if "delivery_m3_s" in clean else best_delivery(clean)
+    now = lately(name, LAST) if name is not None else None
+    if name is None or now is None or not known.water.true:
+        return 0.0
+    base, count = clean[name], known.signature.learned_runs
+    share = now.middle / base.middle
+    error = hypot(median_error(now, LAST), share * median_error(base, count)) / base.middle
+    return charge_odds(share, error, start_pa / known.usual.band_pa, known.usual, known.water)
 
 
 def _nearer(now_pa: float, clean_pa: float, setting_pa: float) -> bool:

@@ -16,7 +16,6 @@ Parameters:
     GROWN 1.4       apparent delivery of a learned plant: see `analytics.faults.short_cycling`;
     GROWN_FROM_FILE 1.5  the rating itself may be wrong by a fifth, the tank's size by as much
     LEAP_SURE 0.5   of the band: no tank that holds air leaps so far
-    LOWER_TOP 0.2   of the band: twice what a switch moves that has only drifted; TOP_RUNS beats tell it
     HIGH 0.93, HIGH_ERROR 0.06  delivery in the band's upper part over that of all: from the quadratic
                     curve with a shut-off head 1.3 to 2 times the cut-out
     RATED_ERROR 0.2 of a rating that no run has checked; TIMED_RUNS 6 make a median by times
@@ -45,6 +44,8 @@ from analytics.judging.cycling_run import (
     sound_delivery_m3_s,
     timed,
 )
+from analytics.judging.cycling_series import END as LOWER_TOP
+from analytics.judging.cycling_series import ends_lower, spans_the_band
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -56,7 +57,6 @@ if TYPE_CHECKING:
 
 GROWN, GROWN_FROM_FILE = 1.4, 1.5
 LEAP_SURE, HALF = 0.5, 0.5
-LOWER_TOP = 0.2
 HIGH, HIGH_ERROR = 0.93, 0.06
 RATED_ERROR = 0.2
 TIMED_RUNS = 6
@@ -87,6 +87,7 @@ class Grounds:
     usual: Reference
     plant: Plant
     water: Water
+    charge: float | None = None  # log of the odds of a charge above cut-in
 
     @property
     def limit(self) -> float:
@@ -129,6 +130,8 @@ def _by_leap(grounds: Grounds) -> Verdict | None:
     """A collapse and a leap that were met, or that many runs imply."""
     if grounds.foot.stands == "overcharged":
         return Verdict("overcharged_tank", 0.95)
+    if grounds.charge is not None and grounds.charge > TOLD:
+        return Verdict("overcharged_tank", 0.9)
     leap = middle([seen.leap for seen in grounds.runs])
     if leap is None or leap <= LEAP_SHARE:
         return None
@@ -157,8 +160,7 @@ def _by_top(grounds: Grounds) -> Verdict | None:
     """No tank makes the switch stop lower."""
     if grounds.grown is not None and grounds.grown > 1.6:
         return None
-    tops = middle([seen.top for seen in grounds.runs if seen.interval_s < 0.35 * seen.run_s])
-    lower = tops is not None and tops > LOWER_TOP
+    lower = ends_lower(grounds.runs)
     top = grounds.foot.top
     if top is not None and grounds.foot.stands != "overcharged":
         lower = top < 1.0 - LOWER_TOP
@@ -183,7 +185,7 @@ def _by_foot(grounds: Grounds) -> Verdict | None:
         return (
             None if grounds.grown is not None and grounds.grown > 1.6 else Verdict("narrow_switch_band", 0.9)
         )
-    if 2 * len(coarse) <= len(runs) or grounds.grown is not None:
+    if 2 * len(coarse) <= len(runs) or grounds.grown is not None or spans_the_band(coarse):
         return None
     up = middle([seen.up for seen in coarse])
     high = up is not None and up > HALF  # a rest of two samples of a sound band ends below its middle

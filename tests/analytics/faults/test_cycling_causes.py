@@ -153,8 +153,8 @@ def test_runs_that_samples_may_cut_by_half_are_short_on_the_mean_alone(
     for _ in range(1000):
         samples = [max(np.floor(rng.random() + rng.uniform(*true_s) / 10.0), 1.0) for _ in range(5)]
         detector.memory.runs = [
-            Seen(0, 0, 10.0 * count, count < 2.0, None, None, None, None, True, interval_s=10.0)
-            for count in samples
+            Seen(start_us, 0, 10.0 * count, count < 2.0, None, None, None, None, True, interval_s=10.0)
+            for start_us, count in zip(np.cumsum(rng.integers(10, 600, 5)) * 10_000_000, samples, strict=True)
         ]
         three += sum(count < 2.0 for count in samples) >= 3
         called += short_on_the_mean(detector.memory.runs, detector.plant)

@@ -1,0 +1,82 @@
+"""Runs that begin further up than they did: on an air charge above cut-in, or at a switch that moved up.
+
+A tank charged to Pc' above cut-in is empty where its runs seem to begin: from there pressure collapses in a
+moment. Its air is compressed less by the same water, so that tank water worked out with the charge Pc it had
+moves too slowly, from the same run on:
+
+    apparent delivery = r of what it was,   r = (Pc + pa) / (Pc' + pa)
+
+A switch whose cut-in alone moved up leaves delivery what it is in the upper part of the band.
+
+Parameters:
+    UP 0.10      of the band: a move beyond what a switch repeats to (a few hundredths, common practice, no
+                 source), and SIGMAS 5 standard errors of the median; of ten runs nine above LEAST_UP
+    TOP 0.5      of the move: what the other end may have moved by meanwhile; more is a gauge or both nuts
+    UPPER 0.13   of delivery is lost over the whole band from its middle to its top, ERROR_UPPER 0.06:
+                 quadratic curve with a shut-off head 1.3 to 2 times the cut-out
+    ERROR 0.03   that draws within runs hide, beside the scatter
+    TOLD 2       log of odds of seven to one; TOO_LITTLE 3 standard errors less than either foretells
+
+Source: Boyle's law.
+"""
+
+from __future__ import annotations
+
+from math import hypot, sqrt
+from statistics import median
+from typing import TYPE_CHECKING
+
+from analytics.seeing.water import CHARGE_BELOW_CUT_IN_PA
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from analytics.judging.cycling_run import Seen
+    from analytics.judging.reference import Reference
+    from analytics.judging.watch import Known
+    from analytics.seeing.water import Water
+
+UP, LEAST_UP, SIGMAS = 0.10, 0.05, 5.0
+TOP = 0.5
+UPPER, ERROR_UPPER, ERROR = 0.13, 0.06, 0.03
+TOLD, MOST, TOO_LITTLE = 2.0, 6.0, 3.0
+#: A median's standard error over the mean's, and the standard deviation of a median absolute deviation.
+OF_A_MEDIAN, OF_A_MAD = 1.2533, 1.4826
+LEAST_SIGMA = 0.04
+FEWEST = 4
+
+
+def charge_odds(share: float, error: float, up: float, usual: Reference, water: Water) -> float:
+    """Log of the odds of a charge over a switch, both `up` (a share of the band) above the usual cut-in, by
+    apparent delivery over the usual and its standard error."""
+    by_switch = 1.0 - UPPER * up
+    absolute_pa = usual.start_pa + up * usual.band_pa + water.atmosphere_pa_abs
+    good_pa = max(water.precharge_pa, usual.start_pa - CHARGE_BELOW_CUT_IN_PA)  # a plate may say too little
+    shares = [
+        by_switch * (charge_pa + water.atmosphere_pa_abs) / absolute_pa
+        for charge_pa in (water.precharge_pa, good_pa)
+    ]
+    by_charge = min(max(share, min(shares)), max(shares))
+    sigma = hypot(error, ERROR, ERROR_UPPER * up)
+    if share < by_charge - TOO_LITTLE * sigma:
+        return 0.0  # something else takes delivery away
+    odds = ((share - by_switch) ** 2 - (share - by_charge) ** 2) / (2.0 * sigma**2)
+    return min(max(odds, -MOST), MOST)
+
+
+def stand_on_charge(runs: Sequence[Seen], known: Known) -> float | None:
+    """Log of the odds that these runs begin at a charge above cut-in; None where they do not begin further
+    up, or too few were seen finely enough."""
+    usual, clean = known.usual, known.signature.clean.get("start_pa")
+    seen = [one for one in runs if one.apparent is not None and one.up is not None and one.top is not None]
+    if len(seen) < max(FEWEST, 0.8 * len(runs)) or not usual.learned or clean is None:
+        return None
+    ups = sorted(one.up or 0.0 for one in seen)
+    up, top = median(ups), median([one.top or 0.0 for one in seen])
+    error = SIGMAS * OF_A_MEDIAN / sqrt(len(ups)) * clean.sigma / usual.band_pa
+    if up < max(UP, error) or ups[len(ups) // 10] < LEAST_UP or abs(top) > TOP * up:
+        return None
+    shares = [one.apparent or 0.0 for one in seen]
+    share = median(shares)
+    scatter = max(OF_A_MAD * median([abs(one - share) for one in shares]), LEAST_SIGMA)
+    return charge_odds(share, OF_A_MEDIAN * scatter / sqrt(len(shares)), up, usual, known.water)

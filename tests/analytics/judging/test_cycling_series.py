@@ -1,0 +1,87 @@
+"""Runs that few samples met, together: what they say of the band, and of how long they last."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from analytics.faults.short_cycling import CyclingMemory
+from analytics.judging.cycling_cause import Verdict
+from analytics.judging.cycling_run import Seen
+from analytics.judging.cycling_series import KEPT, ends_lower, short_on_the_mean, spans_the_band
+from tests.analytics import traces
+
+EVERY_S = 10.0
+
+
+def sampled(
+    count: int, run_s: float, foot: float, top: float, seed: int, collapse_s: float = 0.0
+) -> list[Seen]:
+    """Runs from `foot` to `top` (shares of the band), sampled each ten seconds with phases of their own. The
+    start is met by the rest's line, or, `collapse_s` of each rest, at the very cut-in."""
+    rng, seen = np.random.default_rng(seed), []
+    for start_s in np.cumsum(rng.integers(60, 3000, count)):
+        into_s = rng.uniform(0.0, min(EVERY_S, run_s))
+        last_s = into_s + EVERY_S * ((run_s - into_s) // EVERY_S)
+        ends = foot + (top - foot) * last_s / run_s
+        met = rng.random() < collapse_s / EVERY_S
+        begins = (0.0 if met else foot) + 0.03 * rng.standard_normal()
+        words_s = EVERY_S * max(round(run_s / EVERY_S + rng.uniform(-0.5, 0.5)), 1)
+        seen.append(
+            Seen(
+                int(start_s * 1e6), int((start_s + run_s) * 1e6), words_s, True, None, None, None, None, True,
+                up=begins, top=1.0 - ends, interval_s=EVERY_S,
+            )
+        )  # fmt: skip
+    return seen
+
+
+def test_a_stop_that_no_sample_met_is_no_lower_one() -> None:
+    """Runs of 20 s: the last sample of half of them lies more than a fifth of the band below the stop."""
+    whole = [ends_lower(sampled(12, 20.0, 0.0, 1.0, seed)) for seed in range(200)]
+    lower = [ends_lower(sampled(24, 20.0, 0.0, 0.6, seed)) for seed in range(200)]
+    assert sum(whole) <= 2
+    assert sum(lower) > 190
+
+
+def test_one_wild_word_hides_no_lower_stop() -> None:
+    runs = sampled(24, 20.0, 0.0, 0.6, 1)
+    runs[5].top = -0.4
+    assert ends_lower(runs)
+
+
+def test_runs_that_begin_at_cut_in_again_and_again_stand_on_no_charge() -> None:
+    assert sum(spans_the_band(sampled(12, 20.0, 0.0, 1.0, seed)) for seed in range(200)) > 190
+    charged = [spans_the_band(sampled(12, 20.0, 0.6, 1.0, seed, collapse_s=2.0)) for seed in range(200)]
+    assert sum(charged) <= 2
+
+
+def test_runs_whose_stop_was_never_met_do_not_span_the_band() -> None:
+    assert not spans_the_band(sampled(12, 20.0, 0.0, 0.6, 1))
+
+
+@pytest.mark.parametrize(("starts", "short"), [((0, 6, 12, 18, 24), False), ((0, 6, 19, 30, 52), True)])
+def test_runs_that_keep_step_with_the_samples_are_one_chance(starts: tuple[int, ...], short: bool) -> None:
+    """The motor stands 45 s; runs of that length, each 180 s, may all be met by one word each 30 s. Five that
+    come at odds with the samples are too short together."""
+    plant = traces.plant(pump=replace(traces.plant().pump, min_run_time_s=45.0))
+    met_s = [30.0 * at for at in starts]
+    runs = [
+        Seen(int(at * 1e6), int(at * 1e6 + 3e7), 30.0, True, None, None, None, None, True, interval_s=30.0)
+        for at in met_s
+    ]
+    assert short_on_the_mean(runs, plant) is short
+
+
+def test_a_cause_that_most_runs_told_is_not_changed_by_a_few_in_a_row() -> None:
+    memory = CyclingMemory()
+    for _ in range(3 * KEPT):
+        memory.take(Verdict("overcharged_tank", 0.9))
+    for _ in range(2 * KEPT):
+        memory.take(Verdict("undersized_tank", 0.85))
+    assert memory.cause == "overcharged_tank"
+    for _ in range(2 * KEPT):
+        memory.take(Verdict("undersized_tank", 0.85))
+    assert memory.cause == "undersized_tank"
