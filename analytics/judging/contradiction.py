@@ -180,7 +180,8 @@ class Contradictions:
         for position in self.climbs.beat(evidence.climbs, beat, doubted):
             still, spoke = evidence.still.get(position, Still()), position in beat.spans
             silent = not spoke and not evidence.climbs.witnesses[position].spoke
-            found[position] = "silent" if silent else "stuck" if still.since_us or not spoke else "implausible"
+            stands = still.since_us or not spoke
+            found[position] = "silent" if silent else "stuck" if stands else "implausible"
         return found
 
     def _note_levels(self, evidence: Evidence, beat: Beat) -> None:

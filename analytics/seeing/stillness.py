@@ -16,7 +16,8 @@ what is usual. ROW words at least, whatever was learned.
 One whose noise is a fifth of its digit repeats itself for hours where pressure rests amid a digit, for
 seconds at the edge of one. So none is judged that ever said the same more than MOST times running: p = 0.8
 over a day, a noise of 0.4 digits amid one. Two days have nights and some twenty rests in them, and that each
-lies at an edge is no chance. One that speaks on change or holds its last word is never judged either.
+lies at an edge is no chance. Nor is a row judged whose words lie APART 2 times as far apart as those that
+differed while it was learned: those are signs of life of a gauge that speaks on change, or holds its last word.
 
 Where a word stands for nothing or for the end of the gauge's scale, it may stand: only words within what
 the gauge has said while it was learned convict it.
@@ -39,7 +40,7 @@ WORDS = 1000
 LONGER = 3
 ROW = 10
 MOST = 50
-
+APART, PAUSE_US = 2.0, 3_600_000_000  # a hole counts as an hour
 
 MOVES, DOUBTFUL, STUCK = 0, 1, 2
 
@@ -68,6 +69,10 @@ class Stillness:
         self._row_us = 0  # since when
         self._longest = 0
         self._low, self._high = float("inf"), float("-inf")  # of what was learned
+        self._differed = 0  # words while learning that were not the same as the one before
+        self._apart_us = 0  # and how far after it they came, in all
+        self._last_us = 0
+        self._lives = False  # of the row that is open, once it is longer than any: it is signs of life
 
     def hear(
         self, signal: int, time_us: NDArray[np.int64], value: NDArray[np.float64]
@@ -86,6 +91,7 @@ class Stillness:
         past = int(np.searchsorted(time_us, self._until_us or 0))
         past = min(max(past, WORDS - self._heard), len(value))
         if past:
+            self._note_pairs(time_us[:past], value[:past])
             _, _, rows = self._rows(time_us[:past], value[:past])
             self._longest = max(self._longest, int(rows.max()))
             self._low = min(self._low, float(value[:past].min()))
@@ -93,6 +99,18 @@ class Stillness:
             self._heard += past
         self._learned = past < len(value)
         return past
+
+    def _note_pairs(self, time_us: NDArray[np.int64], value: NDArray[np.float64]) -> None:
+        first = 0 if self._heard else 1
+        apart_us = np.minimum(np.diff(time_us, prepend=self._last_us), PAUSE_US)[first:]
+        differ = (value != np.concatenate(([self._value], value[:-1])))[first:]
+        self._differed += int(np.count_nonzero(differ))
+        self._apart_us += int(apart_us[differ].sum())
+        self._last_us = int(time_us[-1])
+
+    def _signs_of_life(self, lasted_us: int) -> bool:
+        """Whether the words of a row that is longer than any lie too far apart for a gauge that is asked."""
+        return lasted_us * max(self._differed, 1) > APART * self._apart_us * self._longest
 
     def _rows(
         self, time_us: NDArray[np.int64], value: NDArray[np.float64]
@@ -127,11 +145,16 @@ class Stillness:
             spoken = float(value[begins])
             if row <= self._longest or self._longest > MOST or not self._low < spoken < self._high:
                 continue
+            since_us = open_us if row > past - begins else int(time_us[begins])
+            crossed = past - (row - self._longest)  # the word by which it became longer than any
+            if crossed >= begins:
+                self._lives = self._signs_of_life(int(time_us[crossed]) - since_us)
+            if self._lives:
+                continue
             said[max(begins, past - (row - self._longest)) : past] = DOUBTFUL
             if row > self._limit():
                 stuck = past - (row - self._limit())
                 if stuck >= begins:
-                    since_us = open_us if row > past - begins else int(time_us[begins])
                     at_us, words = int(time_us[stuck]), self._limit() + 1
                     stood.append(Stood(at_us, signal, since_us, words, self._longest, spoken))
                 said[max(begins, stuck) : past] = STUCK
@@ -175,11 +198,11 @@ class Stillness:
     def saved(self) -> list[Any]:
         return [
             self._until_us, self._heard, self._learned, self._value, self._row, self._row_us, self._longest,
-            self._low, self._high,
+            self._low, self._high, self._differed, self._apart_us, self._last_us, self._lives,
         ]  # fmt: skip
 
     def restore(self, saved: list[Any]) -> None:
         (
             self._until_us, self._heard, self._learned, self._value, self._row, self._row_us, self._longest,
-            self._low, self._high,
+            self._low, self._high, self._differed, self._apart_us, self._last_us, self._lives,
         ) = saved  # fmt: skip

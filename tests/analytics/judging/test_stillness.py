@@ -95,6 +95,22 @@ def test_one_that_repeats_itself_each_night_may_stand() -> None:
     assert heard(shown, [])[1] == []
 
 
+@pytest.mark.parametrize("noise", [0.0, 1.0])
+def test_signs_of_life_of_one_that_speaks_on_change_are_no_row(noise: float) -> None:
+    """It speaks where it has moved by two, or each ten minutes; in the third night nobody draws for hours."""
+    t = np.arange(0, 3 * DAY)
+    quiet = (t > 2 * DAY + 20_000) & (t < 2 * DAY + 50_000)
+    level = np.cumsum(np.where(quiet, 0.0, np.random.default_rng(1).normal(0.0, 0.3, len(t)))) % 20.0
+    shown = np.round(level + noise * np.random.default_rng(2).normal(0.0, 0.1, len(t)))
+    keep, last, last_s = np.zeros(len(t), np.bool_), -9.0, -9999
+    for at, value in enumerate(shown.tolist()):
+        if abs(value - last) >= 2.0 or at - last_s >= 600:
+            keep[at], last, last_s = True, value, at
+    stillness = Stillness()
+    time_us = t[keep].astype(np.int64) * 1_000_000
+    assert stillness.hear(0, time_us, shown[keep])[1] == []
+
+
 def test_a_gauge_that_sticks_in_a_run_is_called_in_it_and_nothing_else_is() -> None:
     """A contact and a gauge: it sticks three seconds after a start, as prime that is lost would look."""
     holding = Holding(every_s=1.0, motor_every_s=1.0, demand_m3_s=1e-4)
