@@ -101,7 +101,9 @@ def resolve(truth: Truth, seen: Seen) -> None:
         allowed = 30 * slow if kind == "dry" else 120 * max(1.0, slow / 5)
         truth.deadline_s = truth.symptom_s + allowed
     elif kind == "burst":
-        truth.symptom_s = _first(seen, on & (line < 0.95 * seen.cut_in_pa), a, b)
+        truth.symptom_s = _first(
+            seen, on & (line < 0.95 * seen.cut_in_pa) & (seen.coarse[:, R_PUMPED] > 0), a, b
+        )
         truth.deadline_s = truth.symptom_s + 120 * max(1.0, slow / 5)
     elif kind == "over":
         truth.symptom_s = _first(seen, line > 1.08 * seen.cut_out_pa, a, b)
@@ -151,7 +153,7 @@ def resolve(truth: Truth, seen: Seen) -> None:
         truth.deadline_s = a + float(kind.split(":")[1])
     if truth.fault in ("clogged_filter", "pump_wear"):
         # Seen by runs that move water: none, and nothing shows.
-        wet = (stops > a) & (stops < truth.deadline_s) & (seen.runs[:, 2] > 0)
+        wet = (stops > a) & (stops <= truth.deadline_s) & (seen.runs[:, 2] > 0)
         truth.required &= int(wet.sum()) >= 10
     window = truth.deadline_s - truth.symptom_s
     blind = sum(max(0.0, min(d, truth.deadline_s) - max(c, truth.symptom_s)) for c, d in seen.blind_s)
