@@ -191,6 +191,12 @@ def case_of(seed: int, index: int, mode: str) -> tuple[Case, Generator]:
     changing = rng.random() < (0.7 if mode == "healthy" else 0.3)
     case = drawn(rng, kinds, days, changing)
     afflict(case, rng, kinds, relapse)
+    if mode == "healthy" and rng.random() < 0.15:
+        # Less than makes a pump diagnosable: no motor signal, or levels alone.
+        case.sensors = [s for s in case.sensors if not s.measures.startswith("pump_")]
+        levels = [s for s in case.sensors if s.measures == "storage_level"]
+        if levels and rng.random() < 0.4:
+            case.sensors = levels
     if "depletion" not in kinds:
         refill(case, rng)
     outages(case, rng)

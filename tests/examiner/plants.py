@@ -124,7 +124,7 @@ def made(rng: Generator, needs: set[str], undersized: bool = False) -> Plant:
         starts = int(max(starts, 10 * np.ceil(3600 / (4 * run_s) * 1.2 / 10)))
     vector = np.zeros(ph.PARAMETERS)
     pairs = {
-        ph.ATM: atm, ph.VOLUME: volume, ph.PRECHARGE: precharge, ph.GAMMA: rng.uniform(1.1, 1.3),
+        ph.ATM: atm, ph.VOLUME: volume, ph.PRECHARGE: precharge, ph.GAMMA: rng.uniform(1.05, 1.22),
         ph.TAU: rng.uniform(40, 240), ph.SHUTOFF: shutoff + lift * ph.DENSITY_GRAVITY, ph.PUMP_A: pump_a,
         ph.FILTER_K: filter_k if filtered else 0.0, ph.AFTER: float(filtered == "after_tank"), ph.LIFT: lift,
         ph.RATED_Q: q_in, ph.POWER: 745.7 * rng.choice([0.33, 0.5, 0.75, 1.0, 1.5]) / 0.6,

@@ -97,16 +97,16 @@ def run(case: Case, rng: Generator, folder: Path) -> dict[str, object]:
                 parts = [(n, np.where(t >= at, t + by, t), v, arrive) for n, t, v, arrive in parts]
             out.write(_rows(parts, case.start_epoch))
     (folder / "plant.toml").write_text(plants.text(plant, [s.lines(plant) for s in case.sensors]))
-    motor = next(s for s in case.sensors if s.measures.startswith("pump_"))
-    slow = max(
-        5.0 if s.on_change and s.measures != "pump_running" else s.every_s for s in (case.sensors[0], motor)
-    )
+    pair = [s for s in case.sensors if s.measures == "line_pressure"]
+    pair += [s for s in case.sensors if s.measures.startswith("pump_")][:1]
+    paces = [5.0 if s.on_change and s.measures != "pump_running" else s.every_s for s in pair]
+    slow = max(paces, default=60.0)
     seen = Seen(
         np.concatenate(runs), np.concatenate(coarse), COARSE_S, slow, case.days, case.midnight_s,
         plant.min_run_s,
         plant.drawdown_m3() / plant.q_mid, plant.cut_in_pa, plant.cut_out_pa,
         tuple(s.outlet_m for s in plant.storages), plants.WARN_AHEAD_S,
-        tuple((t.start_s, t.end_s) for s in (case.sensors[0], motor) for t in s.troubles),
+        tuple((t.start_s, t.end_s) for s in pair for t in s.troubles),
     )  # fmt: skip
     for truth in case.truths:
         resolve(truth, seen)
