@@ -16,8 +16,8 @@ what is usual. ROW words at least, whatever was learned.
 One whose noise is a fifth of its digit repeats itself for hours where pressure rests amid a digit, for
 seconds at the edge of one. So none is judged that ever said the same more than MOST times running: p = 0.8
 over a day, a noise of 0.4 digits amid one. Two days have nights and some twenty rests in them, and that each
-lies at an edge is no chance. Nor is a row judged whose words lie APART 2 times as far apart as those that
-differed while it was learned: those are signs of life of a gauge that speaks on change, or holds its last word.
+lies at an edge is no chance. Nor is a row judged whose words lie APART 2 times as far apart as those did that
+differed while it was learned: they are signs of life of a gauge that speaks on change, or holds its last.
 
 Where a word stands for nothing or for the end of the gauge's scale, it may stand: only words within what
 the gauge has said while it was learned convict it.
