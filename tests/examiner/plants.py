@@ -82,7 +82,7 @@ def made(rng: Generator, needs: set[str], undersized: bool = False) -> Plant:
     else:
         cut_in = float(rng.choice([20.0, 30.0, 30.0, 40.0])) * PSI
         cut_out = cut_in + float(rng.choice([15.0, 20.0, 20.0, 22.0])) * PSI
-    q_in = float(np.exp(rng.uniform(np.log(9), np.log(50)))) * LITRE_A_MINUTE
+    q_in = float(np.exp(rng.uniform(np.log(12), np.log(55)))) * LITRE_A_MINUTE
     ratio = float(rng.uniform(0.5, 0.85))
     shutoff = (cut_out - ratio**2 * cut_in) / (1 - ratio**2)
     whole = (shutoff - cut_in) / q_in**2
