@@ -16,8 +16,8 @@ Mistaken for. Heavy use (cycles as fast as 4 D / Q, with runs of D / (Q - q) > D
 without any demand); a pump that was switched off by hand (stops far from cut-out).
 
 Cause: `analytics.judging.cycling_cause`, from up to EVIDENCE 24 runs since the fault began; a switch that
-flutters: `analytics.judging.flutter`. A cause that was told is changed only for one that is surer, or that
-KEPT runs in a row have told, and as many in all: one fault has one cause, whatever some runs look like.
+flutters: `analytics.judging.flutter`. A cause that was told is changed only for one that KEPT runs in a
+row have told, surer or as many in all: one fault has one cause, whatever some of its runs look like.
 
 Parameters. A run is short below min_run_time (60 s where the file gives none: common practice, motors to
 1 hp) less how finely it was seen. Three of five runs: a household's run is short by chance (a power cut,
@@ -115,15 +115,16 @@ class CyclingMemory:
     footing: Footing = field(default_factory=Footing)
 
     def take(self, verdict: Verdict) -> None:
-        """A cause that is surer than the one told, or that has been told in a row and as often."""
+        """A cause, or in place of one told that which KEPT runs in a row have told, surer or as often."""
         cause = verdict.cause
         self.rival_runs = self.rival_runs + 1 if cause == self.rival else 1
         self.rival = cause
         if cause is not None:
             self.votes[cause] = self.votes.get(cause, 0) + 1
         if self.cause is not None:
-            as_often = cause is not None and self.votes[cause] >= self.votes.get(self.cause, 0)
-            if cause is None or (verdict.sure <= self.sure and not (as_often and self.rival_runs >= KEPT)):
+            if cause is None or (cause != self.cause and self.rival_runs < KEPT):
+                return
+            if verdict.sure <= self.sure and self.votes[cause] < self.votes.get(self.cause, 0):
                 return
         self.cause, self.sure, self.between = cause, verdict.sure, list(verdict.between)
 

@@ -13,7 +13,8 @@ at LEAST_SHARE is the leak: never zero, night and day. What is measured badly co
 hours in which water goes by steps say how much leaks: in a full house somebody draws in nearly all, and it
 is no leak. But draws only add: hours that lost surely less than half of it, by steps or not, refute it.
 
-A tank that has lost air (`analytics.judging.air`) makes each flow look larger: that is taken off.
+A tank that has lost air (`analytics.judging.air`) makes each flow look larger, and air that is going makes
+pressure fall with no water drawn, by V_air dn/n: both are taken off.
 
 Mistaken for it: the air's cooling after a fill (only rests older than ten minutes count, unless the
 pump never rests so long); a tank in the sun, which rises by day and falls in the evening by some
@@ -28,7 +29,9 @@ Parameters:
     LEAST_SHARE_H  0.8 %   of the tank's volume an hour (1.3 L/h for 44 gal): half as much again as
                            the sun moves
     ERRORS         3       standard errors of that hour's slope above it
-    SURELY         2       standard errors; FEWEST 4 samples, else a slope's own error says little
+    SURELY         2       standard errors; FEWEST 4 samples, else a slope's own error says little; of a rest
+                           shorter than SHORTEST_S by its pressures, whose two edges each lie anywhere between
+                           two samples: AN_EDGE 0.41 of an interval (6^-0.5)
     REFUTED        3       of a day's hours with less than half of it: two may follow on a quick draw, after
                            which the air warms and pressure creeps back (some litres' worth, in minutes)
     STEADY         2.5     times the lower QUIETEST 0.1 of the hours' scatters about their lines, of all or of
@@ -62,8 +65,10 @@ from typing import TYPE_CHECKING
 
 from analytics import words
 from analytics.faults.leak_path import LeakPath, Path, PathMemory, rise_share
-from analytics.judging.air import air_left
+from analytics.judging.air import air_left, escaping_1_s
+from analytics.judging.reference import USUAL_CUT_IN_PA, USUAL_CUT_OUT_PA
 from analytics.judging.watch import AllClear, Claim, Coverage, Detector
+from analytics.outlooks.balance import PUMP_RISE_SHARE
 from analytics.plant.description import MOTOR_MEASURES, Measure
 from analytics.records import Outlook
 
@@ -73,7 +78,7 @@ if TYPE_CHECKING:
     from analytics.judging.watch import Known, Word
     from analytics.plant.description import Plant
     from analytics.seeing.beats import Beat
-    from analytics.seeing.events import Day, Rest
+    from analytics.seeing.events import Day, Rest, Run
 
 LEAST_SHARE_H = 0.008
 ERRORS = 3.0
@@ -85,7 +90,9 @@ HOUR_US = 3_600_000_000
 SETTLED_S = 590.0
 SHORTEST_S = 240.0
 KEEP_HOURS = 72
+USUAL_MIDDLE_PA = 0.5 * (USUAL_CUT_IN_PA + USUAL_CUT_OUT_PA)
 FEWEST, SURELY = 4, 2.0
+AN_EDGE = 0.41
 STEADY, BENT, STEADY_HOURS = 2.5, 0.02, 6
 QUIETEST = 0.1
 ALIKE, ALIKE_HOURS = 2.0, 4
@@ -117,6 +124,8 @@ class SeepMemory:
     leak_m3_s: float = 0.0
     cause: Path | None = None
     onset_us: int = 0
+    shares: list[list[float]] = field(default_factory=list)  # of the air left, hour by hour, and errors
+    stop_pa: float | None = None  # of the newest run
     low_m3_s: float = 0.0  # the day's low loss while it is being judged
     path: PathMemory = field(default_factory=PathMemory)
 
@@ -129,6 +138,9 @@ class SupplyLeak(Detector):
     def __init__(self, plant: Plant) -> None:
         super().__init__(plant)
         self._path = LeakPath(plant)
+        switch = plant.switch
+        self._middle_pa = 0.5 * (switch.cut_in_pa + switch.cut_out_pa) if switch else USUAL_MIDDLE_PA
+        self._pump_rise_pa = PUMP_RISE_SHARE * (switch.cut_out_pa - switch.cut_in_pa) if switch else inf
 
     def rest(self, rest: Rest, known: Known) -> Sequence[Word]:
         long_enough = (rest.to_us - rest.from_us) / 1e6 >= SHORTEST_S
@@ -139,21 +151,39 @@ class SupplyLeak(Detector):
             or not long_enough
         ):
             return ()
+        if rest.rise_pa > self._pump_rise_pa:
+            return ()  # a run that the motor's words have missed
         settled = rest.since_stop_s >= SETTLED_S
         if not settled and not rest.entire:
             return ()
         start_us = rest.from_us // HOUR_US * HOUR_US
         lost_m3 = -rest.slope_m3_s * (rest.to_us - rest.from_us) / 1e6
-        hour = Hour(
-            start_us, -rest.slope_m3_s, settled, rest.slope_error_m3_s, rest.scatter_m3 or 0.0, lost_m3
+        self._keep(
+            Hour(start_us, -rest.slope_m3_s, settled, rest.slope_error_m3_s, rest.scatter_m3 or 0.0, lost_m3)
         )
+        return ()
+
+    def run(self, run: Run, known: Known) -> Sequence[Word]:
+        """A rest too short for a slope lost what lies between the pressures at which it began and ended."""
+        began_pa, self.memory.stop_pa = self.memory.stop_pa, run.cycle.pressure_stop_pa
+        ended_pa, rest_s = run.cycle.pressure_start_pa, run.cycle.rest_before_s
+        if began_pa is None or ended_pa is None or not run.entire or not rest_s or rest_s >= SHORTEST_S:
+            return ()
+        lost_m3 = known.water.between_m3(ended_pa, began_pa)
+        error = AN_EDGE * min(run.interval_s / rest_s, 1.0)
+        start_us = int(run.cycle.start_us - 1e6 * rest_s) // HOUR_US * HOUR_US
+        if lost_m3 > 0.0:
+            self._keep(Hour(start_us, lost_m3 / rest_s, False, error * lost_m3 / rest_s, 0.0, lost_m3))
+        return ()
+
+    def _keep(self, hour: Hour) -> None:
+        """Of an hour's pieces of rest the settled ones, and of these the one that surely lost least."""
         hours = self.memory.hours
-        if not hours or hours[-1].start_us < start_us:
+        if not hours or hours[-1].start_us < hour.start_us:
             hours.append(hour)
             del hours[:-KEEP_HOURS]
-        elif (settled, -hour.most_m3_s) > (hours[-1].settled, -hours[-1].most_m3_s):
+        elif (hour.settled, -hour.most_m3_s) > (hours[-1].settled, -hours[-1].most_m3_s):
             hours[-1] = hour
-        return ()
 
     def beat(self, beat: Beat, known: Known) -> Sequence[Word]:
         self._path.beat(self.memory.path, beat, self.memory.looks > 0)
@@ -170,14 +200,14 @@ class SupplyLeak(Detector):
             memory.looks = 0
             return ()
         day.sort(key=attrgetter("most_m3_s"))
-        true = self._true_share(known)
+        true, escapes_m3_s = self._true_share(known), self._escapes_m3_s(beat, known)
         steady = self._steady(day)
         if len(steady) < STEADY_HOURS:
             if not known.is_open(self.FAULT):
                 memory.looks, memory.standing = 0, False
             return ()
         quiet = steady[int(LEAST_SHARE * len(steady))]
-        low = true * quiet.loss_m3_s
+        low = true * (quiet.loss_m3_s - escapes_m3_s)
         if known.is_open(self.FAULT):
             return self._while_standing(true * day[CLEAR_HOURS - 1].most_m3_s, low)
         threshold = LEAST_SHARE_H / 3600.0 * known.water.volume_m3 + ERRORS * true * quiet.error_m3_s
@@ -216,6 +246,15 @@ class SupplyLeak(Detector):
         """A tank that has lost air makes every flow look larger than it is."""
         left = air_left(known.signature)
         return left[0] if left is not None and left[0] + SURELY * left[1] < 1.0 else 1.0
+
+    def _escapes_m3_s(self, beat: Beat, known: Known) -> float:
+        """What air that goes out of the tank makes pressure fall by, as if it were water."""
+        memory, left, water = self.memory, air_left(known.signature), known.water
+        from_us = beat.to_us - 25 * HOUR_US
+        shares = [one for one in memory.shares if one[0] >= from_us]
+        memory.shares = shares if left is None else [*shares, [float(beat.to_us), *left]]
+        scale_m3_pa = water.volume_m3 * (water.precharge_pa + water.atmosphere_pa_abs)
+        return escaping_1_s(memory.shares) * scale_m3_pa / (self._middle_pa + water.atmosphere_pa_abs)
 
     def _while_standing(self, eighth_m3_s: float, low_m3_s: float) -> Sequence[Word]:
         memory = self.memory

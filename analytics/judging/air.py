@@ -9,6 +9,8 @@ delivery is the same, so
 and every flow that is told from pressure is f times what it seems. f above one is a pump that delivers
 less, not more air: whoever uses it holds it to one.
 
+Air goes where it has become less by ESCAPES 3 standard errors, of both ends together.
+
 A median's standard error is 1.25 sigma / sqrt(n).
 
 Source: Boyle's law; kinks as in the design's signatures.
@@ -16,7 +18,7 @@ Source: Boyle's law; kinks as in the design's signatures.
 
 from __future__ import annotations
 
-from math import hypot, sqrt
+from math import hypot, log, sqrt
 from typing import TYPE_CHECKING
 
 from analytics.judging.signature import RECENT, best_delivery
@@ -25,6 +27,7 @@ if TYPE_CHECKING:
     from analytics.judging.signature import Signature, Trait
 
 OF_A_MEDIAN = 1.2533
+ESCAPES = 3.0
 
 
 def air_left(signature: Signature) -> tuple[float, float] | None:
@@ -37,6 +40,17 @@ def air_left(signature: Signature) -> tuple[float, float] | None:
         return None
     share = signature.clean[name].middle / now.middle
     return share, share * hypot(median_error(now, count) / now.middle, clean_error(signature))
+
+
+def escaping_1_s(shares: list[list[float]]) -> float:
+    """How fast air is surely going: share of what is left, a second, from its oldest to its newest ([time in
+    us, share left, standard error]). With no water drawn pressure then falls as n R T / V does."""
+    if len(shares) < 2:
+        return 0.0
+    (from_us, was, was_error), (to_us, now, error) = shares[0], shares[-1]
+    gone = log(was / now)
+    surely = gone > ESCAPES * hypot(was_error / was, error / now)
+    return gone / (to_us - from_us) * 1e6 if surely else 0.0
 
 
 def clean_error(signature: Signature) -> float:

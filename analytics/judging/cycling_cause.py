@@ -31,7 +31,7 @@ Source: Boyle's law; cycle arithmetic, reference values A14-A17.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from math import hypot, sqrt
+from math import ceil, hypot, sqrt
 from statistics import fmean, median, stdev
 from typing import TYPE_CHECKING
 
@@ -143,9 +143,9 @@ def _by_leap(grounds: Grounds) -> Verdict | None:
 
 
 def _fills(grounds: Grounds) -> float | None:
-    """How fast the second quickest run filled the tank."""
+    """How fast the second quickest run filled the tank, of many the quickest sixth: few words may err."""
     nets = sorted(seen.net for seen in grounds.runs if seen.net is not None)
-    return nets[-2] if len(nets) >= 2 else None
+    return nets[-max(2, ceil(len(nets) / 6))] if len(nets) >= 2 else None
 
 
 def _by_filling(grounds: Grounds) -> Verdict | None:

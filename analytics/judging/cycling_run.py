@@ -58,6 +58,7 @@ class Seen:
     top: float | None = None  # stop pressure below the usual, of the band
     rest_s: float | None = None
     interval_s: float = 1.0
+    edges_s: float = 1.0  # how finely its length was seen
 
 
 def is_guessed(plant: Plant, usual: Reference, water: Water) -> bool:
@@ -103,7 +104,9 @@ def see(run: Run, plant: Plant, usual: Reference, water: Water) -> Seen:
     cycle, delivery = run.cycle, sound_delivery_m3_s(plant, usual, water)
     low, high = cycle.pressure_start_pa, cycle.pressure_stop_pa
     shortest = shortest_s(plant)
-    slack = min(run.interval_s, 0.3 * shortest) if run.interval_s > 1.5 else 1.0
+    # the motor may tell its edges finely, whatever pressure does
+    edges_s = run.edges_s if run.edges_s is not None and run.edges_s <= FINE_S else run.interval_s
+    slack = min(edges_s, 0.3 * shortest) if edges_s > 1.5 else 1.0
     apparent = band = leap = demand = up = top = net = None
     if cycle.delivery_mid_m3_s is not None and usual.delivery_m3_s > 0.0:
         apparent = (kink(run) or cycle.delivery_mid_m3_s) / delivery
@@ -115,6 +118,8 @@ def see(run: Run, plant: Plant, usual: Reference, water: Water) -> Seen:
     if low is not None and high is not None:
         band = (high - low) / usual.band_pa
         leap = None if run.leap_pa is None else run.leap_pa / usual.band_pa
+        if run.interval_s <= FINE_S:
+            leap = max(leap or 0.0, _dip_pa(run, low, usual) / usual.band_pa)
     if run.interval_s > 1.5 and run.interval_s > 0.2 * cycle.run_time_s:
         apparent = None  # too few samples to see it
         moves_pa = run.interval_s * ((high or 0.0) - (low or 0.0)) / max(cycle.run_time_s, 1.0)
@@ -126,8 +131,17 @@ def see(run: Run, plant: Plant, usual: Reference, water: Water) -> Seen:
         net = run.slope_run_m3_s / delivery
     return Seen(
         cycle.start_us, cycle.stop_us, cycle.run_time_s, cycle.run_time_s < shortest - slack, apparent, band,
-        leap, demand, run.interval_s > FINE_S, up, net, top, cycle.rest_before_s, run.interval_s,
+        leap, demand, run.interval_s > FINE_S, up, net, top, cycle.rest_before_s, run.interval_s, edges_s,
     )  # fmt: skip
+
+
+def _dip_pa(run: Run, low_pa: float, usual: Reference) -> float:
+    """From where the rest ended, well above the usual cut-in, down to the lowest word in the run: a collapse
+    to cut-in that a word met. Nothing, where that was less than half of the way."""
+    if run.pressure_low_pa is None or low_pa - usual.start_pa < LEAP_SHARE * usual.band_pa:
+        return 0.0
+    dip_pa = low_pa - run.pressure_low_pa
+    return dip_pa if dip_pa > 0.5 * (low_pa - usual.start_pa) else 0.0
 
 
 def timed(

@@ -48,8 +48,8 @@ def short_on_the_mean(runs: Sequence[Seen], plant: Plant) -> bool:
     """Whether they are too short together: a run that one sample saw may have been twice as long, or hardly
     there, but the mean of some is right to a part of a sample's spacing."""
     shortest = shortest_s(plant)
-    spacing_s = median([seen.interval_s for seen in runs])
-    mean_s = fmean([min(seen.run_s, shortest + seen.interval_s) for seen in runs])
+    spacing_s = median([seen.edges_s for seen in runs])
+    mean_s = fmean([min(seen.run_s, shortest + seen.edges_s) for seen in runs])
     chances = _chances(runs, spacing_s)
     return spacing_s <= FINE_ENOUGH_S or mean_s < shortest - MEAN_ERRORS * spacing_s / chances**0.5
 

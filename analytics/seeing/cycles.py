@@ -34,6 +34,7 @@ RUN_UP_US = 1_500_000  # a motor of this size is up to speed in a second or so
 COARSE_US = 3_000_000  # edges seen more coarsely than this are sought in the pressure
 LONGEST_US = 480_000_000  # what lies further back says nothing of the demand at the start
 MOST_LAG_S = 3.0  # pressure is carried on to a start or stop from no further away
+STALE_US = 6_000_000  # the middle of three words that lies further back than this is not where a rest ends
 SETTLE_US = 2_000_000  # after a stop: check valve and water hammer
 
 
@@ -127,7 +128,9 @@ def measure_starts(
     for k in range(len(spells)):
         near = pressure.value[max(at[k] - 2, recent[k]) : at[k] + 1]
         value = median(near) if len(near) else float("nan")
-        if spacing_us[k] > COARSE_US and head.count[k] >= 2 and rest.count[k] >= 2:
+        # a gauge that speaks on change is quick at a stop, and slow where water goes slowly
+        stale = at[k] >= 1 and int(start[k]) - int(pressure.time_us[at[k] - 1]) > STALE_US
+        if (spacing_us[k] > COARSE_US or stale) and head.count[k] >= 2 and rest.count[k] >= 2:
             value = _crossing_pa(pressure, water, rest, k, int(rest_from[k]), int(start[k]), value)
         elif rest.count[k] >= 5:
             lag_s = (int(start[k]) - int(pressure.time_us[max(at[k] - 1, 0)])) * 1e-6
@@ -347,6 +350,7 @@ def _run(
         discharge_pa=discharge,
         suction_pa=_median(others.get("suction"), *span),
         motor_s=0.5e-6 * (run.last_us + run.to_us - run.before_us - run.from_us),
+        edges_s=max(run.from_us - run.before_us, run.to_us - run.last_us) * 1e-6,
         motor_words=_held(others.get("motor"), run.from_us, run.to_us),
     )
 

@@ -54,6 +54,7 @@ class Run:
     discharge_pa: float | None = None  # median discharge pressure in the run
     suction_pa: float | None = None
     motor_s: float | None = None  # its length by the motor's words alone, each edge midway between two
+    edges_s: float | None = None  # how finely the motor's words tell start and stop, the coarser of both
     motor_words: float | None = None  # median of all the motor said in the run, its inrush too
 
 
@@ -116,6 +117,7 @@ class Rest:
     pressure_from_pa: float | None
     pressure_to_pa: float | None
     scatter_m3: float | None
+    rise_pa: float = 0.0  # the most that pressure rose within it, lone wild words left out
 
     @property
     def since_stop_s(self) -> float:

@@ -17,6 +17,7 @@ from analytics.seeing.cycles import SETTLE_US, Start, measure_runs, measure_star
 from analytics.seeing.days import Days
 from analytics.seeing.events import Rest
 from analytics.seeing.looks import Underway, look_into
+from analytics.seeing.middles import unspiked
 from analytics.seeing.motor import Motor, learns_level, motor_signal, running_level
 from analytics.seeing.parting import part
 from analytics.seeing.silences import Silences
@@ -139,6 +140,7 @@ class Observer:
                     pressure_from_pa=_middle(track.value[a : min(a + 5, b)]),
                     pressure_to_pa=_middle(track.value[max(b - 5, a) : b]),
                     scatter_m3=_or_none(lines.scatter[k]),
+                    rise_pa=_rise_pa(track.value[a:b]),
                 )
             )
         return found
@@ -187,6 +189,13 @@ def _order(event: Event) -> tuple[int, int]:
 
 def _or_none(value: float) -> float | None:
     return float(value) if value == value else None
+
+
+def _rise_pa(values: NDArray[np.float64]) -> float:
+    if len(values) < 2:
+        return 0.0
+    shown = unspiked(values)
+    return float(np.max(shown - np.minimum.accumulate(shown)))
 
 
 def _middle(values: NDArray[np.float64]) -> float | None:

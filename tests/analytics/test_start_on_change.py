@@ -17,7 +17,7 @@ DEAD_BAND_PA = 5000.0
 HEARTBEAT_S = 300.0
 
 
-def on_change(readings: Readings) -> np.ndarray:
+def on_change(readings: Readings, dead_band_pa: float = DEAD_BAND_PA) -> np.ndarray:
     """Which words of the gauge a sensor with a dead-band sends: those a band away from the last it sent, and
     one whenever it has been silent for a heartbeat. The motor's: all that are new."""
     kept = np.zeros(len(readings.value), np.bool_)
@@ -26,7 +26,7 @@ def on_change(readings: Readings) -> np.ndarray:
         zip(readings.signal.tolist(), readings.time_us.tolist(), readings.value.tolist(), strict=True)
     ):
         before = last.get(signal)
-        least = DEAD_BAND_PA if signal == 0 else 0.5
+        least = dead_band_pa if signal == 0 else 0.5
         if before is None or abs(value - before[0]) >= least or time_us - before[1] >= HEARTBEAT_S * 1e6:
             kept[place] = True
             last[signal] = (value, time_us)
@@ -48,3 +48,20 @@ def test_a_run_starts_at_cut_in_however_fast_pressure_falls(litres_per_minute: f
     assert len(starts) >= 4
     # cut-in is passed within a dead-band after the last word, and the line through four words errs by as much
     assert np.abs(np.array(starts) - 30 * traces.PSI).max() < 2.0 * DEAD_BAND_PA
+
+
+@pytest.mark.parametrize("litres_per_minute", [3.0, 6.0, 12.0])
+def test_the_newest_of_words_far_apart_tell_where_a_rest_ended(litres_per_minute: float) -> None:
+    """A gauge that tells 2 kPa is quick after a stop, when it falls as the air cools, and slow at a rest's
+    end: the middle of its last three words lies two dead-bands above the start."""
+    trace = traces.Trace(
+        demand=traces.steady(litres_per_minute * traces.LPM), motor=Measure.PUMP_RUNNING, noise_pa=100.0
+    )
+    readings = traces.readings(trace, 6 * HOUR, seed=7)
+    heard = readings[on_change(readings, 2000.0)]
+    plant = traces.plant(trace)
+    plant = replace(plant, signals=tuple(replace(one, every_s=HEARTBEAT_S) for one in plant.signals))
+    engine = Engine(plant)
+    cycles = [*engine.feed(heard).cycles, *engine.finish().cycles]
+    starts = [one.pressure_start_pa for one in cycles[1:] if one.pressure_start_pa is not None]
+    assert np.median(starts) == pytest.approx(30 * traces.PSI, abs=1000.0)

@@ -153,7 +153,7 @@ def test_runs_that_samples_may_cut_by_half_are_short_on_the_mean_alone(
     for _ in range(1000):
         samples = [max(np.floor(rng.random() + rng.uniform(*true_s) / 10.0), 1.0) for _ in range(5)]
         detector.memory.runs = [
-            Seen(start_us, 0, 10.0 * count, count < 2.0, None, None, None, None, True, interval_s=10.0)
+            Seen(start_us, 0, 10.0 * count, count < 2.0, None, None, None, None, True, edges_s=10.0)
             for start_us, count in zip(np.cumsum(rng.integers(10, 600, 5)) * 10_000_000, samples, strict=True)
         ]
         three += sum(count < 2.0 for count in samples) >= 3
@@ -206,3 +206,19 @@ def test_a_contact_that_bounces_once_at_each_start_flutters() -> None:
 def test_lone_words_of_a_contact_are_no_flutter() -> None:
     """Ten an hour, on and off."""
     assert told(*contact((), 10.0)) == []
+
+
+def test_a_contact_that_tells_its_edges_tells_short_runs_whatever_the_gauge() -> None:
+    """Pressure each minute, the contact each second; the motor stands 45 s. A tank without air, of which runs
+    last 20 to 40 s, is told by the third of them."""
+    true = truth("lost_air_charge, waterlogged", False)
+    parts = []
+    for signal, (column, every_s) in enumerate(((true["pressure"], 60.0), (true["on"], 1.0))):
+        stride = round(every_s / (true["t"][1] - true["t"][0]))
+        time_us = traces.START_US + (true["t"][::stride] * 1e6).astype(np.int64)
+        parts.append(Readings.of(np.full(len(time_us), signal), time_us, column[::stride]))
+    trace = traces.Trace(every_s=60.0, motor_every_s=1.0, motor=Measure.PUMP_RUNNING)
+    pump = replace(traces.plant().pump, min_run_time_s=45.0)
+    (finding,) = told(traces.plant(trace, pump=pump), Readings.concatenate(parts).in_time_order())
+    assert (finding.fault, finding.cause) == ("short_cycling", "lost_air_charge")
+    assert finding.raised_us < traces.START_US + (BEGINS_S + 2400.0) * 1e6

@@ -10,6 +10,7 @@ from typing import cast
 import numpy as np
 import pytest
 
+from analytics.engine import Engine
 from analytics.faults.storage_leak import StorageLeak
 from analytics.faults.supply_leak import SupplyLeak
 from analytics.judging.arbitration import Ledger
@@ -20,6 +21,7 @@ from analytics.records import Finding
 from analytics.seeing.beats import Beat, Span
 from analytics.seeing.events import Rest
 from analytics.seeing.water import Water
+from tests.analytics import traces
 
 BEAT_US, HOUR_US = 600_000_000, 3_600_000_000
 HOUR_S = 3600.0
@@ -54,6 +56,7 @@ class Line:
     level_m: float = 1.0
     drift_m: float = 0.0  # of the level gauge, up and down within a day
     scatter_m3: float = 1e-5
+    rise_pa: float = 0.0  # within each rest
     settled: bool = True  # rests of nine hours; else each of half an hour
     hour: int = 0
     ledger: Ledger = field(default_factory=Ledger)
@@ -83,6 +86,7 @@ class Line:
                 rest = Rest(
                     to_us, from_us - 9 * HOUR_US if self.settled else to_us - half_us, to_us - half_us, to_us,
                     180, True, slope, self.noise_m3_s, 3e5, 3e5, self.scatter_m3,
+                    self.rise_pa,
                 )  # fmt: skip
                 self._say(self.detector.rest(rest, known), to_us)
             for at in range(6):
@@ -216,6 +220,25 @@ def test_steps_are_told_by_rests_that_are_not_a_drip_line_s() -> None:
     assert days_of(line, by_day, 4) == []
 
 
+def test_rests_in_which_the_pump_has_run_unseen_clear_no_leak() -> None:
+    """Runs of 20 s fall between words 30 s apart: pressure goes up and down in a rest, and is where it was."""
+    line = Line(SupplyLeak(PLANT), line_m3_s=60.0 * LITRE_H)
+    line.pass_hours(40)
+    line.line_m3_s, line.scatter_m3, line.rise_pa = 3.0 * LITRE_H, 2.8e-3, 80e3
+    line.pass_hours(20)
+    (finding,) = {one.key: one for one in line.told if one.fault == "supply_leak"}.values()
+    assert finding.cleared_us is None
+
+
+def test_a_leak_that_starts_the_pump_every_few_minutes_is_told() -> None:
+    """Half of the delivery, day and night: no rest lasts the four minutes that a slope is taken of."""
+    trace = traces.Trace(demand=traces.steady(14.0 * traces.LPM), every_s=10.0)
+    engine = Engine(traces.plant(trace))
+    outcomes = (engine.feed(traces.readings(trace, 40 * HOUR_S, seed=2)), engine.finish())
+    keys = {one.key: one for outcome in outcomes for one in outcome.findings}
+    assert [one.fault for one in keys.values()] == ["supply_leak"]
+
+
 def test_a_leak_beside_a_drip_line_and_guests_is_told() -> None:
     line = Line(SupplyLeak(PLANT))
     assert days_of(line, [(10, 50.0, 0.8, False), (8, 15.0, 1.5, True), (6, 5.0, 0.05, True)], 2) != []
@@ -248,6 +271,19 @@ def test_lost_air_is_taken_off_a_leak() -> None:
     line.signature.learned_us, line.signature.learned_runs, line.signature.recent = 1, len(clean), now
     line.pass_hours(48)
     assert line.told[-1].evidence["leak_m3_s"] == pytest.approx(5.0 * LITRE_H, rel=0.1)
+
+
+def test_air_that_goes_out_of_the_tank_is_no_leak_of_water() -> None:
+    """Three hundredths of the air an hour: pressure falls as if 4.6 L/h were drawn, of 200 L at 2.75 bar, and
+    the pump seems to deliver more from day to day by as much."""
+    line, an_hour = Line(SupplyLeak(PLANT)), 0.03
+    line.signature.clean = {"kink_m3_s": Trait(5e-4, 5e-4, 1e-5, 5e-4)}
+    line.signature.learned_us, line.signature.learned_runs = 1, 24
+    for hour in range(50):
+        line.signature.recent = [brief(k, 5e-4 * math.exp(an_hour * max(hour - 10, 0))) for k in range(24)]
+        line.line_m3_s = 0.2 * (185e3 + 101325.0) / (275e3 + 101325.0) * an_hour / HOUR_S * (hour >= 10)
+        line.pass_hours(1)
+    assert line.raised_hours("supply_leak") == []
 
 
 def brief(at_us: int, kink_m3_s: float) -> Brief:

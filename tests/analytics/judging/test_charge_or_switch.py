@@ -5,7 +5,12 @@ from __future__ import annotations
 import pytest
 
 from analytics.engine import Engine
-from analytics.records import Finding
+from analytics.judging.cycling_run import LEAP_SHARE, see
+from analytics.judging.reference import reference
+from analytics.judging.signature import Signature
+from analytics.records import Cycle, Finding
+from analytics.seeing.events import Run
+from analytics.seeing.water import Water
 from tests.analytics import traces
 
 HOUR, PSI = 3600.0, traces.PSI
@@ -38,3 +43,22 @@ def test_a_cut_in_that_moved_up_is_the_switch_s(to_psi: float) -> None:
     (finding,) = told(60.0, cut_in_pa=traces.after(BEGINS_S, to_psi * PSI, 30 * PSI), every_s=2.0)
     assert finding.fault == "switch_drift"
     assert "air charge" not in finding.summary
+
+
+@pytest.mark.parametrize(
+    ("begins", "lowest", "leaps"), [(0.5, 0.05, True), (0.5, 0.45, False), (0.0, -0.4, False)]
+)
+def test_a_word_at_cut_in_after_a_rest_that_ended_high_is_a_collapse(
+    begins: float, lowest: float, leaps: bool
+) -> None:
+    """Of a gauge that speaks on change few words fall into a short run. One that a large draw holds below
+    its start began at cut-in."""
+    plant = traces.plant()
+    water = Water.of(plant)
+    usual = reference(plant, water, Signature())
+    at = [usual.start_pa + share * usual.band_pa for share in (begins, lowest, 1.0)]
+    cycle = Cycle(0, 30_000_000, 30.0, 600.0, at[0], at[2])
+    run = Run(40_000_000, cycle, True, 1.0, pressure_low_pa=at[1], edges_s=1.0)
+    leap = see(run, plant, usual, water).leap
+    assert leap is not None
+    assert (leap > LEAP_SHARE) is leaps

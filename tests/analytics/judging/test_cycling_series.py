@@ -32,7 +32,7 @@ def sampled(
         seen.append(
             Seen(
                 int(start_s * 1e6), int((start_s + run_s) * 1e6), words_s, True, None, None, None, None, True,
-                up=begins, top=1.0 - ends, interval_s=EVERY_S,
+                up=begins, top=1.0 - ends, interval_s=EVERY_S, edges_s=EVERY_S,
             )
         )  # fmt: skip
     return seen
@@ -69,7 +69,7 @@ def test_runs_that_keep_step_with_the_samples_are_one_chance(starts: tuple[int, 
     plant = traces.plant(pump=replace(traces.plant().pump, min_run_time_s=45.0))
     met_s = [30.0 * at for at in starts]
     runs = [
-        Seen(int(at * 1e6), int(at * 1e6 + 3e7), 30.0, True, None, None, None, None, True, interval_s=30.0)
+        Seen(int(at * 1e6), int(at * 1e6 + 3e7), 30.0, True, None, None, None, None, True, edges_s=30.0)
         for at in met_s
     ]
     assert short_on_the_mean(runs, plant) is short
