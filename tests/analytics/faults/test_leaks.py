@@ -221,7 +221,7 @@ def test_steps_are_told_by_rests_that_are_not_a_drip_line_s() -> None:
 
 
 def test_rests_in_which_the_pump_has_run_unseen_clear_no_leak() -> None:
-    """Runs of 20 s fall between words 30 s apart: pressure goes up and down in a rest, and is where it was."""
+    """Runs of 20 s fall between words 30 s apart: a rest goes up and down, and ends where it began."""
     line = Line(SupplyLeak(PLANT), line_m3_s=60.0 * LITRE_H)
     line.pass_hours(40)
     line.line_m3_s, line.scatter_m3, line.rise_pa = 3.0 * LITRE_H, 2.8e-3, 80e3
