@@ -12,8 +12,9 @@ rises, brought to a whole day. So it needs no pump signal and counts a leak with
 Mistaken for it: a level gauge that drops out or jumps (see `analytics.outlooks.balance`); one heavy
 day (the forecast knows the days before it).
 
-The cause is "leak" where the level falls through the pump's rests by MOST_SHARE of all that goes, or by
-PART_SHARE and without that the water would last beyond the warning, or a burst line stands. It is open
+The cause is "leak" where the level surely falls through the pump's rests by MOST_SHARE of all that goes, or
+by PART_SHARE and without that the water would last beyond the warning, or a burst line stands. Surely: by
+more than SURE_ERRORS of what the level's scatter, and its last digit, make of so many rests. It is open
 where a part is lost that does not decide it, or a leak of the pressurised side stands, whose part the
 level does not tell, or no motor signal tells rests. Else "demand".
 
@@ -23,7 +24,11 @@ Parameters:
                           last 24 hours, gone on with, empty it in that time: guests and a new
                           watering schedule are seen before their week
     SURE_SHARE  0.25
+    YOUNG_SHARE 0.8       that chance, while no whole day has been seen: half a day may hold all of the
+                          garden's water, or none of it
     LEAK_SHARE  0.5 %     of the volume a day: below it a loss at rest is evaporation and scatter
+    SURE_ERRORS 3         standard errors above nothing: once in 700 by chance, and it is asked once an hour
+                          for some days
     MOST_SHARE  0.5       of all that goes; PART_SHARE 0.25: the forecast's own scatter from day to day
     TAKEN_BACK  3         steps within which a gauge that moved and came back drew nothing
     CLEAR       1.5       times warn_ahead at the median, and no reason left to raise it: cleared (rain,
@@ -37,11 +42,19 @@ Source: forecast as in its module; the rest common practice, no source.
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from math import sqrt
 from typing import TYPE_CHECKING, Literal
 
 from analytics import words
 from analytics.judging.watch import AllClear, Claim, Coverage, Detector
-from analytics.outlooks.balance import LevelStep, LevelTrack, Watched, follow, watched_storages
+from analytics.outlooks.balance import (
+    LevelStep,
+    LevelTrack,
+    Watched,
+    follow,
+    sigma_m3,
+    watched_storages,
+)
 from analytics.outlooks.forecast import HORIZON_DAYS, RECORD_DAYS, days_to_empty
 from analytics.plant.description import Measure
 from analytics.records import Outlook
@@ -54,7 +67,8 @@ if TYPE_CHECKING:
     from analytics.seeing.beats import Beat
     from analytics.seeing.events import Day
 
-SURE_SHARE = 0.25
+SURE_SHARE, YOUNG_SHARE = 0.25, 0.8
+SURE_ERRORS = 3.0
 LEAK_SHARE = 0.005
 MOST_SHARE, PART_SHARE = 0.5, 0.25
 TAKEN_BACK = 3
@@ -77,6 +91,9 @@ class Stock:
     dry_s: float = 0.0
     quiet_m3: float = 0.0  # what fell through rests, fading over two days
     quiet_s: float = 0.0
+    rests: float = 0.0  # so many, fading likewise
+    resting: bool = False
+    unsure_m3: float = 0.0  # standard error of what one rest lost
     level_m: float | None = None  # believed
     at_outlet: int = 0
     standing: bool = False
@@ -117,7 +134,7 @@ class StorageDepletion(Detector):
                 continue
             stock.level_m = stock.track.level_m
             if step is not None and step.seconds <= DAY_S:
-                _count(stock, step)
+                _count(stock, step, watched.storage)
             if not beat.to_us % LOOK_US:
                 stock.day_m3, stock.hour_m3 = [*stock.day_m3[-23:], stock.hour_m3], 0.0
             found += self._judge(stock, beat, watched, known)
@@ -157,16 +174,18 @@ class StorageDepletion(Detector):
         stock.at_outlet = stock.at_outlet + 1 if there else 0
         if stock.at_outlet != OUTLET_BEATS and (beat.to_us % LOOK_US or not self._near(stock, storage)):
             return ()
-        bands = self._forecast(stock, storage, (0.1, SURE_SHARE, 0.5, 0.9))
+        young = not any(day is not None for day in stock.days_m3)
+        bands = self._forecast(stock, storage, (0.1, SURE_SHARE, 0.5, YOUNG_SHARE, 0.9))
         warn_days = storage.warn_ahead_s / DAY_S
         if stock.at_outlet >= OUTLET_BEATS:
-            bands = (0.0, 0.0, 0.0, 0.0)
+            bands = (0.0,) * 5
         if bands is None:
             return ()
         goes_on = (
             _usable_m3(storage, stock.level_m) <= warn_days * sum(stock.day_m3) and len(stock.day_m3) == 24
         )
-        if bands[2] <= warn_days or (bands[1] <= warn_days and goes_on):
+        soon = bands[3 if young else 2] <= warn_days
+        if soon or (stock.standing and bands[2] <= warn_days) or (bands[1] <= warn_days and goes_on):
             stock.since_us = stock.since_us if stock.standing else beat.from_us
             stock.standing = True
             return [self._claim(stock, watched, bands, known)]
@@ -197,7 +216,7 @@ class StorageDepletion(Detector):
             f"The {storage.name} storage is down to its outlet: the pump would draw air."
             if empty
             else f"At the present use the {storage.name} storage is empty in {words.days(bands[2])} "
-            f"({words.days(bands[0])} to {words.days(bands[3])}), rain not counted."
+            f"({words.days(bands[0])} to {words.days(bands[-1])}), rain not counted."
         )
         priority: Literal["high", "medium"] = "high" if bands[2] <= 1.0 else "medium"
         return Claim(
@@ -213,7 +232,7 @@ class StorageDepletion(Detector):
                 "usable_m3": _usable_m3(storage, stock.level_m),
                 "empty_p10_s": bands[0] * DAY_S,
                 "empty_p50_s": bands[2] * DAY_S,
-                "empty_p90_s": min(bands[3], HORIZON_DAYS) * DAY_S,
+                "empty_p90_s": min(bands[-1], HORIZON_DAYS) * DAY_S,
             },
         )
 
@@ -224,7 +243,8 @@ class StorageDepletion(Detector):
         draw = sum(days) / len(days) if days else stock.drawn_m3 * DAY_S / max(stock.dry_s, 1.0)
         if stock.quiet_s < 3 * 3600.0 or draw <= 0.0:
             return "demand" if watched.has_motor else None
-        loss_m3_day = stock.quiet_m3 / stock.quiet_s * DAY_S
+        sure = stock.quiet_m3 > SURE_ERRORS * stock.unsure_m3 * sqrt(stock.rests)
+        loss_m3_day = stock.quiet_m3 / stock.quiet_s * DAY_S if sure else 0.0
         share = loss_m3_day / draw if loss_m3_day >= LEAK_SHARE * watched.storage.volume_m3 else 0.0
         left_m3 = _usable_m3(watched.storage, stock.level_m or 0.0)
         lasts = left_m3 > (draw - loss_m3_day) * watched.storage.warn_ahead_s / DAY_S
@@ -241,12 +261,14 @@ def _forget(stock: Stock) -> None:
     """What a lying gauge said today, and the last hours' draw, are no record."""
     stock.track.time_us = 0
     stock.day_m3, stock.hour_m3 = [], 0.0
-    stock.drawn_m3 = stock.dry_s = stock.quiet_m3 = stock.quiet_s = 0.0
+    stock.drawn_m3 = stock.dry_s = stock.quiet_m3 = stock.quiet_s = stock.rests = 0.0
+    stock.resting = False
 
 
-def _count(stock: Stock, step: LevelStep) -> None:
+def _count(stock: Stock, step: LevelStep, storage: Storage) -> None:
     """Today's net draw, and what falls through rests."""
     if not step.dry:
+        stock.resting = False
         return
     change_m3 = step.change_m3
     back_m3 = max(-sum(stock.lately_m3), 0.0)  # lost within the last steps
@@ -267,6 +289,9 @@ def _count(stock: Stock, step: LevelStep) -> None:
         fade = max(1.0 - step.seconds / (2 * DAY_S), 0.0)
         stock.quiet_m3 = stock.quiet_m3 * fade - change_m3
         stock.quiet_s = stock.quiet_s * fade + step.seconds
+        stock.rests = stock.rests * fade + (not stock.resting)
+        stock.unsure_m3 = sqrt(2.0) * sigma_m3(step, storage)
+    stock.resting = step.quiet
 
 
 def coverage(plant: Plant) -> Coverage:

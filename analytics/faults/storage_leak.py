@@ -13,8 +13,8 @@ Sensors show: `storage_level` going down through the rests of the pump, night af
 Mistaken for it: the pump's own draw reported late (steps go from reading to reading, see
 `analytics.outlooks.balance`); rain and the roof's dripping after it; linked tanks evening out; an open
 tank's evaporation; an ultrasonic gauge that drifts with the day's temperature (up to a centimetre
-here: over a day it comes back, so losses must be seen over LAST_S); water taken with a bucket
-(counts for no more than CAP_SHARE of the evidence in an hour).
+here, and more in a warm shed: over a day it comes back, so losses must be seen over LAST_S); water taken
+with a bucket (counts for no more than CAP_SHARE of the evidence in an hour).
 
 The evidence is twofold. A sum of losses over an allowance, begun anew whenever it falls to nothing
 (Page's CUSUM), says that enough has gone, by day and by night:
@@ -43,8 +43,13 @@ Parameters:
                                 (a worn pump, a wrong plate): what rises whenever the pump happens to run
                                 was never lost, the gauge moved
     PARTS            12         quarters of a day, three days: a slower leak hides behind evaporation
-    LAST_S           20 h       of evidence, unless it is BIG times the threshold
-    BIG              3
+    SWINGS           0.3        of the loss at least by each quarter of the day, as far as it tells: a gauge
+                                that swings with the day comes back in another, a leak never rests; and two
+                                opposite quarters tell of it where it is less than a swing by
+    SWING_M          14 mm      from crest to trough makes at its steepest, pi times that a day (common
+                                practice, no source: a metre and a half of air, warmer by 6 K)
+    LAST_S           36 h       of evidence, so that a day's drift has come back once, unless it is BIG times
+    BIG              2          the threshold, twice what the gauge may drift
     CAP_SHARE        0.3        of the threshold, besides scatter, that one hour can add
     GIVEN_BACK       1.2        of what fell in leaps, which a rise may give back; more is water coming in
     CLEAR_S          12 h       of quiet that loses less than half, by CLEAR_ERRORS 2: cleared
@@ -55,6 +60,7 @@ Source: Page 1954 (CUSUM); the balance is arithmetic.
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from math import pi
 from operator import itemgetter
 from typing import TYPE_CHECKING
 
@@ -68,10 +74,11 @@ from analytics.outlooks.balance import (
     LevelTrack,
     Watched,
     follow,
+    sigma_m3,
     storage_volume_m3,
     watched_storages,
 )
-from analytics.outlooks.slope import Part, Slope, since_each
+from analytics.outlooks.slope import Part, Slope, is_round_the_clock, since_each
 from analytics.plant.description import MOTOR_MEASURES, Measure, Storage
 
 if TYPE_CHECKING:
@@ -85,16 +92,13 @@ ALLOWANCE_M_DAY = 0.005
 LEAST_SHARE = 0.004
 LEAST_M = 0.010
 ERRORS = 5.0
-#: Mean step of white noise, in its standard deviations: 2 / sqrt(pi).
-MEAN_STEP = 1.128
-#: A gauge that shows the same for hours is coarse, not exact.
-LEAST_SCATTER_M = 0.0005
 PARTS = 12
-LAST_S = 20 * 3600.0
-BIG = 3.0
+LAST_S = 36 * 3600.0
+BIG = 2.0
 CAP_SHARE = 0.3
 GIVEN_BACK = 1.2
 STEADILY = 0.5
+SWINGS, SWING_M = 0.3, 0.014
 GONE, DRAWN = 0.7, 0.6
 CLEAR_S = 12 * 3600.0
 CLEAR_ERRORS = 2.0
@@ -205,17 +209,24 @@ class StorageLeak(Detector):
     ) -> list[tuple[float, Part]]:
         """What has gone since the beginning of each part, where it is surely a leak; and how much is sure."""
         least_m3_s = ALLOWANCE_M_DAY * storage.volume_m3 / storage.full_level_m / DAY_S
-        sigma_m3, found = _sigma_m3(step, storage), []
+        sigma, found = sigma_m3(step, storage), []
         for part in since_each(one.parts):
             lost_m3 = (part.slope.loss_m3_s - least_m3_s) * part.quiet_s
             lasted = step.to_us - part.since_us >= LAST_S * 1e6 or lost_m3 >= BIG * threshold_m3
             if lost_m3 < threshold_m3 or not lasted or part.quiet_s < 3600.0:
                 continue
-            surely_m3_s, _ = part.slope.bounds_m3_s(sigma_m3, step.shared, ERRORS)
+            surely_m3_s, _ = part.slope.bounds_m3_s(sigma, step.shared, ERRORS)
             has_gone = part.gone_m3 >= GONE * part.slope.loss_m3_s * part.quiet_s
-            if surely_m3_s >= least_m3_s and has_gone:
+            if surely_m3_s >= least_m3_s and has_gone and self._no_swing(one, part, step, storage):
                 found.append((surely_m3_s, part))
         return found
+
+    def _no_swing(self, one: One, lost: Part, step: LevelStep, storage: Storage) -> bool:
+        """Whether a gauge that swings with the day cannot have shown what was lost."""
+        since = [part for part in one.parts if part.since_us >= lost.since_us]
+        always = is_round_the_clock(since, sigma_m3(step, storage), step.shared, SWINGS)
+        fast_m3_s = SWING_M * pi / DAY_S * storage.volume_m3 / storage.full_level_m
+        return always or (always is None and lost.slope.loss_m3_s >= fast_m3_s)
 
     def _claim(self, one: One, step: LevelStep, storage: Storage, lost: Part, threshold_m3: float) -> Claim:
         usable = float(storage.volume_at(step.level_m) - storage.volume_at(storage.outlet_level_m))
@@ -246,7 +257,7 @@ class StorageLeak(Detector):
         one.well_s += step.seconds
         if one.well_s < CLEAR_S:
             return ()
-        low, high = one.well.bounds_m3_s(_sigma_m3(step, storage), step.shared, CLEAR_ERRORS)
+        low, high = one.well.bounds_m3_s(sigma_m3(step, storage), step.shared, CLEAR_ERRORS)
         if high < 0.5 * one.loss_m3_s and high > -0.5 * one.loss_m3_s:
             one.standing, one.sum_m3 = False, 0.0
             still = "The level has stood still through half a day of rests."
@@ -266,12 +277,6 @@ def _comes_in(one: One, step: LevelStep) -> bool:
     gives_back = step.change_m <= GIVEN_BACK * one.fell_m
     one.fell_m = max(one.fell_m - step.change_m, 0.0)
     return not gives_back
-
-
-def _sigma_m3(step: LevelStep, storage: Storage) -> float:
-    """Scatter of one beat's water, from the usual step between two; rounding alone is grain / sqrt(12)."""
-    sigma_m = max(step.scatter_m / MEAN_STEP, LEAST_SCATTER_M, step.grain_m / 3.46)
-    return sigma_m * storage.volume_m3 / storage.full_level_m
 
 
 def coverage(plant: Plant) -> Coverage:

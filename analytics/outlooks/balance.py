@@ -54,6 +54,10 @@ MIDDLE_OF = 3
 #: Half a unit of a coarse gauge's last digit is no water coming in, nor going.
 GRAINS = 1.5
 LEAST_GRAIN_M = 1e-6
+#: Mean step of white noise, in its standard deviations: 2 / sqrt(pi).
+MEAN_STEP = 1.128
+#: A gauge that shows the same for hours is coarse, not exact.
+LEAST_SCATTER_M = 0.0005
 
 
 def storage_volume_m3(storage: Storage, level_m: float) -> float:
@@ -208,6 +212,12 @@ def _step(track: LevelTrack, now_us: int, level_m: float, watched: Watched, shar
         grain_m=track.grain_m,
         shared=shared,
     )
+
+
+def sigma_m3(step: LevelStep, storage: Storage) -> float:
+    """Scatter of one beat's water, from the usual step between two; rounding alone is grain / sqrt(12)."""
+    sigma_m = max(step.scatter_m / MEAN_STEP, LEAST_SCATTER_M, step.grain_m / 3.46)
+    return sigma_m * storage.volume_m3 / storage.full_level_m
 
 
 def _learn_scatter(track: LevelTrack, step_m: float) -> None:

@@ -24,6 +24,9 @@ if TYPE_CHECKING:
     from analytics.outlooks.balance import LevelStep
 
 QUARTER_US = 6 * 3_600_000_000
+QUARTERS = 4
+#: Standard errors by which a quarter of the day must be above what it is held against, to tell anything.
+TELLS = 2.0
 
 
 @dataclass
@@ -109,3 +112,20 @@ def since_each(parts: Iterable[Part]) -> list[Part]:
     for part in reversed(list(parts)):
         found.append(part.joined(found[-1]) if found else part)
     return found
+
+
+def is_round_the_clock(parts: Iterable[Part], sigma_m3: float, shared: float, share: float) -> bool | None:
+    """Whether the loss is there at all hours: no quarter of the day surely loses less than `share` of what
+    all of them do, and two that lie opposite each other surely lose. None: nothing speaks against it, but
+    those two are not known; False: something does."""
+    by_quarter: dict[int, Slope] = {}
+    whole = Slope()
+    for part in parts:
+        quarter = part.since_us // QUARTER_US % QUARTERS
+        by_quarter[quarter] = by_quarter.get(quarter, Slope()).joined(part.slope)
+        whole = whole.joined(part.slope)
+    bounds = {quarter: one.bounds_m3_s(sigma_m3, shared, TELLS) for quarter, one in by_quarter.items()}
+    if any(high < share * whole.loss_m3_s for _, high in bounds.values()):
+        return False
+    lose = {quarter for quarter, (low, _) in bounds.items() if low > 0.0}
+    return True if any((quarter + 2) % QUARTERS in lose for quarter in lose) else None

@@ -111,7 +111,7 @@ def test_depletion_is_called_before_the_outlet() -> None:
     [
         (0.0, 0.55, "demand"),
         (30.0, 0.55, "demand"),  # a sixth of all
-        (90.0, 0.55, "leak"),  # without it the 13.5 m3 above the outlet would last four days
+        (90.0, 0.75, "leak"),  # without it the 14 m3 that are left after a day would last four
         (200.0, 0.35, "leak"),  # more than the house
     ],
 )
@@ -126,6 +126,39 @@ def test_cause_of_depletion_is_what_takes_the_water(litres_h: float, level_m: fl
     )
     found = [one for one in last_words(holding.outcome(4.5)) if one.fault == "storage_depletion"]
     assert [one.cause for one in found] == [cause]
+
+
+def test_scatter_of_a_rough_gauge_is_no_leak_that_empties_the_storage() -> None:
+    rough = Holding(demand_m3_s=2.5e-5, level_m=0.4, level_noise_m=0.006, level_every_s=300.0)
+    causes = {
+        one.cause
+        for seed in range(6)
+        for one in last_words(rough.outcome(4.5, seed))
+        if one.fault == "storage_depletion"
+    }
+    assert causes == {"demand"}
+
+
+def test_half_a_day_of_watering_is_no_habit() -> None:
+    """9 m3 above the outlet, of which a garden takes 2.2 on the first morning and a house 1 a day."""
+
+    def watered(t, true):
+        return true - np.interp(t, (6 * 3600.0, 11 * 3600.0), (0.0, 2.2)) * 2.0 / 30.0
+
+    holding = Holding(demand_m3_s=2e-5, level_m=0.7, spoil={"level": watered})
+    assert [one for one in told(holding.outcome(0.95)) if one[0] == "storage_depletion"] == []
+
+
+@pytest.mark.parametrize("demand_m3_s", [1e-5, 4e-5])
+@pytest.mark.parametrize("peak_h", [0.0, 6.0, 18.0])
+def test_gauge_that_swings_with_a_warm_shed_is_no_leak(demand_m3_s: float, peak_h: float) -> None:
+    """7 mm up and down with the day, of 30 m3 that stand 1 m high."""
+
+    def swings(t, true):
+        return true + 0.007 * np.cos(2 * np.pi * (t - 3600.0 * peak_h) / DAY_S)
+
+    holding = Holding(demand_m3_s=demand_m3_s, level_noise_m=0.001, spoil={"level": swings})
+    assert [one for one in told(holding.outcome(4.0)) if one[0] == "storage_leak"] == []
 
 
 def filled(t, true):
