@@ -19,7 +19,9 @@ source). Two looks in agreement. SAME: two stops within a tenth of the band, the
 RISING: of the delivery, three standard errors of a slope near the end (5 %), still filling the tank.
 FINE_S: samples further apart miss the stop itself, and put the usual stop too low by up to what an interval
 fills (a tenth of the band in some 8 s): the file's cut-out counts then as well. While a switch is known to
-drift, so does the pressure at which it stopped the pump last.
+drift, so does the pressure at which it stopped the pump last. A run that began above the usual cut-in by
+more than SHIFTED of the band, the scatter of a switch, was begun by one whose range has moved (its main
+spring holds both ends): its stop is as much higher. One whose contacts weld has begun at its cut-in.
 
 Source: common practice, no source.
 """
@@ -45,6 +47,7 @@ PAST_BY_FILE = 0.6
 LEAST_PA = 20_000.0
 FINE_S = 3.0
 SAME, RISING = 0.10, 0.15
+SHIFTED = 0.10
 
 
 @dataclass
@@ -76,7 +79,7 @@ class Overpressure(Detector):
         return stop_pa + max(share * known.usual.band_pa, LEAST_PA)
 
     def look(self, look: Look, known: Known) -> Sequence[Word]:
-        memory, limit = self.memory, self._limit_pa(known, look.interval_s)
+        memory, limit = self.memory, self._limit_pa(known, look.interval_s) + _shifted_pa(look, known)
         if look.pressure_pa is None or known.plant.switch is None:
             return ()
         if memory.run_us != look.start_us:
@@ -121,6 +124,13 @@ class Overpressure(Detector):
         last, memory.high_stop_pa = memory.high_stop_pa, stop_pa
         if last is not None and abs(stop_pa - last) < SAME * usual.band_pa:
             memory.moved_to_pa = stop_pa
+
+
+def _shifted_pa(look: Look, known: Known) -> float:
+    """By how much the run began above the usual cut-in, beyond what a start is told to."""
+    start_pa = look.pressure_start_pa
+    above_pa = start_pa - known.usual.start_pa if start_pa is not None else 0.0
+    return above_pa if above_pa > SHIFTED * known.usual.band_pa else 0.0
 
 
 def detector(plant: Plant) -> Overpressure:

@@ -64,14 +64,21 @@ def charge_odds(share: float, error: float, up: float, usual: Reference, water: 
     return min(max(odds, -MOST), MOST)
 
 
+def _foot(seen: Seen) -> float:
+    """Where the run surely began, a share of the band: a draw that begins just before the start makes the
+    rest seem to end further up, and the first word in the run lies up to a spacing after its start."""
+    return min(seen.up or 0.0, (seen.low or 0.0) - seen.interval_s / max(seen.run_s, 1.0))
+
+
 def stand_on_charge(runs: Sequence[Seen], known: Known) -> float | None:
     """Log of the odds that these runs begin at a charge above cut-in; None where they do not begin further
     up, or too few were seen finely enough."""
     usual, clean = known.usual, known.signature.clean.get("start_pa")
-    seen = [one for one in runs if one.apparent is not None and one.up is not None and one.top is not None]
+    told = (one for one in runs if one.apparent is not None and one.top is not None)
+    seen = [one for one in told if one.up is not None and one.low is not None]
     if len(seen) < max(FEWEST, 0.8 * len(runs)) or not usual.learned or clean is None:
         return None
-    ups = sorted(one.up or 0.0 for one in seen)
+    ups = sorted(_foot(one) for one in seen)
     up, top = median(ups), median([one.top or 0.0 for one in seen])
     error = SIGMAS * OF_A_MEDIAN / sqrt(len(ups)) * clean.sigma / usual.band_pa
     if up < max(UP, error) or ups[len(ups) // 10] < LEAST_UP or abs(top) > TOP * up:

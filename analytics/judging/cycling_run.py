@@ -59,6 +59,7 @@ class Seen:
     rest_s: float | None = None
     interval_s: float = 1.0
     edges_s: float = 1.0  # how finely its length was seen
+    low: float | None = None  # lowest pressure in the run above the usual start, of the band
 
 
 def is_guessed(plant: Plant, usual: Reference, water: Water) -> bool:
@@ -107,10 +108,12 @@ def see(run: Run, plant: Plant, usual: Reference, water: Water) -> Seen:
     # the motor may tell its edges finely, whatever pressure does
     edges_s = run.edges_s if run.edges_s is not None and run.edges_s <= FINE_S else run.interval_s
     slack = min(edges_s, 0.3 * shortest) if edges_s > 1.5 else 1.0
-    apparent = band = leap = demand = up = top = net = None
+    apparent = band = leap = demand = up = top = net = lowest = None
     if cycle.delivery_mid_m3_s is not None and usual.delivery_m3_s > 0.0:
         apparent = (kink(run) or cycle.delivery_mid_m3_s) / delivery
         demand = (cycle.demand_m3_s or 0.0) / max(cycle.delivery_mid_m3_s, 1e-9)
+    if run.pressure_low_pa is not None:
+        lowest = (run.pressure_low_pa - usual.start_pa) / usual.band_pa
     if low is not None:
         up = (low - usual.start_pa) / usual.band_pa
     if high is not None:
@@ -132,6 +135,7 @@ def see(run: Run, plant: Plant, usual: Reference, water: Water) -> Seen:
     return Seen(
         cycle.start_us, cycle.stop_us, cycle.run_time_s, cycle.run_time_s < shortest - slack, apparent, band,
         leap, demand, run.interval_s > FINE_S, up, net, top, cycle.rest_before_s, run.interval_s, edges_s,
+        lowest,
     )  # fmt: skip
 
 

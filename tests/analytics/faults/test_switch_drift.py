@@ -82,3 +82,18 @@ def test_a_move_that_is_less_than_what_passes_between_two_samples_is_none() -> N
     assert not claimed(60.0, 50.0, 55.0)
     assert claimed(60.0, 50.0, 62.0)
     assert claimed(10.0, 50.0, 55.0)
+
+
+@pytest.mark.parametrize("every_s", [1.0, 10.0])
+def test_a_switch_whose_both_points_have_moved_up_does_not_fail_to_stop(every_s: float) -> None:
+    """Its main spring is stiffer by 8 psi, two fifths of the band: it starts the pump as much further up,
+    which one whose contacts have welded does not."""
+    cut_in, cut_out = (traces.after(14.0 * HOUR, psi * PSI, (psi - 8.0) * PSI) for psi in (38.0, 58.0))
+    trace = traces.Trace(
+        demand=traces.steady(5.0 * LPM), every_s=every_s, cut_in_pa=cut_in, cut_out_pa=cut_out,
+        shut_off_pa=90 * PSI,
+    )  # fmt: skip
+    engine, found = Engine(traces.plant(trace)), {}
+    for outcome in (engine.feed(traces.readings(trace, 24.0 * HOUR, seed=3)), engine.finish()):
+        found |= {finding.key: finding for finding in outcome.findings}
+    assert [finding.fault for finding in found.values()] == ["switch_drift"]

@@ -2,12 +2,17 @@
 
 from __future__ import annotations
 
+from types import SimpleNamespace
+from typing import cast
+
 import pytest
 
 from analytics.engine import Engine
-from analytics.judging.cycling_run import LEAP_SHARE, see
+from analytics.judging.charge_or_switch import TOLD, stand_on_charge
+from analytics.judging.cycling_run import LEAP_SHARE, Seen, see
 from analytics.judging.reference import reference
-from analytics.judging.signature import Signature
+from analytics.judging.signature import Signature, Trait
+from analytics.judging.watch import Known
 from analytics.records import Cycle, Finding
 from analytics.seeing.events import Run
 from analytics.seeing.water import Water
@@ -62,3 +67,21 @@ def test_a_word_at_cut_in_after_a_rest_that_ended_high_is_a_collapse(
     leap = see(run, plant, usual, water).leap
     assert leap is not None
     assert (leap > LEAP_SHARE) is leaps
+
+
+@pytest.mark.parametrize(("lowest", "charged"), [(0.02, False), (0.27, True)])
+def test_a_run_with_a_word_about_cut_in_stands_on_no_charge(lowest: float, charged: bool) -> None:
+    """A small tank, read each 2 s: draws that begin just before the start make rests seem to end higher, and
+    those that stop within the run make delivery seem less."""
+    plant = traces.plant()
+    water = Water.of(plant)
+    signature = Signature(learned_us=1, learned_runs=24)
+    for name, value in (("start_pa", 30 * PSI), ("stop_pa", 50 * PSI), ("kink_m3_s", 5e-4)):
+        signature.clean[name] = Trait(value, value, 0.004 * value, value)
+    known = SimpleNamespace(water=water, signature=signature, usual=reference(plant, water, signature))
+    runs = [
+        Seen(k, k, 60.0, False, 0.85, 0.75, 0.0, 0.3, False, up=0.25, top=0.0, interval_s=2.0, low=lowest)
+        for k in range(5)
+    ]
+    odds = stand_on_charge(runs, cast(Known, known))
+    assert (odds is not None and odds > TOLD) is charged
