@@ -120,8 +120,9 @@ def refill(case: Case, rng: Generator) -> None:
             came = float(c[span, ph.IN_A + j].sum()) * 60
             if (held < (use + lost) * 5 or held < 0.2 * usable) and lost < 0.5 * usable:
                 start = day * 1440 + int(rng.integers(9 * 60, 16 * 60))
-                lasts = int(rng.integers(20, 60))
-                brings = 0.7 * (usable - held)
+                # A tanker holds 5 to 15 m3 and pumps 6 to 15 L/s.
+                brings = min(0.7 * (usable - held), float(rng.uniform(5, 15)))
+                lasts = max(int(brings / float(rng.uniform(0.006, 0.015)) / 60), 1)
                 c[start : start + lasts, ph.IN_A + j] += brings / (lasts * 60)
                 held += brings
                 case.demand.habits.append(f"tanker on day {day}")

@@ -153,7 +153,8 @@ def resolve(truth: Truth, seen: Seen) -> None:
         truth.deadline_s = a + float(kind.split(":")[1])
     if truth.fault in ("clogged_filter", "pump_wear"):
         # Seen by runs that move water: none, and nothing shows.
-        wet = (stops > a) & (stops <= truth.deadline_s) & (seen.runs[:, 2] > 0)
+        late = a if kind == "runs" else 0.5 * (a + truth.deadline_s)
+        wet = (stops > late) & (stops <= truth.deadline_s) & (seen.runs[:, 2] > 0)
         truth.required &= int(wet.sum()) >= 10
     window = truth.deadline_s - truth.symptom_s
     blind = sum(max(0.0, min(d, truth.deadline_s) - max(c, truth.symptom_s)) for c, d in seen.blind_s)

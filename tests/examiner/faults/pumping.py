@@ -19,13 +19,19 @@ def lost_prime(case: Case, rng: Generator, a: float, b: float) -> None:
 
 def dry_supply(case: Case, rng: Generator, a: float, b: float) -> None:
     """A drain is left open: the storage stands at its outlet until a tanker comes."""
-    drains = float(rng.uniform(1.5, 8)) * 3600
+    longest = 0.0
     for j, s in enumerate(case.plant.storages):
+        # Through a two-inch valve at 2 m of head some 5 L/s.
+        drains = max(float(rng.uniform(1.5, 8)) * 3600, s.volume_m3 / 0.005)
+        longest = max(longest, drains)
         # Torricelli: a cylinder is empty after 2 A sqrt(h) / c.
-        case.controls[case.over(a - drains, b), ph.OUT_A + j] = 2 * s.area_m2 * s.full_m**0.5 / drains
-        case.controls[case.over(b, b + 3000), ph.IN_A + j] += 0.6 * s.volume_m3 / 3000
+        case.controls[case.over(max(a - drains, 0.0), b), ph.OUT_A + j] = (
+            2 * s.area_m2 * s.full_m**0.5 / drains
+        )
+        brings = min(0.6 * s.volume_m3, 15.0)
+        case.controls[case.over(b, b + brings / 0.01), ph.IN_A + j] += 0.01
     also = () if case.has("storage_level") else ("lost_prime",)
-    case.truths.append(Truth("dry_supply", a - drains, b, "dry", also=also))
+    case.truths.append(Truth("dry_supply", max(a - longest, 0.0), b, "dry", also=also))
 
 
 def blocked(case: Case, rng: Generator, a: float, b: float) -> None:
