@@ -23,8 +23,9 @@ Source: pump at shut-off, common practice, no source.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
+
+import msgspec
 
 from analytics import words
 from analytics.judging.watch import AllClear, Claim, Coverage, Detector
@@ -57,14 +58,13 @@ PRIME_INSTEAD = (
 )
 
 
-@dataclass
-class BlockedMemory:
+class BlockedMemory(msgspec.Struct):
     runs: int = 0
     since_us: int = 0
     run_us: int = 0
     looks: int = 0
     quiet: int = 0
-    swings_us: list[int] = field(default_factory=list)
+    swings_us: list[int] = []
     swinging: bool = False
     filled_us: int = 0  # stop of the newest run long enough to have filled the tank
 

@@ -32,7 +32,6 @@ Source: orifice law; quadratic pump curve, common practice, no source.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
 from math import inf
 from typing import TYPE_CHECKING
 
@@ -70,8 +69,7 @@ DRY_INSTEAD = (
 )
 
 
-@dataclass
-class BurstMemory:
+class BurstMemory(msgspec.Struct):
     run_us: int = 0
     low_us: int | None = None
     deep_us: int | None = None
@@ -80,7 +78,7 @@ class BurstMemory:
     before_m3_s: float = 0.0
     heavy_us: int | None = None
     heavy_to_us: int = 0
-    ended: list[float] = field(default_factory=list)  # such draws that were soon over [m3/s]
+    ended: list[float] = []  # such draws that were soon over [m3/s]
 
 
 class BurstLine(Detector):

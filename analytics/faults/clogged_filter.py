@@ -21,8 +21,9 @@ Source: quadratic pump and screen curves, common practice, no source; witnesses 
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
+
+import msgspec
 
 from analytics import words
 from analytics.faults.filter_after_tank import FilterAfterTank
@@ -55,14 +56,13 @@ FLUSH_AT = 0.75
 DAYS_KEPT = 90
 
 
-@dataclass
-class DeliveryMemory:
+class DeliveryMemory(msgspec.Struct):
     row: int = 0
     back: int = 0
     back_since_us: int = 0
     onset_us: int = 0
     clean_error: float = 0.0  # of delivery left, by what is not known of the clean
-    days: list[list[float]] = field(default_factory=list)  # time [d], delivery left, its error, drop [Pa]
+    days: list[list[float]] = []  # time [d], delivery left, its error, drop [Pa]
 
 
 class DeliveryFault(Detector):

@@ -28,8 +28,9 @@ Source: common practice, no source.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
+
+import msgspec
 
 from analytics import words
 from analytics.judging.watch import AllClear, Claim, Coverage, Detector
@@ -53,14 +54,13 @@ APART_K = 3.0
 DOUBT_S = 3 * 3600.0
 
 
-@dataclass
-class ColdMemory:
+class ColdMemory(msgspec.Struct):
     cold_beats: int = 0
     cold_since_us: int = 0
     standing: bool = False
     coldest_c: float = 99.0
     mild_since_us: int | None = None
-    hour_c: list[float] = field(default_factory=list)  # means of the last hour's beats
+    hour_c: list[float] = []  # means of the last hour's beats
     doubted: bool = False
 
 

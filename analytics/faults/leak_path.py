@@ -30,10 +30,11 @@ Source: none; the balance is arithmetic.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
 from math import sqrt
 from statistics import median
 from typing import TYPE_CHECKING, Literal
+
+import msgspec
 
 from analytics.outlooks.balance import LevelTrack, Watched, follow
 from analytics.plant.description import Measure
@@ -55,14 +56,13 @@ OF_A_MEDIAN, OF_A_MAD = 1.2533, 1.4826
 Path = Literal["downstream", "check_valve"]
 
 
-@dataclass
-class PathMemory:
-    track: LevelTrack = field(default_factory=LevelTrack)
+class PathMemory(msgspec.Struct):
+    track: LevelTrack = msgspec.field(default_factory=LevelTrack)
     quarter: int = 0
     block_m3: float = 0.0
     block_s: float = 0.0
-    blocks_m3_s: list[list[float]] = field(default_factory=lambda: [[], [], [], []])
-    flows_m3_s: list[float] = field(default_factory=list)
+    blocks_m3_s: list[list[float]] = msgspec.field(default_factory=lambda: [[], [], [], []])
+    flows_m3_s: list[float] = []
 
     def forget(self) -> None:
         """The leak is gone: what the storage did says nothing of the next."""

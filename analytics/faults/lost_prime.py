@@ -21,8 +21,9 @@ Source: common practice, no source; motor levels from trial runs.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, ClassVar
+
+import msgspec
 
 from analytics import words
 from analytics.judging.story import lasted
@@ -48,8 +49,7 @@ BURST_INSTEAD = (
 )
 
 
-@dataclass
-class PrimeMemory:
+class PrimeMemory(msgspec.Struct):
     run_us: int = 0
     looks: int = 0
     since_us: int = 0

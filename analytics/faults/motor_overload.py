@@ -20,8 +20,9 @@ Source: locked-rotor multiples, common practice, no source.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
+
+import msgspec
 
 from analytics import words
 from analytics.judging.watch import AllClear, Claim, Coverage, Detector
@@ -55,10 +56,9 @@ STANDS_S = 10.0
 ABOVE = 0.3
 
 
-@dataclass
-class OverloadMemory:
-    shares: list[float] = field(default_factory=list)
-    starts_us: list[int] = field(default_factory=list)
+class OverloadMemory(msgspec.Struct):
+    shares: list[float] = []
+    starts_us: list[int] = []
     in_vain: int = 0  # runs in a row that stood as high and filled nothing
     stalled: bool = False  # the rotor was seen to be jammed, until the finding clears
 

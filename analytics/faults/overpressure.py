@@ -28,8 +28,9 @@ Source: common practice, no source.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
+
+import msgspec
 
 from analytics import words
 from analytics.judging.watch import AllClear, Claim, Coverage, Detector
@@ -50,8 +51,7 @@ SAME, RISING = 0.10, 0.15
 SHIFTED = 0.10
 
 
-@dataclass
-class OverpressureMemory:
+class OverpressureMemory(msgspec.Struct):
     run_us: int = 0
     looks: int = 0
     since_us: int = 0

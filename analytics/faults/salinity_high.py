@@ -27,8 +27,9 @@ table 1 (limits seen reprinted, tests/reference).
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
+
+import msgspec
 
 from analytics import words
 from analytics.garden.conductivity import at_25
@@ -51,8 +52,7 @@ CLEAR_SHARE = 0.9
 APART_S_M = 0.02
 
 
-@dataclass
-class SaltMemory:
+class SaltMemory(msgspec.Struct):
     standing: bool = False
     severe: bool = False
     since_us: int | None = None  # of what speaks for a change: salty, or fresh again while standing

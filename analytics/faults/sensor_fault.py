@@ -35,8 +35,10 @@ pumping stations whose run status stayed on for hours.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field, replace
+from dataclasses import replace
 from typing import TYPE_CHECKING
+
+import msgspec
 
 from analytics import words
 from analytics.judging.contradiction import Contradictions, Evidence
@@ -71,8 +73,7 @@ SAYS = {
 }
 
 
-@dataclass
-class Doubt:
+class Doubt(msgspec.Struct):
     """Memory of one signal."""
 
     bad_beats: int = 0
@@ -87,10 +88,9 @@ class Doubt:
     relapses: int = 0
 
 
-@dataclass
-class SensorMemory:
-    doubts: dict[int, Doubt] = field(default_factory=dict)
-    evidence: Evidence = field(default_factory=Evidence)
+class SensorMemory(msgspec.Struct):
+    doubts: dict[int, Doubt] = {}
+    evidence: Evidence = msgspec.field(default_factory=Evidence)
 
 
 class SensorFault(Detector):

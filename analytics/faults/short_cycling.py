@@ -35,9 +35,10 @@ values A14-A17.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
 from statistics import median
 from typing import TYPE_CHECKING
+
+import msgspec
 
 from analytics import words
 from analytics.judging.charge_or_switch import TOLD, UP, stand_on_charge
@@ -93,13 +94,12 @@ CURED, CURED_BY_LENGTH, CURED_WITHIN_US = 5, 20, 7 * 86_400_000_000
 BY_LENGTH = (None, "leak", "undersized_tank")
 
 
-@dataclass
-class CyclingMemory:
-    runs: list[Seen] = field(default_factory=list)
-    evidence: list[Seen] = field(default_factory=list)  # of the finding that stands
-    brief: list[list[float]] = field(default_factory=list)  # start, stop [us], run time of very short runs
-    edges: list[list[float]] = field(default_factory=list)  # of whole runs: when, whether beside a brief one
-    starts_us: list[int] = field(default_factory=list)
+class CyclingMemory(msgspec.Struct):
+    runs: list[Seen] = []
+    evidence: list[Seen] = []  # of the finding that stands
+    brief: list[list[float]] = []  # start, stop [us], run time of very short runs
+    edges: list[list[float]] = []  # of whole runs: when, whether beside a brief one
+    starts_us: list[int] = []
     onset_us: int | None = None
     flutter_us: int | None = None  # when the switch was last seen to flutter
     good: int = 0  # runs in a row without the cause's own signature
@@ -107,12 +107,12 @@ class CyclingMemory:
     often: bool = False  # starts too many, runs long enough
     last_stop_pa: float | None = None
     cause: str | None = None  # of the finding that stands
-    between: list[str] = field(default_factory=list)  # what it is open between
+    between: list[str] = []  # what it is open between
     sure: float = 0.0
     rival: str | None = None  # another cause, and how many runs in a row have told it
     rival_runs: int = 0
-    votes: dict[str, int] = field(default_factory=dict)  # runs that have told a cause, since the fault began
-    footing: Footing = field(default_factory=Footing)
+    votes: dict[str, int] = {}  # runs that have told a cause, since the fault began
+    footing: Footing = msgspec.field(default_factory=Footing)
 
     def take(self, verdict: Verdict) -> None:
         """A cause, or in place of one told that which KEPT runs in a row have told, surer or as often."""

@@ -41,9 +41,10 @@ Source: forecast as in its module; the rest common practice, no source.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
 from math import sqrt
 from typing import TYPE_CHECKING, Literal
+
+import msgspec
 
 from analytics import words
 from analytics.judging.watch import AllClear, Claim, Coverage, Detector
@@ -81,12 +82,11 @@ DAY_S = 86_400.0
 LOOK_US = 3_600_000_000
 
 
-@dataclass
-class Stock:
+class Stock(msgspec.Struct):
     """Memory of one storage."""
 
-    track: LevelTrack = field(default_factory=LevelTrack)
-    days_m3: list[float | None] = field(default_factory=list)
+    track: LevelTrack = msgspec.field(default_factory=LevelTrack)
+    days_m3: list[float | None] = []
     drawn_m3: float = 0.0  # today's net fall, dry
     dry_s: float = 0.0
     quiet_m3: float = 0.0  # what fell through rests, fading over two days
@@ -99,16 +99,15 @@ class Stock:
     standing: bool = False
     since_us: int = 0
     cause: str | None = None
-    day_m3: list[float] = field(default_factory=list)  # dry net draw of the last 24 hours, an hour each
+    day_m3: list[float] = []  # dry net draw of the last 24 hours, an hour each
     hour_m3: float = 0.0
-    lately_m3: list[float] = field(default_factory=list)  # the last steps' changes, for what is taken back
+    lately_m3: list[float] = []  # the last steps' changes, for what is taken back
     risen_m3: float = 0.0  # the last rise
     risen_steps: int = 0  # since
 
 
-@dataclass
-class StockMemory:
-    storages: dict[str, Stock] = field(default_factory=dict)
+class StockMemory(msgspec.Struct):
+    storages: dict[str, Stock] = {}
 
 
 class StorageDepletion(Detector):

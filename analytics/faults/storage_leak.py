@@ -59,10 +59,11 @@ Source: Page 1954 (CUSUM); the balance is arithmetic.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
 from math import pi
 from operator import itemgetter
 from typing import TYPE_CHECKING
+
+import msgspec
 
 from analytics import words
 from analytics.judging.cycling_run import is_guessed
@@ -105,24 +106,22 @@ CLEAR_ERRORS = 2.0
 DAY_S = 86_400.0
 
 
-@dataclass
-class One:
+class One(msgspec.Struct):
     """Memory of one storage."""
 
-    track: LevelTrack = field(default_factory=LevelTrack)
+    track: LevelTrack = msgspec.field(default_factory=LevelTrack)
     sum_m3: float = 0.0
     fell_m: float = 0.0  # in steps too large for the level's scatter, and not given back yet
     drawn_m3: float = 0.0  # by the pump since the last step
-    parts: list[Part] = field(default_factory=list)  # since the sum last left nothing, the newest PARTS
+    parts: list[Part] = []  # since the sum last left nothing, the newest PARTS
     standing: bool = False
     loss_m3_s: float = 0.0
-    well: Slope = field(default_factory=Slope)  # of the rests since, looked at for the repair
+    well: Slope = msgspec.field(default_factory=Slope)  # of the rests since, looked at for the repair
     well_s: float = 0.0
 
 
-@dataclass
-class LeakMemory:
-    storages: dict[str, One] = field(default_factory=dict)
+class LeakMemory(msgspec.Struct):
+    storages: dict[str, One] = {}
 
 
 class StorageLeak(Detector):

@@ -32,8 +32,9 @@ Source: arithmetic of the balance; thresholds common practice, no source.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
+
+import msgspec
 
 from analytics import words
 from analytics.judging.watch import AllClear, Claim, Coverage, Detector
@@ -59,26 +60,24 @@ CLEAR_S = 24 * 3600.0
 CLEAR_SHARE = 0.05
 
 
-@dataclass
-class Brim:
+class Brim(msgspec.Struct):
     """Memory of one storage."""
 
-    levels_m: list[float] = field(default_factory=list)  # of the last two hours
+    levels_m: list[float] = []  # of the last two hours
     beats: int = 0  # at the mark, in a row
     since_us: int = 0
     entry_m: float = 0.0  # level when the mark was reached
     rain_m: float = 0.0  # since then
     flush_m3: float = 0.0  # what the first-flush pipe takes of it
     rained_us: int = 0
-    rains_m: list[float] = field(default_factory=list)  # of the last two hours, a beat each
+    rains_m: list[float] = []  # of the last two hours, a beat each
     filling: bool = False  # it was reached by a rise
     standing: bool = False
     inflow_us: int = 0  # last beat with more coming in
 
 
-@dataclass
-class BrimMemory:
-    storages: dict[str, Brim] = field(default_factory=dict)
+class BrimMemory(msgspec.Struct):
+    storages: dict[str, Brim] = {}
 
 
 class StorageOverflow(Detector):

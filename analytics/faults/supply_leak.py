@@ -58,10 +58,11 @@ Source: minimum night flow as in Thornton, Sturm & Kunkel, Water Loss Control, b
 from __future__ import annotations
 
 from bisect import bisect_left
-from dataclasses import dataclass, field
 from math import inf
 from operator import attrgetter
 from typing import TYPE_CHECKING
+
+import msgspec
 
 from analytics import words
 from analytics.faults.leak_path import LeakPath, Path, PathMemory, rise_share
@@ -99,8 +100,7 @@ ALIKE, ALIKE_HOURS = 2.0, 4
 REFUTED = 3
 
 
-@dataclass
-class Hour:
+class Hour(msgspec.Struct):
     """What one hour showed: the piece of rest that surely lost least, a settled one where there was one."""
 
     start_us: int
@@ -116,18 +116,17 @@ class Hour:
         return self.loss_m3_s + SURELY * self.error_m3_s
 
 
-@dataclass
-class SeepMemory:
-    hours: list[Hour] = field(default_factory=list)
+class SeepMemory(msgspec.Struct):
+    hours: list[Hour] = []
     looks: int = 0
     standing: bool = False
     leak_m3_s: float = 0.0
     cause: Path | None = None
     onset_us: int = 0
-    shares: list[list[float]] = field(default_factory=list)  # of the air left, hour by hour, and errors
+    shares: list[list[float]] = []  # of the air left, hour by hour, and errors
     stop_pa: float | None = None  # of the newest run
     low_m3_s: float = 0.0  # the day's low loss while it is being judged
-    path: PathMemory = field(default_factory=PathMemory)
+    path: PathMemory = msgspec.field(default_factory=PathMemory)
 
 
 class SupplyLeak(Detector):

@@ -24,9 +24,10 @@ Source: common practice, no source.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
 from math import hypot
 from typing import TYPE_CHECKING
+
+import msgspec
 
 from analytics import words
 from analytics.judging.air import median_error
@@ -54,14 +55,13 @@ BACK = 0.5
 COLLAPSED = 0.22
 
 
-@dataclass
-class DriftMemory:
+class DriftMemory(msgspec.Struct):
     row: int = 0
     back: int = 0
     charge: float = 0.0  # log of the odds of a charge above cut-in
     onset_us: int = 0
     cut_in: bool = False
-    footing: Footing = field(default_factory=Footing)
+    footing: Footing = msgspec.field(default_factory=Footing)
 
 
 class SwitchDrift(Detector):

@@ -17,10 +17,12 @@ Trade practice, no source.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field, replace
+from dataclasses import replace
 from functools import cache
 from math import isfinite, isinf
 from typing import TYPE_CHECKING
+
+import msgspec
 
 from analytics.judging.watch import AllClear, Claim
 from analytics.plant.description import Measure
@@ -99,13 +101,12 @@ STEP = 0.05
 LEAST_STEP = {"_m3_s": 0.0, "_share_1": 0.05, "_pa": 5e3, "_m": 0.01, "_s": 5.0}
 
 
-@dataclass
-class Ledger:
+class Ledger(msgspec.Struct):
     """The findings that stand, and who hangs on whom. Plain data."""
 
     #: faults by the signal that they are told from
-    resting_on: dict[str, frozenset[str]] = field(default_factory=dict)
-    standing: dict[str, Finding] = field(default_factory=dict)
+    resting_on: dict[str, frozenset[str]] = {}
+    standing: dict[str, Finding] = {}
 
     def silenced_by(self, finding: Finding, fault: str) -> bool:
         """Whether a standing finding explains a fault: as its consequence, or by a sensor that lies."""

@@ -42,10 +42,10 @@ Parameters:
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
 from statistics import median
 from typing import TYPE_CHECKING
 
+import msgspec
 import numpy as np
 
 from analytics.plant.description import MOTOR_MEASURES, Measure
@@ -68,8 +68,7 @@ LIE, LIE_WORDS, LIES_MANY, LIE_S = 0.01, 2, 6, (5.0, 600.0)
 KEPT, ENOUGH = 15, 5
 
 
-@dataclass
-class Witness:
+class Witness(msgspec.Struct):
     """What one motor signal said to the climbs. Plain data."""
 
     on: bool | None = None
@@ -114,14 +113,13 @@ class Witness:
         return step_us is None or abs(apart_us - before_us) > step_us
 
 
-@dataclass
-class ClimbMemory:
+class ClimbMemory(msgspec.Struct):
     """Plain data."""
 
     low_us: int = 0  # when pressure was last low, if it has not been high since
     to_us: int = 0  # end of the last beat
-    usual_s: list[float] = field(default_factory=list)
-    witnesses: dict[int, Witness] = field(default_factory=dict)
+    usual_s: list[float] = []
+    witnesses: dict[int, Witness] = {}
 
 
 class Climbs:

@@ -31,10 +31,10 @@ Parameters, each a statement about what cannot be:
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
 from math import inf
 from typing import TYPE_CHECKING
 
+import msgspec
 import numpy as np
 
 from analytics.judging.climbs import ClimbMemory, Climbs
@@ -76,8 +76,7 @@ LEAST_MOVE = 1e-6  # less is the rounding of a unit
 AIR_STEP_K, AIR_RATE_K_S = 5.0, 8.0 / 600.0
 
 
-@dataclass
-class Still:
+class Still(msgspec.Struct):
     """How long a signal has said exactly the same, and what the plant did meanwhile."""
 
     value: float = 0.0
@@ -90,29 +89,27 @@ class Still:
     digit: float = 0.0  # the least that it ever moved; 0 while it has not
 
 
-@dataclass
-class Tail:
+class Tail(msgspec.Struct):
     """A signal's last five samples, and its impossible moves of the last day."""
 
-    time_us: list[int] = field(default_factory=list)
-    value: list[float] = field(default_factory=list)
-    jumps_us: list[int] = field(default_factory=list)
+    time_us: list[int] = []
+    value: list[float] = []
+    jumps_us: list[int] = []
     leap_us: int = 0  # when it leapt, 0: never
     leapt_from: float = 0.0
     leapt_to: float = 0.0
     stood: int = 0  # beats since, on the far side
 
 
-@dataclass
-class Evidence:
+class Evidence(msgspec.Struct):
     """Plain data: what the checks keep."""
 
-    still: dict[int, Still] = field(default_factory=dict)
-    climbs: ClimbMemory = field(default_factory=ClimbMemory)
-    tails: dict[int, Tail] = field(default_factory=dict)
+    still: dict[int, Still] = {}
+    climbs: ClimbMemory = msgspec.field(default_factory=ClimbMemory)
+    tails: dict[int, Tail] = {}
     rain_us: int = 0
-    held_m3: dict[int, float] = field(default_factory=dict)  # by its level, each storage's water
-    wild: WildMemory = field(default_factory=WildMemory)
+    held_m3: dict[int, float] = {}  # by its level, each storage's water
+    wild: WildMemory = msgspec.field(default_factory=WildMemory)
 
 
 class Contradictions:

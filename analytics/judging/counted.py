@@ -27,11 +27,12 @@ counting, any text; no source for the parameters but those given.
 from __future__ import annotations
 
 from bisect import bisect_left
-from dataclasses import dataclass, field
 from math import hypot, sqrt
 from operator import itemgetter
 from statistics import median
 from typing import TYPE_CHECKING, NamedTuple
+
+import msgspec
 
 if TYPE_CHECKING:
     from analytics.seeing.events import Run
@@ -44,13 +45,12 @@ KEPT = 192
 HOUR_US = 3_600e6
 
 
-@dataclass
-class Counted:
+class Counted(msgspec.Struct):
     """Plain data, of each run: its stop [us], length by the motor [s], demand about it [m3/s], motor level
     (nothing: -1), how finely it was seen [s]."""
 
-    lesson: list[list[float]] = field(default_factory=list)
-    newest: list[list[float]] = field(default_factory=list)
+    lesson: list[list[float]] = []
+    newest: list[list[float]] = []
     learned: bool = False
 
 

@@ -30,10 +30,11 @@ Source: Boyle's law; cycle arithmetic, reference values A14-A17.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from math import ceil, hypot, sqrt
 from statistics import fmean, median, stdev
 from typing import TYPE_CHECKING
+
+import msgspec
 
 from analytics.judging.cycling_run import (
     LEAP_SHARE,
@@ -66,8 +67,7 @@ TOLD, MOST = 2.0, 4.0
 USUAL_STARTS_PER_HOUR = 15.0
 
 
-@dataclass(frozen=True, slots=True)
-class Verdict:
+class Verdict(msgspec.Struct, frozen=True):
     """The cause, or None and what it is open between."""
 
     cause: str | None
@@ -75,8 +75,7 @@ class Verdict:
     between: tuple[str, ...] = ()
 
 
-@dataclass(frozen=True, slots=True)
-class Grounds:
+class Grounds(msgspec.Struct, frozen=True):
     """What a verdict is found on: runs of the fault, and what is usual."""
 
     runs: list[Seen]

@@ -14,8 +14,9 @@ Source: cycle arithmetic, reference values A14-A17.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
+
+import msgspec
 
 from analytics.judging.flutter import gave_1
 from analytics.judging.reference import MID_SHARE
@@ -40,8 +41,7 @@ BY_SWITCH, ALIKE = 0.15, 0.08
 MISSED = 2.0
 
 
-@dataclass
-class Seen:
+class Seen(msgspec.Struct):
     """What is kept of a run."""
 
     start_us: int

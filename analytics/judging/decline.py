@@ -24,9 +24,10 @@ Parameters: see the constants. SIGMA_LEAST 4 %: kinks at 1 s sampling.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from math import hypot, sqrt
 from typing import TYPE_CHECKING
+
+import msgspec
 
 from analytics.judging.blame import CLOG_SURE, filter_share, resistance
 from analytics.judging.counted import left as counted_left
@@ -87,16 +88,14 @@ HOUR_US = 3_600_000_000
 ROUNDED_UP = 1.0 + 1e-9
 
 
-@dataclass(frozen=True, slots=True)
-class Base:
+class Base(msgspec.Struct, frozen=True):
     """Traits that count as clean, and of how many runs."""
 
     traits: dict[str, Trait]
     runs: int
 
 
-@dataclass(frozen=True, slots=True)
-class Share:
+class Share(msgspec.Struct, frozen=True):
     """Delivery over the rating, as learned and by the newest runs, and the first one's relative error."""
 
     learned: float

@@ -32,12 +32,13 @@ Source: orifice flow, any hydraulics text; no source for the parameters but thos
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from math import sqrt
 from statistics import median
 from typing import TYPE_CHECKING, NamedTuple
 from zoneinfo import ZoneInfo
+
+import msgspec
 
 if TYPE_CHECKING:
     from analytics.seeing.events import Run
@@ -57,15 +58,14 @@ LOOKED_BACK_S = 2.6 * DAY_S  # two programmes of each day, and of every second n
 KEPT_CLEAN, KEPT_NEW = 480, 48
 
 
-@dataclass
-class Draws:
+class Draws(msgspec.Struct):
     """Plain data. clean: [day, second of day, m3/s]; newest: [time s, day, clean m3/s, m3/s now]."""
 
-    clean: list[list[float]] = field(default_factory=list)
-    newest: list[list[float]] = field(default_factory=list)
-    large: list[list[float]] = field(default_factory=list)  # all that lasted: [time s, m3/s]
+    clean: list[list[float]] = []
+    newest: list[list[float]] = []
+    large: list[list[float]] = []  # all that lasted: [time s, m3/s]
     #: The last run: start [s], what was drawn before it [m3/s], stop [s], pressure there.
-    before: list[float] = field(default_factory=list)
+    before: list[float] = []
 
 
 class Shrunk(NamedTuple):

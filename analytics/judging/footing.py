@@ -43,11 +43,11 @@ from __future__ import annotations
 
 from bisect import bisect_left, bisect_right
 from collections import Counter
-from dataclasses import dataclass, field
 from math import ceil, exp, log
 from operator import itemgetter
 from typing import TYPE_CHECKING, Literal
 
+import msgspec
 import numpy as np
 
 from analytics.judging.reference import USUAL_CUT_IN_PA, USUAL_CUT_OUT_PA
@@ -83,8 +83,7 @@ Band = tuple[float, float]  # cut-in and the width of the band [Pa]
 Stands = Literal["whole", "overcharged", "raised", "either", "unknown"]
 
 
-@dataclass
-class Footing:
+class Footing(msgspec.Struct):
     """Plain data.
 
     runs    of each: start [us], length [s], interval [s], its lowest sample as a share of the band above
@@ -95,14 +94,13 @@ class Footing:
     since   when the newest raised footing began [us], runs since, and dips to be expected of them
     """
 
-    runs: list[list[float]] = field(default_factory=list)
-    beats: list[list[float]] = field(default_factory=list)
-    since: list[float] = field(default_factory=list)
-    starts: list[float] = field(default_factory=list)
+    runs: list[list[float]] = []
+    beats: list[list[float]] = []
+    since: list[float] = []
+    starts: list[float] = []
 
 
-@dataclass(frozen=True, slots=True)
-class Said:
+class Said(msgspec.Struct, frozen=True):
     """What the runs say.
 
     stands   where they stand, and the chance that it is an accident

@@ -20,6 +20,8 @@ from dataclasses import dataclass, field
 from math import sqrt
 from typing import TYPE_CHECKING
 
+import msgspec
+
 from analytics.judging.counted import Counted, note
 
 if TYPE_CHECKING:
@@ -46,8 +48,7 @@ COARSE_S, LESSON_HOURS, LESSON_MOST = 15.0, 23.0, 4 * LESSON
 STEADY = 0.35  # demand before and after may differ by so much of delivery: beyond, neither is the run's
 
 
-@dataclass
-class Trait:
+class Trait(msgspec.Struct):
     """One figure of the signature: its median, quartiles and robust standard deviation."""
 
     middle: float
@@ -56,8 +57,7 @@ class Trait:
     lower: float = 0.0
 
 
-@dataclass
-class Brief:
+class Brief(msgspec.Struct):
     """What is kept of one usable run."""
 
     at_us: int

@@ -79,7 +79,8 @@ def follow(story: Story, look: Look, known: Known) -> None:
         fresh.high_us = fresh.base_us = look.start_us if look.pressure_start_pa is not None else look.at_us
         faster = (look.fall_m3_s or 0.0) - fresh.fastest_m3_s > NONE_SHARE * usual.now_m3_s
         fresh.mixed = faster and look.age_s < EARLY_S
-        vars(story).update(vars(fresh))
+        for name in story.__struct_fields__:
+            setattr(story, name, getattr(fresh, name))
     story.reached_pa = max(story.reached_pa, look.pressure_high_pa or 0.0)
     if story.early_pa is None and look.samples >= 3:
         story.early_pa, story.early_high_pa = look.pressure_pa, look.pressure_high_pa

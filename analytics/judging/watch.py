@@ -28,8 +28,7 @@ if TYPE_CHECKING:
     from analytics.seeing.water import Water
 
 
-@dataclass(frozen=True, slots=True)
-class Coverage:
+class Coverage(msgspec.Struct, frozen=True):
     """Whether the fitted sensors can show a fault, and one sentence on what they can and cannot."""
 
     can: bool
@@ -55,14 +54,13 @@ class Claim:
     evidence: dict[str, float] = field(default_factory=dict)
 
 
-@dataclass(frozen=True, slots=True)
-class AllClear:
+class AllClear(msgspec.Struct, frozen=True):
     """The fault's signature is gone (hysteresis is the detector's own matter)."""
 
     fault: str
     of: str | None = None
     summary: str | None = None  # how it is known, put after the finding's summary
-    evidence: dict[str, float] = field(default_factory=dict)
+    evidence: dict[str, float] = {}
 
 
 Word = Claim | AllClear
@@ -108,8 +106,7 @@ class Known(Protocol):
         """Expected interval of a signal: the plant file's, else learned, else None."""
 
 
-@dataclass
-class Nothing:
+class Nothing(msgspec.Struct):
     """The memory of a detector that needs none."""
 
 

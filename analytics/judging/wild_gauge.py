@@ -25,9 +25,9 @@ Source: common practice, no source.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
+import msgspec
 import numpy as np
 
 from analytics.plant.description import Measure
@@ -54,11 +54,10 @@ FEWEST = 5
 SLACK_US = 60_000_000
 
 
-@dataclass
-class WildMemory:
+class WildMemory(msgspec.Struct):
     """Wild beats of the last hours by position in `Plant.signals`: their end, and bands risen. Plain data."""
 
-    beats: dict[int, list[tuple[int, float]]] = field(default_factory=dict)
+    beats: dict[int, list[tuple[int, float]]] = {}
 
 
 class WildGauges:

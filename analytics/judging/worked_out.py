@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+import msgspec
 
 
-@dataclass
-class Story:
+class Story(msgspec.Struct):
     """What the looks into one run have shown so far (see `analytics.judging.story`)."""
 
     run_us: int = 0
@@ -39,8 +38,7 @@ class Story:
     stood: bool = False  # it filled, and then stood against a draw
 
 
-@dataclass(frozen=True, slots=True)
-class Witness:
+class Witness(msgspec.Struct, frozen=True):
     """What a look says of delivery (see `analytics.judging.no_delivery`).
 
     idle    no water moves; `sure` where flow, outlet gauge or motor say so
@@ -59,8 +57,7 @@ class Witness:
     low: bool | None
 
 
-@dataclass(frozen=True, slots=True)
-class Decline:
+class Decline(msgspec.Struct, frozen=True):
     """What the newest runs say of the delivery (see `analytics.judging.decline`)."""
 
     left: float  # delivery over its clean value, by the newest LATELY runs

@@ -21,7 +21,6 @@ The rules that keep a step honest:
 from __future__ import annotations
 
 from bisect import bisect_right
-from dataclasses import dataclass, field
 from operator import itemgetter
 from typing import TYPE_CHECKING
 
@@ -76,8 +75,7 @@ def _by_table(strapping: tuple[tuple[float, float], ...], level_m: float) -> flo
     return (high_m3 - low_m3) / (high_m - low_m) * (level_m - low_m) + low_m3
 
 
-@dataclass
-class LevelTrack:
+class LevelTrack(msgspec.Struct):
     """What `follow` keeps between beats."""
 
     time_us: int = 0  # of the last reading; 0: none yet
@@ -92,7 +90,7 @@ class LevelTrack:
     step_m: float | None = None  # the last one, if nothing drew
     grain_m: float = 0.0  # the gauge's last digit: the least that two words ever differed
     last_m: float = 0.0  # the newest word
-    tail_m: list[float] = field(default_factory=list)  # the last two words
+    tail_m: list[float] = []  # the last two words
     pressure_pa: float = float("inf")  # the line's newest
 
 

@@ -25,9 +25,10 @@ Source: Boyle's law; kinks as in the design's signatures.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
 from statistics import median
 from typing import TYPE_CHECKING
+
+import msgspec
 
 from analytics.judging.air import air_left, clean_error, median_error
 from analytics.judging.signature import RECENT
@@ -50,11 +51,10 @@ DEMAND_DAYS = 28
 DEMAND_LEAST = 3
 
 
-@dataclass
-class FigureMemory:
+class FigureMemory(msgspec.Struct):
     brought_m3: float = 0.0  # since midnight
-    daily_m3: list[float] = field(default_factory=list)
-    air: list[list[float]] = field(default_factory=list)  # (day, share of compliance left)
+    daily_m3: list[float] = []
+    air: list[list[float]] = []  # (day, share of compliance left)
 
 
 class Figures(Detector):

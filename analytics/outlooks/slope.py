@@ -14,9 +14,10 @@ Source: analysis of covariance is textbook.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
 from math import sqrt
 from typing import TYPE_CHECKING
+
+import msgspec
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -29,8 +30,7 @@ QUARTERS = 4
 TELLS = 2.0
 
 
-@dataclass
-class Slope:
+class Slope(msgspec.Struct):
     """Sums for the common slope of rests: within the rest at hand, and over those that are over."""
 
     to_us: int = 0  # end of the rest at hand
@@ -81,15 +81,14 @@ class Slope:
         return self.loss_m3_s - errors * error, self.loss_m3_s + errors * error
 
 
-@dataclass
-class Part:
+class Part(msgspec.Struct):
     """What the quiet steps of one quarter of a day lost, and what went in all of them (`gone_m3`)."""
 
     since_us: int
     quiet_s: float = 0.0
     lost_m3: float = 0.0
     gone_m3: float = 0.0
-    slope: Slope = field(default_factory=Slope)
+    slope: Slope = msgspec.field(default_factory=Slope)
 
     def follows(self, step: LevelStep) -> bool:
         """Whether a step is of the same quarter."""

@@ -6,9 +6,9 @@ order, so that a stretch gives the same bits whatever else was computed in the s
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+import msgspec
 import numpy as np
 
 if TYPE_CHECKING:
@@ -22,8 +22,7 @@ BATCH = 2_000_000
 SMALL = 32
 
 
-@dataclass(frozen=True, slots=True)
-class Lines:
+class Lines(msgspec.Struct, frozen=True):
     """K fitted lines. NaN where there were too few samples (under 2; scatter under 3).
 
     count    samples in the stretch

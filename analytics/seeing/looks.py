@@ -8,9 +8,9 @@ little and the same looks are made whatever the chunking.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+import msgspec
 import numpy as np
 
 from analytics.physics.fits import BATCH, fit_lines, highest, medians
@@ -49,8 +49,7 @@ ON_CHANGE = 4.0
 FALL_SEEN = 6  # windows back: more than lies between looks at a run that falls
 
 
-@dataclass(frozen=True, slots=True)
-class Underway:
+class Underway(msgspec.Struct, frozen=True):
     """A run, or the part of it that has been seen."""
 
     before_us: int
@@ -67,8 +66,7 @@ def band_pa(plant: Plant) -> tuple[float, float]:
     return (plant.switch.cut_in_pa, plant.switch.cut_out_pa) if plant.switch else (0.0, 4.0e5)
 
 
-@dataclass(frozen=True, slots=True)
-class _Glances:
+class _Glances(msgspec.Struct, frozen=True):
     """M glances: into which run, at which pressure sample, each in order within its run; and the first
     sample of its window."""
 

@@ -6,10 +6,10 @@ so, the widest step, is worked out here once for all who ask.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from functools import cached_property
 from typing import TYPE_CHECKING
 
+import msgspec
 import numpy as np
 
 if TYPE_CHECKING:
@@ -33,8 +33,7 @@ class Words:
         return widest(self.time_us)
 
 
-@dataclass(frozen=True, slots=True)
-class Parted:
+class Parted(msgspec.Struct, frozen=True):
     """All readings in order of time, and by position in `Plant.signals` those of each signal."""
 
     readings: Readings

@@ -27,9 +27,9 @@ collector that was off, a broker that was down or a recording with a hole in it 
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
+import msgspec
 import numpy as np
 
 from analytics.plant.description import MOTOR_MEASURES, Measure
@@ -57,8 +57,7 @@ RESTING = (Measure.RAINFALL, *MOTOR_MEASURES)
 HOLE_US = 120_000_000
 
 
-@dataclass(frozen=True, slots=True)
-class Silence:
+class Silence(msgspec.Struct, frozen=True):
     """A signal has said nothing for too long (ended False), or speaks again (ended True)."""
 
     at_us: int

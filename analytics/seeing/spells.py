@@ -9,6 +9,7 @@ from __future__ import annotations
 from dataclasses import asdict, dataclass, replace
 from typing import TYPE_CHECKING, Any
 
+import msgspec
 import numpy as np
 
 from analytics.seeing.motor import Motor, Spell
@@ -59,8 +60,7 @@ class Ended:
     next_us: int | None = None  # start of the run after, where it came first
 
 
-@dataclass(frozen=True, slots=True)
-class Piece:
+class Piece(msgspec.Struct, frozen=True):
     at_us: int
     stop_us: int
     from_us: int

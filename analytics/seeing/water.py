@@ -7,8 +7,9 @@ then in its measure, and only their ratios are true.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
+
+import msgspec
 
 from analytics.physics import hydraulics
 
@@ -22,8 +23,7 @@ if TYPE_CHECKING:
 CHARGE_BELOW_CUT_IN_PA = 13_790.0
 
 
-@dataclass(frozen=True, slots=True)
-class Water:
+class Water(msgspec.Struct, frozen=True):
     """w(P) of one plant. `scale_m3_pa` = V (Pc + pa), so that w = V - scale / (P + pa)."""
 
     volume_m3: float
