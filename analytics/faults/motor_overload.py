@@ -106,6 +106,8 @@ class MotorOverload(Detector):
             return [self._claim(share, run.cycle.start_us, "locked_rotor")]
         if run.cycle.motor_level is None or not run.entire or (run_s < BRIEF_S and share < STALLED):
             return ()  # mostly inrush
+        if share >= STALLED and not self._no_inrush(known):
+            return ()  # the one sample that so short a run left met the inrush: a stalled motor is told above
         memory.shares = [*memory.shares, share][-KEPT:]
         memory.starts_us = [*memory.starts_us, run.cycle.start_us][-KEPT:]
         over = [s for s in memory.shares if s >= OVER]

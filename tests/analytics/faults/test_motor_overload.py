@@ -3,12 +3,17 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from types import SimpleNamespace
 
 import numpy as np
+import pytest
 
 from analytics.engine import Engine
+from analytics.faults.motor_overload import MotorOverload
 from analytics.plant.description import Measure, Signal
 from analytics.readings import Readings
+from analytics.records import Cycle
+from analytics.seeing.events import Run
 from tests.analytics import traces
 from tests.analytics.faults.test_pump_runs import HOUR, STEADY, named, told
 
@@ -111,3 +116,27 @@ def test_an_inrush_told_on_change_is_a_second_of_the_run() -> None:
     levels = [cycle.motor_level for outcome in outcomes for cycle in outcome.cycles]
     assert levels.count(7.0) > 20
     assert set(levels) <= {7.0, None}  # of a run that said both words while it ran up nothing is known
+
+
+@pytest.mark.parametrize(("every_s", "said"), [(10.0, []), (1.0, ["motor_overload"])])
+def test_inrushes_that_a_slow_clamp_meets_in_short_runs_are_no_overload(
+    every_s: float, said: list[str]
+) -> None:
+    """Four runs of six seconds that fill a tank without air, and of each the one word that stood for it was
+    of its start: a clamp that looks each second would have seen more."""
+    detector = MotorOverload(traces.plant(traces.Trace()))
+    known = SimpleNamespace(
+        signature=SimpleNamespace(clean={"motor_level": SimpleNamespace(middle=7.0)}),
+        usual=SimpleNamespace(start_pa=30 * traces.PSI, stop_pa=50 * traces.PSI, band_pa=20 * traces.PSI),
+        every_s=lambda position: every_s,
+        is_open=lambda fault: False,
+    )
+    found = []
+    for start_s in (100, 200, 300, 400):
+        cycle = Cycle(
+            start_s * 1_000_000, (start_s + 6) * 1_000_000, 6.0,
+            pressure_start_pa=30 * traces.PSI, pressure_stop_pa=50 * traces.PSI, motor_level=28.0,
+        )  # fmt: skip
+        run = Run(cycle.stop_us, cycle, True, every_s, pressure_high_pa=50 * traces.PSI)
+        found += [claim.fault for claim in detector.run(run, known)]
+    assert sorted(set(found)) == said
