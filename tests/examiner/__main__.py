@@ -83,6 +83,7 @@ def main(words: list[str]) -> int:
             for line in scored.lines:
                 wrong = " CAUSE" if line.cause == "wrong" else ""
                 print(f"      {line.verdict}{wrong}: {line.text}", flush=True)
+    print(whole.by_fault())
     print(whole.totals())
     if given.mode == "healthy":
         print(f"{whole.count('false', 'repeat')} false findings in {years:.2f} healthy plant-years")

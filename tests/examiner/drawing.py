@@ -153,9 +153,9 @@ def clock_steps(case: Case, rng: Generator) -> None:
         )
 
 
-def dropouts(case: Case, rng: Generator, harsh: float) -> None:
+def dropouts(case: Case, rng: Generator) -> None:
     """Gaps of minutes to hours, of one sensor or of all: no fault that must be told, but one that may be."""
-    for _ in range(rng.poisson(0.04 * harsh * case.days)):
+    for _ in range(rng.poisson(0.04 * case.days)):
         start = float(rng.uniform(0, case.days)) * DAY_S
         length = float(np.exp(rng.uniform(np.log(60), np.log(4 * 3600))))
         hit = case.sensors if rng.random() < 0.5 else [case.sensors[int(rng.integers(len(case.sensors)))]]
@@ -202,7 +202,7 @@ def case_of(seed: int, index: int, mode: str) -> tuple[Case, Generator]:
         refill(case, rng)
     outages(case, rng)
     clock_steps(case, rng)
-    dropouts(case, rng, 1.0)
+    dropouts(case, rng)
     return case, rng
 
 

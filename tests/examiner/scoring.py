@@ -50,6 +50,14 @@ class Score:
         parts += [f"causes {right}/{asked}", f"true findings {good}/{good + bad}"]
         return ", ".join(parts)
 
+    def by_fault(self) -> str:
+        """In time of asked, fault by fault."""
+        asked = sorted({x.fault for x in self.lines if x.verdict in ("hit", "late", "miss")})
+        share = {
+            f: (self.count("hit", faults=(f,)), self.count("hit", "late", "miss", faults=(f,))) for f in asked
+        }
+        return ", ".join(f"{f} {got}/{of}" for f, (got, of) in share.items())
+
 
 def seconds(told: str, epoch: float) -> float:
     """An instant of a finding, from the start of the case."""

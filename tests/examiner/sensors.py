@@ -171,7 +171,7 @@ class Sensor:
         return times[kept], value[kept]
 
 
-def _one(rng: Generator, plant: Plant, measures: str, every: float, change: bool, harsh: float) -> Sensor:
+def _one(rng: Generator, plant: Plant, measures: str, every: float, change: bool) -> Sensor:
     unit = str(rng.choice(list(UNITS[measures])))
     # Noise, quantum, deadband, offset: of full scale where a scale is given, else SI.
     whole, noise, quantum, deadband, offset = {
@@ -202,15 +202,15 @@ def _one(rng: Generator, plant: Plant, measures: str, every: float, change: bool
         float(quantum * whole), float(offset * whole), scale,
     )  # fmt: skip
     made.clamped = measures in ("line_pressure", "discharge_pressure") and rng.random() < 0.5
-    if rng.random() < 0.12 * harsh:
+    if rng.random() < 0.12:
         made.code = float(rng.choice(CODES))
         made.code_odds = every / float(rng.choice([6, 24, 72])) / 3600
-    if rng.random() < 0.12 * harsh:
+    if rng.random() < 0.12:
         made.late_odds = float(rng.choice([0.0005, 0.005]))
     return made
 
 
-def fitted(rng: Generator, plant: Plant, needs: set[str], harsh: float = 1.0) -> list[Sensor]:
+def fitted(rng: Generator, plant: Plant, needs: set[str]) -> list[Sensor]:
     """Draw what is fitted; `needs` names measures that must be."""
     every = float(rng.choice([1, 2, 5, 10, 30, 60, 0], p=[0.22, 0.13, 0.16, 0.16, 0.11, 0.12, 0.1]))
     change = every == 0
@@ -244,7 +244,7 @@ def fitted(rng: Generator, plant: Plant, needs: set[str], harsh: float = 1.0) ->
         sensors.append(_one(rng, plant, other, base, change, harsh))
     for s in plant.storages:
         if "storage_level" in needs or rng.random() < 0.85:
-            level = _one(rng, plant, "storage_level", 60.0, False, harsh)
+            level = _one(rng, plant, "storage_level", 60.0, False)
             level.name, level.of = f"level_{s.name}", s.name
             sensors.append(level)
     plant.said["above"] = 0.25 * float(
