@@ -237,11 +237,11 @@ def fitted(rng: Generator, plant: Plant, needs: set[str]) -> list[Sensor]:
             own, own_change = float(rng.choice([1, 2, 5, 10, 30])), False
         if measures == "pump_running" and rng.random() < 0.4:
             own, own_change = 1.0, True
-        sensors.append(_one(rng, plant, measures, own, own_change, harsh))
+        sensors.append(_one(rng, plant, measures, own, own_change))
     if rng.random() < 0.1:
         # A second word on the motor, which need not agree to the second.
         other = str(rng.choice([m for m in ("pump_current", "pump_power", "pump_running") if m != motor]))
-        sensors.append(_one(rng, plant, other, base, change, harsh))
+        sensors.append(_one(rng, plant, other, base, change))
     for s in plant.storages:
         if "storage_level" in needs or rng.random() < 0.85:
             level = _one(rng, plant, "storage_level", 60.0, False)
