@@ -51,7 +51,7 @@ if TYPE_CHECKING:
     from analytics.judging.watch import Known, Word
     from analytics.plant.description import Plant
     from analytics.seeing.beats import Beat
-    from analytics.seeing.events import Run
+    from analytics.seeing.events import Look, Run
     from analytics.seeing.silences import Silence
     from analytics.seeing.stillness import Stood
 
@@ -104,7 +104,18 @@ class SensorFault(Detector):
 
     def run(self, run: Run, known: Known) -> Sequence[Word]:
         self._contradictions.run(self.memory.evidence, run, known.usual)
-        return ()
+        return self._start(run.cycle.start_us, run.cycle.pressure_start_pa if run.entire else None, known)
+
+    def look(self, look: Look, known: Known) -> Sequence[Word]:
+        return self._start(look.start_us, look.pressure_start_pa if look.entire else None, known)
+
+    def _start(self, start_us: int, start_pa: float | None, known: Known) -> Sequence[Word]:
+        """A gauge that leapt, by where the motor starts now."""
+        leap = self.memory.evidence.leap
+        position = self._contradictions.start(self.memory.evidence, start_us, start_pa, known.usual)
+        if position is None or (doubt := self._doubt(position)).cause is not None:
+            return ()
+        return [self._claim(position, doubt, "implausible", leap.at_us)]
 
     def silence(self, silence: Silence, known: Known) -> Sequence[Word]:
         doubt = self._doubt(silence.signal)
@@ -177,6 +188,9 @@ class SensorFault(Detector):
     def _since_us(self, position: int, cause: str, beat: Beat) -> int:
         if cause == "out_of_range":
             return self._doubt(position).since_us
+        leap = self.memory.evidence.leap
+        if cause == "implausible" and leap.convicted and position == self._contradictions.leaps.pressure:
+            return leap.at_us
         still = self.memory.evidence.still.get(position)
         return still.since_us if cause == "stuck" and still is not None and still.since_us else beat.from_us
 
@@ -217,6 +231,9 @@ class SensorFault(Detector):
         summary = f'The sensor "{signal.name}" {SAYS[cause]}.'
         if cause == "out_of_range":
             evidence = {"bad_words_1": float(doubt.bad_words)}
+        leap = self.memory.evidence.leap
+        if cause == "implausible" and since_us == leap.at_us:
+            evidence = {"leapt_from_pa": leap.from_pa, "leapt_to_pa": leap.to_pa}
         if everybody:
             summary = "No signal has said anything: look at the broker, the network and the sensors' power."
         elif cause == "silent" and signal.every_s is not None:

@@ -26,7 +26,8 @@ Parameters, each a statement about what cannot be:
                         storage, a wall that gives way): a level that leapt further from one word to the
                         next, and stood there for LEAP_BEATS 3 beats, was moved or has lost its zero;
     LEAP_HELD_S  3 d    it is held against the gauge so long, unless it leaps back
-    a pressure gauge that jumps: see `analytics.judging.wild_gauge`; a motor meter that does: `wild_motor`
+    a pressure gauge that jumps: see `analytics.judging.wild_gauge`, and one that leaps and stays: `leaps`; a
+    motor meter that jumps: `wild_motor`
 """
 
 from __future__ import annotations
@@ -38,6 +39,7 @@ import msgspec
 import numpy as np
 
 from analytics.judging.climbs import ClimbMemory, Climbs
+from analytics.judging.leaps import Leap, Leaps
 from analytics.judging.wild_gauge import WildGauges, WildMemory
 from analytics.judging.wild_motor import WildMotor
 from analytics.plant.description import Measure
@@ -110,6 +112,7 @@ class Evidence(msgspec.Struct):
     rain_us: int = 0
     held_m3: dict[int, float] = {}  # by its level, each storage's water
     wild: WildMemory = msgspec.field(default_factory=WildMemory)
+    leap: Leap = msgspec.field(default_factory=Leap)
 
 
 class Contradictions:
@@ -118,6 +121,7 @@ class Contradictions:
         self.motor = motor_signal(plant)
         self.climbs = Climbs(plant)
         self.gauges, self.wild_motor = WildGauges(plant), WildMotor(plant)
+        self.leaps = Leaps(plant)
         zero_pa = ZERO_SHARE * plant.switch.cut_in_pa if plant.switch else -inf
         pressures = plant.measuring(Measure.LINE_PRESSURE, Measure.DISCHARGE_PRESSURE)
         self._zero_pa = dict.fromkeys(pressures, zero_pa)
@@ -143,6 +147,13 @@ class Contradictions:
         if run.entire and not stalled and run.cycle.run_time_s + run.interval_s > least_s:
             for still in evidence.still.values():
                 still.runs += int(run.cycle.start_us >= still.since_us > 0)
+
+    def start(
+        self, evidence: Evidence, start_us: int, start_pa: float | None, usual: Reference
+    ) -> int | None:
+        """The position of a line gauge that a start where the switch makes none convicts."""
+        convicts = self.leaps.start(evidence.leap, start_us, start_pa, usual)
+        return self.leaps.pressure if convicts else None
 
     def beat(self, evidence: Evidence, beat: Beat, doubted: set[int], usual: Reference) -> dict[int, str]:
         """What speaks against signals now: cause by position in `Plant.signals`.
@@ -173,6 +184,9 @@ class Contradictions:
         motor = self.wild_motor.beat(evidence.wild, beat, usual)
         for position in self.gauges.beat(evidence.wild, beat, usual) + motor:
             found.setdefault(position, "implausible")
+        self.leaps.beat(evidence.leap, beat, usual, self.motor not in doubted)
+        if evidence.leap.convicted and self.leaps.pressure is not None:
+            found.setdefault(self.leaps.pressure, "implausible")
         doubted = doubted | {at for at, beats in evidence.wild.beats.items() if beats}
         for position in self.climbs.beat(evidence.climbs, beat, doubted):
             still, spoke = evidence.still.get(position, Still()), position in beat.spans

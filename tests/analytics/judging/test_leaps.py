@@ -1,0 +1,86 @@
+"""A line gauge that leaps and stays: dead, or with another zero."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Callable
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+sys.path.insert(0, str(Path(__file__).parents[1] / "faults"))
+from holding import CUT_IN, CUT_OUT, DAY_S, Floats, Holding, at_s, last_words, told
+
+Change = Callable[[Floats, Floats], Floats]
+BAND = CUT_OUT - CUT_IN
+
+
+def holding(every_s: float, leap: Change, resting: bool = True) -> tuple[Holding, float]:
+    """The third evening: it leaps some minutes after a stop, or in a run."""
+    made = Holding(every_s=every_s, motor_every_s=every_s, demand_m3_s=5e-5)
+    at, _, ran_s = made._knots(4.0)
+    runs = np.flatnonzero((np.diff(ran_s) > 0.0) & (at[:-1] > 2.5 * DAY_S))
+    since_s = at[runs[0] + 1] + 240.0 if resting else at[runs[0]] + 30.0
+    made.spoil = {"pressure": lambda t, true: np.where(t > since_s, leap(t, true), true)}
+    return made, since_s
+
+
+def noisy(value: float) -> Change:
+    return lambda t, true: value + np.random.default_rng(4).normal(0.0, 300.0, len(t))
+
+
+@pytest.mark.parametrize("resting", [True, False])
+@pytest.mark.parametrize("value", [0.0, -25e3, 6e3])
+@pytest.mark.parametrize("every_s", [1.0, 10.0])
+def test_gauge_that_dies_is_blamed_and_neither_pump_nor_line(
+    every_s: float, value: float, resting: bool
+) -> None:
+    """The motor rests below its cut-in, and runs as ever."""
+    made, since_s = holding(every_s, noisy(value), resting)
+    found = last_words(made.outcome(3.5))
+    assert [(one.fault, one.cause, one.of) for one in found] == [("sensor_fault", "implausible", "pressure")]
+    assert since_s < at_s(found[0].raised_us) < since_s + 1500.0
+    assert abs(at_s(found[0].onset_us) - since_s) <= every_s
+
+
+def test_gauge_that_is_asked_each_minute_and_dies() -> None:
+    made, _ = holding(60.0, noisy(0.0))
+    found = last_words(made.outcome(3.5))
+    assert [(one.fault, one.cause, one.of) for one in found] == [("sensor_fault", "implausible", "pressure")]
+
+
+@pytest.mark.parametrize("share", [0.5, -0.3, 3.0])
+@pytest.mark.parametrize("every_s", [1.0, 10.0])
+def test_gauge_that_has_lost_its_zero_is_blamed_at_the_next_start(every_s: float, share: float) -> None:
+    """No switch has moved, and none sticks: it starts the pump where it did, by the gauge as it leapt."""
+    made, since_s = holding(every_s, lambda t, true: true + share * BAND)
+    found = last_words(made.outcome(3.5))
+    assert [(one.fault, one.cause, one.of) for one in found] == [("sensor_fault", "implausible", "pressure")]
+    assert found[0].evidence["leapt_to_pa"] - found[0].evidence["leapt_from_pa"] == pytest.approx(
+        share * BAND, abs=0.05 * BAND
+    )
+    next_start_s = 90.0 * 60.0
+    assert since_s < at_s(found[0].raised_us) < since_s + next_start_s
+
+
+def test_gauge_that_leaps_back_is_believed_again() -> None:
+    def leap(t: Floats, true: Floats) -> Floats:
+        return np.where(t < since_s + 6 * 3600.0, true - 0.6 * BAND, true)
+
+    made, since_s = holding(1.0, lambda t, true: true)
+    made.spoil = {"pressure": lambda t, true: np.where(t > since_s, leap(t, true), true)}
+    found = last_words(made.outcome(4.0))
+    assert [(one.fault, one.cause, one.of) for one in found] == [("sensor_fault", "implausible", "pressure")]
+    assert found[0].cleared_us is not None
+    assert since_s + 6 * 3600.0 < at_s(found[0].cleared_us) < since_s + 10 * 3600.0
+
+
+@pytest.mark.parametrize("every_s", [1.0, 10.0])
+def test_a_switch_that_has_moved_is_no_gauge_that_leapt(every_s: float) -> None:
+    """Pressure goes where it did, by what it did, and starts elsewhere: nothing leapt."""
+    made, since_s = holding(every_s, lambda t, true: CUT_IN + 0.3 * BAND + (true - CUT_IN) * 0.7)
+    at, _, ran_s = made._knots(4.0)
+    tops = at[1:][(np.diff(ran_s) > 0.0) & (at[1:] > since_s)]
+    since_s = tops[0]  # at the cut-out, where nothing changes
+    assert ("sensor_fault", "implausible", "pressure") not in told(made.outcome(3.5))
