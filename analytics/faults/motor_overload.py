@@ -47,6 +47,10 @@ CLOSELY_S = 5.0
 #: Runs in a row that filled nothing: a sample each 10 s meets an inrush of a second once in ten starts, at
 #: both once in a hundred of such pairs, and a sound plant has none.
 IN_VAIN = 2
+#: A protector that has cooled tries again within minutes, and the switch has not opened.
+TRIES_US = 3_600_000_000
+#: Half as much again as a stalled rotor draws at the most: a wild word, or a code.
+WILD = 10.0
 #: A switch that chatters makes one inrush after the other for some seconds; a stalled motor stands as high
 #: until its protector trips. So long at once tells it without another run.
 STANDS_S = 10.0
@@ -60,6 +64,9 @@ class OverloadMemory(msgspec.Struct):
     shares: list[float] = []
     starts_us: list[int] = []
     in_vain: int = 0  # runs in a row that stood as high and filled nothing
+    vain_us: int = 0  # when the last of them began
+    high_run_us: int = 0  # the run whose looks see it stand so high, one after the other
+    high_since_us: int = 0
     stalled: bool = False  # the rotor was seen to be jammed, until the finding clears
 
 
@@ -78,8 +85,12 @@ class MotorOverload(Detector):
             return ()
         share = look.motor_level / usual
         now = (look.motor_now or look.motor_level) / usual
+        if max(now, share) >= WILD:
+            return ()
         stands = look.age_s >= STANDS_S and self._no_inrush(known)
-        if now >= STALLED and (stands or self._long_on(look, known)):
+        if now < STALLED:
+            self.memory.high_run_us = 0
+        if now >= STALLED and (stands or self._stands(look, known)):
             share, self.memory.stalled = now, True
             return [self._claim(share, look.start_us, "locked_rotor")]
         if not self.memory.stalled and share >= OVER_IN_RUN and look.age_s >= 30.0 and self._no_inrush(known):
@@ -99,8 +110,10 @@ class MotorOverload(Detector):
         filled = high is not None and high > known.usual.stop_pa - 0.4 * known.usual.band_pa
         if start_pa is not None and start_pa > within_pa and not filled:
             return ()  # wild words: no try begins there, and nothing was filled
-        in_vain = share >= STALLED and not filled and run_s >= 3.0
-        memory.in_vain = memory.in_vain + 1 if in_vain else 0
+        in_vain = STALLED <= share < WILD and not filled and run_s >= 3.0
+        again = run.cycle.start_us - memory.vain_us < TRIES_US
+        memory.in_vain = (memory.in_vain if again else 0) + 1 if in_vain else 0
+        memory.vain_us = run.cycle.start_us if in_vain else memory.vain_us
         if in_vain and (memory.in_vain >= IN_VAIN or (run_s >= STANDS_S and self._no_inrush(known))):
             memory.stalled = True
             return [self._claim(share, run.cycle.start_us, "locked_rotor")]
@@ -124,13 +137,19 @@ class MotorOverload(Detector):
 
     def _no_inrush(self, known: Known) -> bool:
         """Whether the motor is seen so closely that more than one sample can hold the level."""
-        every_s = known.every_s(self._motor) if self._motor is not None else None
-        return every_s is None or every_s <= CLOSELY_S
+        return self._every_s(known) <= CLOSELY_S
 
-    def _long_on(self, look: Look, known: Known) -> bool:
-        """Whether all that the look saw of the motor came after its first sample."""
-        every_s = known.every_s(self._motor) if self._motor is not None else None
-        return look.age_s - look.window_s >= max(every_s or 0.0, 2.0)
+    def _stands(self, look: Look, known: Known) -> bool:
+        """Whether a meter that looks seldom has seen the motor so high in more than one word, none of them
+        the run's first: one alone is an inrush, or wild, and stands in every look whose window holds it."""
+        memory, every_s = self.memory, self._every_s(known)
+        if memory.high_run_us != look.start_us:
+            memory.high_run_us, memory.high_since_us = look.start_us, look.at_us
+        longer_s = (look.at_us - memory.high_since_us) / 1e6
+        return longer_s > look.window_s and look.age_s - look.window_s >= max(every_s, 2.0)
+
+    def _every_s(self, known: Known) -> float:
+        return (known.every_s(self._motor) if self._motor is not None else None) or 0.0
 
     def _usual(self, known: Known) -> float | None:
         """The clean level; while it is being learned, what the rating allows at the very most."""

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 from types import SimpleNamespace
 
+import msgspec
 import numpy as np
 import pytest
 
@@ -13,7 +14,7 @@ from analytics.faults.motor_overload import MotorOverload
 from analytics.plant.description import Measure, Signal
 from analytics.readings import Readings
 from analytics.records import Cycle
-from analytics.seeing.events import Run
+from analytics.seeing.events import Look, Run
 from tests.analytics import traces
 from tests.analytics.faults.test_pump_runs import HOUR, STEADY, named, told
 
@@ -23,6 +24,16 @@ LATER_S = 5 * HOUR
 
 def seconds(readings: Readings) -> np.ndarray:
     return np.asarray((readings.time_us - traces.START_US) / 1e6)
+
+
+def known_by(every_s: float) -> SimpleNamespace:
+    """A motor that usually draws 7 A, asked each so many seconds."""
+    return SimpleNamespace(
+        signature=SimpleNamespace(clean={"motor_level": SimpleNamespace(middle=7.0)}),
+        usual=SimpleNamespace(start_pa=30 * traces.PSI, stop_pa=50 * traces.PSI, band_pa=20 * traces.PSI),
+        every_s=lambda position: every_s,
+        is_open=lambda fault: False,
+    )
 
 
 def test_frost_in_the_air_keeps_nobody_from_learning_what_the_motor_draws() -> None:
@@ -39,7 +50,9 @@ def test_frost_in_the_air_keeps_nobody_from_learning_what_the_motor_draws() -> N
     )
 
 
-def one_word_a_start(stands_pa: float) -> tuple[Readings, np.ndarray]:
+def one_word_a_start(
+    stands_pa: float, says_a: float = STALLED_A, apart_s: float = 600.0
+) -> tuple[Readings, np.ndarray]:
     """A clamp that speaks on change: runs as ever, and then, with pressure standing, four times the word of a
     stalled motor and that it is off again; and when those words came [s]."""
     trace = traces.Trace(demand=STEADY)
@@ -50,14 +63,15 @@ def one_word_a_start(stands_pa: float) -> tuple[Readings, np.ndarray]:
     changed = new | np.roll(new, 1) | np.roll(new, 2) | (np.arange(len(motor)) % 60 == 0)
     kept = np.union1d(np.flatnonzero(heard.signal == 0), motor[changed])
     normal = Readings(heard.signal[kept], heard.time_us[kept], heard.value[kept])
-    tries_s = LATER_S + 600.0 * np.arange(1, 5)
-    times_s = np.union1d(np.arange(LATER_S, LATER_S + 3000.0, 60.0) + 8.0, tries_s)
+    tries_s = LATER_S + apart_s * np.arange(1, 5)
+    ends_s = LATER_S + 5.0 * apart_s
+    times_s = np.union1d(np.arange(LATER_S, ends_s, 60.0) + 8.0, tries_s)
     words = Readings.of(
         np.full(len(times_s), 1),
         (traces.START_US + times_s * 1e6).astype(np.int64),
-        np.where(np.isin(times_s, tries_s), STALLED_A, 0.0),
+        np.where(np.isin(times_s, tries_s), says_a, 0.0),
     )
-    still_s = LATER_S + np.arange(0.0, 3000.0)
+    still_s = np.arange(LATER_S, ends_s)
     flat = Readings.of(
         np.zeros(len(still_s), dtype=np.int64),
         (traces.START_US + still_s * 1e6).astype(np.int64),
@@ -74,6 +88,32 @@ def test_a_stalled_rotor_is_named_from_one_word_a_start() -> None:
     found = told(traces.plant(ON_CHANGE), heard)
     assert named(found) == [("motor_overload", "locked_rotor")]
     assert (found[0].raised_us - traces.START_US) / 1e6 < tries_s[2]
+
+
+@pytest.mark.parametrize(("says_a", "apart_s"), [(85.0, 600.0), (STALLED_A, 2 * HOUR)])
+def test_wild_words_hours_apart_or_beyond_any_motor_are_no_stalled_rotor(
+    says_a: float, apart_s: float
+) -> None:
+    heard, _ = one_word_a_start(29 * traces.PSI, says_a, apart_s)
+    assert "motor_overload" not in {finding.fault for finding in told(traces.plant(ON_CHANGE), heard)}
+
+
+def test_one_word_of_a_slow_meter_is_no_stalled_rotor_in_however_many_looks() -> None:
+    """Power each 30 s, looked at each ten seconds through a window of forty."""
+    detector, known = MotorOverload(traces.plant(traces.Trace())), known_by(30.0)
+    look = Look(
+        at_us=0, start_us=1, age_s=100.0, window_s=40.0, samples=40, entire=True, interval_s=1.0,
+        pressure_start_pa=30 * traces.PSI, pressure_pa=35 * traces.PSI, pressure_high_pa=35 * traces.PSI,
+        slope_m3_s=None, slope_pa_s=None, slope_first_m3_s=None, slope_before_m3_s=None, noise_pa=None,
+        motor_level=18.0, flow_m3_s=None, discharge_pa=None, suction_pa=None, motor_now=18.0,
+    )  # fmt: skip
+    said = [
+        detector.look(msgspec.structs.replace(look, at_us=at_s * 1_000_000, age_s=float(at_s)), known)
+        for at_s in range(100, 150, 10)
+    ]
+    assert [bool(one) for one in said] == [False] * 5
+    later = detector.look(msgspec.structs.replace(look, at_us=150_000_000, age_s=150.0), known)
+    assert [claim.cause for claim in later] == ["locked_rotor"]
 
 
 def test_a_wild_word_where_the_switch_starts_nothing_is_no_stalled_rotor() -> None:
@@ -125,12 +165,7 @@ def test_inrushes_that_a_slow_clamp_meets_in_short_runs_are_no_overload(
     """Four runs of six seconds that fill a tank without air, and of each the one word that stood for it was
     of its start: a clamp that looks each second would have seen more."""
     detector = MotorOverload(traces.plant(traces.Trace()))
-    known = SimpleNamespace(
-        signature=SimpleNamespace(clean={"motor_level": SimpleNamespace(middle=7.0)}),
-        usual=SimpleNamespace(start_pa=30 * traces.PSI, stop_pa=50 * traces.PSI, band_pa=20 * traces.PSI),
-        every_s=lambda position: every_s,
-        is_open=lambda fault: False,
-    )
+    known = known_by(every_s)
     found = []
     for start_s in (100, 200, 300, 400):
         cycle = Cycle(
