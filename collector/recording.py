@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from analytics.instants import rfc3339
 from collector.beside import beside
+from collector.heap import keep_freed
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -46,6 +47,7 @@ def outcomes(path: Path, plant: Plant) -> Iterator[Outcome]:
 
     Progress and that word go to standard error. Raises ReadingsError where the file is none.
     """
+    keep_freed()
     stretches = beside(lambda: _seen(path, plant))
     from analytics.judge import Judge  # while the file is begun
 

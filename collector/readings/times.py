@@ -72,19 +72,22 @@ class TimeColumn:
         rest = word_at[start + 16]
         tens = ((rest >> np.uint64(8)) & np.uint64(15)).view(np.int64)
         ones = ((rest >> np.uint64(16)) & np.uint64(15)).view(np.int64)
-        minute = self._minutes(padded, word_at, start)
-        plain = ((rest & np.uint64(0xF0F0FF)) == np.uint64(0x30303A)) & (tens < 6) & (ones < 10)
-        plain &= minute != _NO_MINUTE
+        minute, known = self.minutes(padded, start, word_at[start], word_at[start + 8])
+        plain = ((rest & np.uint64(0xF0F0FF)) == np.uint64(0x30303A)) & (tens < 6) & (ones < 10) & known
         time_us = (minute * 60 + tens * 10 + ones) * 1_000_000
         if ((rest & np.uint64(0xFF000000)) == np.uint64(0x5A000000)).all() and (end - start == 20).all():
             return time_us, plain
         return _with_tail(padded, word_at, start, end, time_us, plain)
 
-    def _minutes(
-        self, padded: NDArray[np.uint8], word_at: NDArray[np.uint64], start: NDArray[np.intp]
-    ) -> NDArray[np.int64]:
-        """Minutes since the epoch, before any offset."""
-        dates, clocks = word_at[start], word_at[start + 8]
+    def minutes(
+        self,
+        padded: NDArray[np.uint8],
+        start: NDArray[np.intp],
+        dates: NDArray[np.uint64],
+        clocks: NDArray[np.uint64],
+    ) -> Times:
+        """Minutes since the epoch, before any offset, and whether they are plain; by the first two words of
+        each time, `YYYY-MM-` and `DDTHH:MM`."""
         runs = _changes((dates, clocks))
         dates, clocks = dates[runs], clocks[runs]
         days = self._days(padded, start[runs], (dates, clocks & _DAY))
@@ -95,8 +98,8 @@ class TimeColumn:
         hours, minutes = tens_h * 10 + ones_h, tens_m * 10 + ones_m
         digits = (ones_h < 10) & (tens_m < 6) & (ones_m < 10)  # of the hour's first: by hours < 24
         sound = ((clocks & _CLOCK) == _CLOCK_LOOKS) & digits & (hours < 24) & (days != _NO_MINUTE)
-        found = np.where(sound, days * 1440 + hours * 60 + minutes, _NO_MINUTE)
-        return np.repeat(found, np.diff(runs, append=len(start)))
+        count = np.diff(runs, append=len(start))
+        return np.repeat(days * 1440 + hours * 60 + minutes, count), np.repeat(sound, count)
 
     def _days(
         self, padded: NDArray[np.uint8], start: NDArray[np.intp], spelled: tuple[NDArray[np.uint64], ...]
@@ -151,8 +154,8 @@ def _with_tail(
     sign = padded[end - 6]
     offset = ~zulu & ((sign == 43) | (sign == 45))
     if offset.any():
-        east_us, known = _offsets(word_at[end - 8] >> np.uint64(16), offset)
-        time_us = time_us - east_us
+        ahead_us, known = _offsets(word_at[end - 8] >> np.uint64(16), offset)
+        time_us = time_us - ahead_us
         plain &= known | ~offset
     tail = np.where(offset, 6, 1)
     count = length - tail - 20
@@ -178,20 +181,28 @@ def _fraction(
 
 def _offsets(word: NDArray[np.uint64], wanted: NDArray[np.bool_]) -> Times:
     """Microseconds east of Greenwich where `wanted`, for the few offsets that a file holds."""
-    east_us = np.zeros(len(word), dtype=np.int64)
+    found = np.zeros(len(word), dtype=np.int64)
     left = wanted.copy()
     for _ in range(_MOST_OFFSETS):
         if not left.any():
             break
         one = word[left.argmax()]
         same = left & (word == one)
-        match = _OFFSET.fullmatch(int(one).to_bytes(8, "little")[:6])
-        if match is None or int(match[2]) > 23 or int(match[3]) > 59:
+        found_us = east_us(int(one).to_bytes(8, "little")[:6])
+        if found_us is None:
             break
         left &= ~same
-        minutes = int(match[2]) * 60 + int(match[3])
-        east_us[same] = (-minutes if match[1] == b"-" else minutes) * 60_000_000
-    return east_us, wanted & ~left
+        found[same] = found_us
+    return found, wanted & ~left
+
+
+def east_us(offset: bytes) -> int | None:
+    """Microseconds east of Greenwich that an offset says, `+02:00`; None where it is none."""
+    match = _OFFSET.fullmatch(offset)
+    if match is None or int(match[2]) > 23 or int(match[3]) > 59:
+        return None
+    minutes = int(match[2]) * 60 + int(match[3])
+    return (-minutes if match[1] == b"-" else minutes) * 60_000_000
 
 
 def _ten_digits(padded: NDArray[np.uint8], start: NDArray[np.intp], end: NDArray[np.intp]) -> bool:
@@ -206,12 +217,7 @@ def _this_age(
     padded: NDArray[np.uint8], word_at: NDArray[np.uint64], start: NDArray[np.intp], end: NDArray[np.intp]
 ) -> Times:
     """`_seconds` of those: what their first eight digits say is worked out once a run of rows."""
-    head = word_at[start]
-    runs = np.flatnonzero(head[1:] != head[:-1]) + 1
-    runs = np.concatenate(([0], runs))
-    count = np.diff(runs, append=len(start))
-    hundreds = np.repeat(eight_digits(head[runs]), count)
-    plain = np.repeat(all_digits(head[runs]), count)
+    hundreds, plain = hundreds_of_seconds(word_at[start])
     tens, ones = padded[start + 8] - np.uint8(48), padded[start + 9] - np.uint8(48)
     plain &= (tens < 10) & (ones < 10)
     time_us = (hundreds * 100 + tens * np.int64(10) + ones) * 1_000_000
@@ -222,6 +228,13 @@ def _this_age(
     places = length[0] - 11 if same else np.maximum(length - 11, 0)
     fraction_us, digits = _fraction(word_at, start - 9, places)
     return time_us + fraction_us, plain & digits
+
+
+def hundreds_of_seconds(head: NDArray[np.uint64]) -> Times:
+    """The numbers that eight digits each make, worked out once a run of the same; whether they are digits."""
+    runs = np.concatenate(([0], np.flatnonzero(head[1:] != head[:-1]) + 1))
+    count = np.diff(runs, append=len(head))
+    return np.repeat(eight_digits(head[runs]), count), np.repeat(all_digits(head[runs]), count)
 
 
 def _seconds(word_at: NDArray[np.uint64], start: NDArray[np.intp], end: NDArray[np.intp]) -> Times:

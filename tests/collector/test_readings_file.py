@@ -14,6 +14,7 @@ from hypothesis import strategies as st
 from analytics.plant.parsing import parse_plant
 from analytics.readings import Readings
 from collector.readings.blocks import BlockReader
+from collector.readings.digits import PAD, words
 from collector.readings.file import HEADER, ReadingsError, ReadingsFile, read_readings
 from collector.readings.rows import LONGEST_LINE, Malformed, Rows
 
@@ -224,6 +225,41 @@ def test_both_ways_agree_on_one_byte_changed(lines: list[str], data: st.DataObje
     text = bytearray("".join(line + "\n" for line in lines).encode())
     text[data.draw(st.integers(0, len(text) - 2))] = data.draw(st.integers(0, 255))
     text += b"\n"
+    assert repr(fast(bytes(text))) == repr(exact(bytes(text)))
+
+
+def _moment(second: int) -> datetime:
+    return datetime(2031, 10, 26, 0, 58, tzinfo=UTC) + timedelta(seconds=second, microseconds=7001 * second)
+
+
+FORMS = {
+    "seconds": lambda second: _moment(second).isoformat(timespec="seconds").replace("+00:00", "Z"),
+    "milliseconds": lambda second: _moment(second).isoformat(timespec="milliseconds")[:23] + "Z",
+    "microseconds": lambda second: _moment(second).isoformat(timespec="microseconds")[:26] + "Z",
+    "offset": lambda second: (
+        _moment(second).astimezone(timezone(timedelta(hours=-9.5))).isoformat()[:19] + "-09:30"
+    ),
+    "fraction and offset": lambda second: _moment(second).isoformat(timespec="milliseconds")[:23] + "+05:45",
+    "since 1970": lambda second: str(1_950_742_680 + second),
+    "fraction since 1970": lambda second: f"{1_950_742_680 + second}.{7 * second % 1000:03d}",
+}
+
+
+@pytest.mark.parametrize("form", FORMS)
+@given(st.data())
+def test_rows_of_one_form_are_read_as_such_and_both_ways_agree_on_one_byte_changed(
+    form: str, data: st.DataObject
+) -> None:
+    names = ("pressure", "motor", "température de l'air dehors")
+    rows = [f"{FORMS[form](second)},{names[second % 3]},{second % 2}" for second in range(150)]
+    end = data.draw(st.sampled_from(["\n", "\r\n"]))
+    text = bytearray("".join(row + end for row in rows).encode())
+    padded = np.frombuffer(b"\0" * PAD + bytes(text) + b"\0" * PAD, np.uint8)
+    alike = BLOCKS._alike(padded, words(padded))
+    assert alike is not None
+    assert alike.plain.all()
+    for at in data.draw(st.lists(st.integers(len(rows[0]), len(text) - 2), max_size=2)):
+        text[at] = data.draw(st.sampled_from(b'0123456789,.-+:TZ" \r\n\xff') | st.integers(0, 255))
     assert repr(fast(bytes(text))) == repr(exact(bytes(text)))
 
 
