@@ -1,8 +1,8 @@
 """Many rows of a readings file at once, on whole columns of bytes.
 
-A row is taken here only where it is one of the plain forms that recorders write (quickest where nearly all are
-of one form, `alike`); every other row is
-read by `readings_rows`, one by one, so that both ways agree by construction on what is malformed.
+A row is taken here only where it is one of the plain forms that recorders write (quickest where nearly
+all are of one form, `alike`); every other row is read by `rows`, one by one, so that both ways agree by
+construction on what is malformed.
 """
 
 from __future__ import annotations
