@@ -40,7 +40,7 @@ def _truth_of(
     return salt
 
 
-def _rows(parts: list[tuple[str, ph.Array, ph.Array, ph.Array]], epoch: float) -> bytes:
+def rows(parts: list[tuple[str, ph.Array, ph.Array, ph.Array]], epoch: float) -> bytes:
     """Readings of several signals as lines, in the order in which they arrive."""
     lines, order = [], []
     for name, times, values, arrive in parts:
@@ -95,7 +95,7 @@ def run(case: Case, rng: Generator, folder: Path) -> dict[str, object]:
                 parts.append((s.name, *s.read(noise[s.name], true, start, step_s)))
             for at, by in case.steps:
                 parts = [(n, np.where(t >= at, t + by, t), v, arrive) for n, t, v, arrive in parts]
-            out.write(_rows(parts, case.start_epoch))
+            out.write(rows(parts, case.start_epoch))
     (folder / "plant.toml").write_text(plants.text(plant, [s.lines(plant) for s in case.sensors]))
     pair = [s for s in case.sensors if s.measures == "line_pressure"]
     pair += [s for s in case.sensors if s.measures.startswith("pump_")][:1]
