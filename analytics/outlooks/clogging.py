@@ -111,7 +111,7 @@ def days_by_any(
     points = readings[len(readings) // 2].points
     if len(points) < LEAST_POINTS:
         return NOT_TOLD
-    if float(np.median([one[1] for one in points[-3:]])) <= level:
+    if sorted(one[1] for one in points[-3:])[1] <= level:
         return 0.0, 0.0, 0.0
     told = [one for some in readings if (one := _told(some.points, level, common, some.shares)) is not None]
     if 2 * len(told) <= len(readings):

@@ -67,7 +67,20 @@ def days_to_empty(
         return tuple(0.0 for _ in quantiles)
     known = _of_late(known)
     empties = _empties(usable_m3 / _factors(usable_m3, known), known, _drawn(known, by_week))
-    return tuple(np.quantile(empties, quantiles).tolist())
+    return tuple(_quantiles(empties, quantiles))
+
+
+def _quantiles(values: NDArray[np.float64], shares: Sequence[float]) -> list[float]:
+    """NumPy's of finite numbers, to the last digit, without its preparations (which load masked arrays)."""
+    ordered = np.sort(values, axis=None)
+    last = len(ordered) - 1
+    found = []
+    for share in shares:
+        at = share * last
+        below = int(at)
+        part, low, high = at - below, float(ordered[below]), float(ordered[min(below + 1, last)])
+        found.append(high - (high - low) * (1.0 - part) if part >= 0.5 else low + (high - low) * part)
+    return found
 
 
 def _of_late(daily_m3: NDArray[np.float64]) -> NDArray[np.float64]:

@@ -27,6 +27,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from analytics.physics.fits import median
 from analytics.plant.description import Measure
 
 if TYPE_CHECKING:
@@ -146,7 +147,7 @@ class Motor:
         a, b = np.searchsorted(track.time_us, (from_us, run.last_us + 1)).tolist()
         if run.last_us - run.from_us < LEARNS_US or b - a < LEARNS_WORDS:
             return False
-        level = IDLE * float(np.median(track.value[a:b]))
+        level = IDLE * median(track.value[a:b])
         if level <= GROWN * self.levels[-1][1]:
             return False
         self.levels.append((now_us, level))
