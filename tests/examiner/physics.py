@@ -131,7 +131,7 @@ def _advance(
             if s[BOUNCE] <= 0.0:
                 motor = s[ON]
         # A locked rotor trips its overload and cools.
-        if c[LOCKED] > 0.5 and motor > 0.5 and s[ON_FOR] > p[TRIP_S]:
+        if c[LOCKED] > 0.5 and motor > 0.5 and s[MOTOR] > 0.5 and s[ON_FOR] > p[TRIP_S]:
             s[HOT] = p[COOL_S]
             s[ON] = 0.0
             motor = 0.0

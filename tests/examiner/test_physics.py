@@ -104,3 +104,14 @@ def test_without_mains_the_line_runs_empty_and_the_pump_comes_back() -> None:
     assert record[off, ph.R_ON].max() == 0
     assert record[14 * 240 - 1, ph.R_LINE] < 1 * PSI
     assert record[back, ph.R_LINE].min() > 28 * PSI
+
+
+def test_locked_rotor_draws_its_inrush_trips_and_tries_again() -> None:
+    p, c = plant(gamma=1.0), healthy(12)
+    p[[ph.TRIP_S, ph.COOL_S, ph.INRUSH]] = 10.0, 120.0, 5.0
+    c[:, ph.LOCKED] = 1.0
+    record, runs = stepped(p, c, 29 * PSI)
+    assert len(runs) == 6
+    assert runs[:, 1] - runs[:, 0] == pytest.approx([10.25] * 6, abs=0.3)
+    assert record[:, ph.R_AMPS].max() == pytest.approx(30.0)
+    assert record[:, ph.R_PUMPED].max() == 0
