@@ -136,6 +136,8 @@ class Silences:
 
     def _lost(self, time_us: int) -> int:
         """Time lost in holes up to and including the reading at `time_us`."""
+        if not len(self._hole_at):
+            return self._lost_us
         past = int(np.searchsorted(self._hole_at, time_us, side="right"))
         return int(self._hole_lost[past - 1]) if past else self._lost_us
 
