@@ -16,8 +16,8 @@ Parameters:
                  quadratic curve with a shut-off head 1.3 to 2 times the cut-out
     ERROR 0.03   that draws within runs hide, beside the scatter
     TOLD 2       log of odds of seven to one
-    HIDDEN 0.15  of delivery is hidden on the mean where draws hide any (exponential; twice a run's scatter): so
-                 told of what lies two errors and LEAST_LESS below what either foretells
+    HIDDEN 0.15  of delivery is hidden on the mean where draws hide any (exponential; twice a run's scatter):
+                 so told of what lies two errors and LEAST_LESS below what either foretells
 
 Source: Boyle's law.
 """
