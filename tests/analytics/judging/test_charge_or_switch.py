@@ -35,8 +35,9 @@ def told(hours: float, **changes: object) -> list[Finding]:
 def test_a_charge_above_cut_in_whose_collapse_falls_between_samples_is_told(to_psi: float) -> None:
     """Boyle's law with the charge that was tells too little water by 43 over 50 psi, absolute pressures
     (13.7 psi of atmosphere)."""
-    cut_in = traces.after(BEGINS_S, to_psi * PSI, 30 * PSI)
-    charge = traces.after(BEGINS_S, (to_psi - 0.1) * PSI, 28 * PSI)
+    pumped_s = (BEGINS_S, BEGINS_S + 1800.0)  # by hand
+    cut_in = traces.ramp(*pumped_s, to_psi * PSI, 30 * PSI)
+    charge = traces.ramp(*pumped_s, (to_psi - 0.1) * PSI, 28 * PSI)
     (finding,) = told(60.0, cut_in_pa=cut_in, charge_pa=charge, every_s=2.0)
     assert (finding.fault, finding.cause) == ("short_cycling", "overcharged_tank")
     assert finding.raised_us > traces.START_US + BEGINS_S * 1e6
