@@ -103,7 +103,7 @@ def made(rng: Generator, needs: set[str], undersized: bool = False) -> Plant:
     volume = q_mid * run_s / per_volume
     volume = max(volume, 0.008 if undersized else 0.018)
     run_s = volume * per_volume / q_mid
-    min_run = 60.0 if undersized and rng.random() < 0.5 else round(run_s * rng.uniform(0.4, 0.8) / 5) * 5
+    min_run = 60.0 if undersized and rng.random() < 0.5 else np.floor(run_s * rng.uniform(0.4, 0.8) / 5) * 5
     if undersized:
         min_run = max(min_run, 5 * np.ceil(run_s * rng.uniform(1.6, 3.0) / 5))
     min_run = float(max(min_run, 5.0))
