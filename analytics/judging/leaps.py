@@ -10,7 +10,8 @@ than that it fell. So a leap alone convicts nobody. What the switch does after i
 
 Parameters:
     STEP      0.25    of the band, between the middles of three words on either side, most of it (MOST 0.8)
-                      from one word to the next, and neither three further apart than SPREAD 0.3 of it
+                      from one word to the next, and neither three further apart than SPREAD 0.3 of it; a
+                      rise ends above the cut-out by as much: what has no air left leaps within the band
     CLOSE_S   10 s    between these two, or between the closest words of the first LESSON beats with ten words
                       and more: what speaks on change would have told of a fall on its way; FALLS_S 150 s if
                       it falls from above the cut-in, by STEP, to less than DEAD 0.3 of it: what is drawn in
@@ -18,6 +19,8 @@ Parameters:
     BELOW     0.15    of the band below the cut-in, for RESTS_S 120 s: switch, gauge and a slow motor signal
     NEAR      0.15    of the band: a start so near to cut-in and leap together is where the switch has it;
                       UNMOVED 0.1: one so near to the usual is no leap's
+    HELD      0.3     of the tank's compliance, where its air is lost; FILLS 1.2 of the delivery, what a run
+                      brings with nobody drawing, and DRAWS 2, a heavy draw: what water could do is no leap
     BACK      0.5     of the leap, the other way: it has been taken back
     TURN      15 s    or two of its words, about it the motor keeps its state: a tank that is charged too high
                       collapses before a start, and leaps after it
@@ -47,6 +50,7 @@ STEP, MOST, SPREAD = 0.25, 0.8, 0.3
 CLOSE_S, FALLS_S, DEAD = 10.0, 150.0, 0.3
 BELOW, RESTS_S = 0.15, 120.0
 NEAR, UNMOVED, BACK = 0.15, 0.1, 0.5
+HELD, FILLS, DRAWS = 0.3, 1.2, 2.0
 SIDE = 3
 WORDS, LESSON = 10, 300
 SLACK_US = 60_000_000
@@ -133,6 +137,10 @@ class Leaps:
             dies = to_pa < DEAD * usual.start_pa and from_pa > usual.start_pa + STEP * band_pa
             if gap_s > (FALLS_S if dies else CLOSE_S) or self._turned(beat, int(time_us[first])):
                 continue
+            if _water_could(from_pa, to_pa, gap_us / 1e6, usual):
+                continue
+            if from_pa < to_pa < usual.stop_pa + STEP * band_pa:
+                continue  # so leaps, in each run, what has no air left, or is charged too high
             before_pa = leap.to_pa - leap.from_pa
             if leap.at_us and moved_pa * before_pa < 0.0 and abs(moved_pa) > BACK * abs(before_pa):
                 leap.at_us, leap.convicted = 0, False
@@ -170,6 +178,15 @@ class Leaps:
         starts = np.append(from_us, on_us + slack_us)
         ends = np.append(on_us - slack_us, beat.to_us)
         return bool((ends - starts).max() >= RESTS_S * 1e6)
+
+
+def _water_could(from_pa: float, to_pa: float, gap_s: float, usual: Reference) -> bool:
+    """Whether so much water can come or go between two words: a pump that fills what air is left, a draw of
+    more than it gives. Below the charge there is none, and pressure collapses."""
+    low_pa, high_pa = sorted((from_pa, to_pa))
+    moved_pa = max(high_pa - max(low_pa, usual.drained_pa), 0.0)
+    holds_m3 = HELD * usual.drawdown_m3 * moved_pa / usual.band_pa
+    return bool(holds_m3 < (FILLS if to_pa > from_pa else DRAWS) * usual.delivery_m3_s * gap_s)
 
 
 def _learn_pace(leap: Leap, time_us: NDArray[np.int64]) -> None:
