@@ -48,7 +48,7 @@ PAST_BY_FILE = 0.6
 LEAST_PA = 20_000.0
 FINE_S = 3.0
 SAME, RISING = 0.10, 0.15
-SHIFTED = 0.10
+SHIFTED, MOST_SHIFTED = 0.10, 0.60
 
 
 class OverpressureMemory(msgspec.Struct):
@@ -127,10 +127,11 @@ class Overpressure(Detector):
 
 
 def _shifted_pa(look: Look, known: Known) -> float:
-    """By how much the run began above the usual cut-in, beyond what a start is told to."""
-    start_pa = look.pressure_start_pa
-    above_pa = start_pa - known.usual.start_pa if start_pa is not None else 0.0
-    return above_pa if above_pa > SHIFTED * known.usual.band_pa else 0.0
+    """By how much a run that was seen to begin began above the usual cut-in, beyond what a start is told to;
+    nothing above MOST_SHIFTED: no switch starts there, a hiccup of the motor's signal does."""
+    start_pa, usual = look.pressure_start_pa, known.usual
+    above_pa = start_pa - usual.start_pa if start_pa is not None and look.entire else 0.0
+    return above_pa if SHIFTED < above_pa / usual.band_pa < MOST_SHIFTED else 0.0
 
 
 def detector(plant: Plant) -> Overpressure:

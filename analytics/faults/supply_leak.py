@@ -35,9 +35,10 @@ Parameters:
     REFUTED        3       of a day's hours with less than half of it: two may follow on a quick draw, after
                            which the air warms and pressure creeps back (some litres' worth, in minutes)
     STEADY         2.5     times the lower QUIETEST 0.1 of the hours' scatters about their lines, of all or of
-                           the settled ones (a drip line's bend as the air warms), or BENT 2 %
-                           of the water lost (a leak that goes with pressure bends its line so): more is
-                           drawn in steps. Of a day STEADY_HOURS 6, the night's, or nothing is said
+                           the settled ones (a drip line's bend as the air warms), or BENT 5 %
+                           of the water lost (a leak that goes with pressure bends its line by 2 % over a whole
+                           band, the air's warmth and the gauge's digits by as much; three draws of one size
+                           make steps of 10 %): more is drawn in steps. Of a day STEADY_HOURS 6, the night's, or nothing is said
     ALIKE          2       a leak changes with pressure by less, so of a day ALIKE_HOURS 4 lose no more than
                            so many times the low one
     LEAST_SHARE    0.06    of a day's steady hours may read lower, one of 17: noise, the sun's rise
@@ -94,7 +95,7 @@ KEEP_HOURS = 72
 USUAL_MIDDLE_PA = 0.5 * (USUAL_CUT_IN_PA + USUAL_CUT_OUT_PA)
 FEWEST, SURELY = 4, 2.0
 AN_EDGE = 0.41
-STEADY, BENT, STEADY_HOURS = 2.5, 0.02, 6
+STEADY, BENT, STEADY_HOURS = 2.5, 0.05, 6
 QUIETEST = 0.1
 ALIKE, ALIKE_HOURS = 2.0, 4
 REFUTED = 3

@@ -25,6 +25,7 @@ Source: common practice, no source.
 from __future__ import annotations
 
 from math import hypot
+from statistics import median
 from typing import TYPE_CHECKING
 
 import msgspec
@@ -58,6 +59,7 @@ COLLAPSED = 0.22
 class DriftMemory(msgspec.Struct):
     row: int = 0
     back: int = 0
+    lows_pa: list[float] = []  # of the newest runs: a switch that has moved up lets pressure go no lower
     charge: float = 0.0  # log of the odds of a charge above cut-in
     onset_us: int = 0
     cut_in: bool = False
@@ -77,6 +79,8 @@ class SwitchDrift(Detector):
         memory = self.memory
         if not run.entire:
             return ()
+        if run.pressure_low_pa is not None:
+            memory.lows_pa = [*memory.lows_pa, run.pressure_low_pa][-LAST:]
         moves = self._moves(known, run.interval_s)
         if moves is None:
             return ()
@@ -141,6 +145,8 @@ class SwitchDrift(Detector):
         least = max(MOVED, unseen / max(1.0 - unseen, 0.5)) * band
         error = SIGMAS * 1.25 / LAST**0.5
         start = low_now.middle - low.middle
+        if start > 0.0 and self.memory.lows_pa:  # a draw that began just before them makes rests end further up
+            start = max(min(start, median(self.memory.lows_pa) - low.middle), 0.0)
         stop = high_now.middle - high.middle + 0.5 * (now - before) * band
         switch = self.plant.switch
         if unseen > 0.0 and switch is not None:  # seen nearer to the setting is no move away from it

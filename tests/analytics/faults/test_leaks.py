@@ -231,6 +231,14 @@ def test_rests_in_which_the_pump_has_run_unseen_clear_no_leak() -> None:
     assert finding.cleared_us is None
 
 
+def test_a_line_that_bends_as_pressure_falls_is_no_draw() -> None:
+    """Before the leak the gauge stood still; now each rest goes through half of the band."""
+    line = Line(SupplyLeak(PLANT))
+    by_day = [(48, 0.0, 0.05, True), (31, 70.0, 1.3, True)]
+    (raised,) = days_of(line, by_day, 1)
+    assert raised <= 78.0
+
+
 def test_a_leak_that_starts_the_pump_every_few_minutes_is_told() -> None:
     """Half of the delivery, day and night: no rest lasts the four minutes that a slope is taken of."""
     trace = traces.Trace(demand=traces.steady(14.0 * traces.LPM), every_s=10.0)

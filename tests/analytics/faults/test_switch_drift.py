@@ -8,12 +8,13 @@ from typing import cast
 import pytest
 
 from analytics.engine import Engine
+from analytics.faults.overpressure import Overpressure
 from analytics.faults.switch_drift import SwitchDrift
 from analytics.judging.reference import reference
 from analytics.judging.signature import Brief, Signature, Trait
 from analytics.judging.watch import Claim, Known
 from analytics.records import Cycle, Finding
-from analytics.seeing.events import Run
+from analytics.seeing.events import Look, Run
 from analytics.seeing.water import Water
 from tests.analytics import traces
 
@@ -97,3 +98,45 @@ def test_a_switch_whose_both_points_have_moved_up_does_not_fail_to_stop(every_s:
     for outcome in (engine.feed(traces.readings(trace, 24.0 * HOUR, seed=3)), engine.finish()):
         found |= {finding.key: finding for finding in outcome.findings}
     assert [finding.fault for finding in found.values()] == ["switch_drift"]
+
+
+@pytest.mark.parametrize(("began", "stuck"), [(0.4, False), (1.3, True), (0.0, True)])
+def test_a_run_that_seems_to_begin_above_the_band_is_no_moved_switch_s(began: float, stuck: bool) -> None:
+    """Pressure stands at the shut-off head of a pump that is not stopped, 0.6 of the band above cut-out, and
+    its motor's signal hiccups there. Of a run that began 0.4 above cut-in the stop is 0.4 higher too."""
+    plant, signature = traces.plant(), Signature(learned_us=1, learned_runs=24)
+    water = Water.of(plant)
+    known = SimpleNamespace(
+        plant=plant, water=water, signature=signature, usual=reference(plant, water, signature),
+        is_open=lambda fault: False,
+    )  # fmt: skip
+    detector, said = Overpressure(plant), []
+    for at_s in (100, 200):
+        look = SimpleNamespace(
+            at_us=at_s, start_us=1, entire=True, interval_s=1.0, pressure_pa=62 * PSI,
+            pressure_start_pa=(30 + 20 * began) * PSI,
+        )  # fmt: skip
+        said += detector.look(cast(Look, look), cast(Known, known))
+    assert bool(said) is stuck
+
+
+@pytest.mark.parametrize(("lowest_psi", "moved"), [(30.3, False), (33.8, True)])
+def test_starts_that_seem_higher_than_pressure_went_are_no_move(lowest_psi: float, moved: bool) -> None:
+    """A tank of 10 L falls by 2 psi a second: at 2 s the last word before a start lies above it. In the runs
+    pressure is seen at cut-in, where a switch that has moved up would not let it go."""
+    plant = traces.plant()
+    signature, water = Signature(learned_us=1, learned_runs=24), Water.of(plant)
+    for name, value in (("start_pa", 30 * PSI), ("stop_pa", 50 * PSI), ("delivery_m3_s", 5e-4)):
+        signature.clean[name] = Trait(value, value, 0.002 * value, value)
+    brief = Brief(1, None, 5e-4, None, None, 0.02, 60.0, 0.0, 34 * PSI, 50 * PSI, None, None)
+    signature.recent = [brief] * 12
+    known = SimpleNamespace(
+        plant=plant, water=water, signature=signature, usual=reference(plant, water, signature),
+        is_open=lambda fault: False,
+    )  # fmt: skip
+    detector, said = SwitchDrift(plant), []
+    for k in range(20):
+        cycle = Cycle(k * 900_000_000, k * 900_000_000 + 60_000_000, 60.0, 600.0, 34 * PSI, 50 * PSI)
+        run = Run(k * 900_000_000, cycle, True, 2.0, pressure_low_pa=lowest_psi * PSI)
+        said += detector.run(run, cast(Known, known))
+    assert any(isinstance(word, Claim) for word in said) is moved
