@@ -35,10 +35,11 @@ Parameters:
     REFUTED        3       of a day's hours with less than half of it: two may follow on a quick draw, after
                            which the air warms and pressure creeps back (some litres' worth, in minutes)
     STEADY         2.5     times the lower QUIETEST 0.1 of the hours' scatters about their lines, of all or of
-                           the settled ones (a drip line's bend as the air warms), or BENT 5 %
-                           of the water lost (a leak that goes with pressure bends its line by 2 % over a whole
-                           band, the air's warmth and the gauge's digits by as much; three draws of one size
-                           make steps of 10 %): more is drawn in steps. Of a day STEADY_HOURS 6, the night's, or nothing is said
+                           the settled ones (a drip line's bend as the air warms), or BENT 5 % of the water
+                           lost (a leak that goes with pressure bends its line by 2 % over a whole band, the
+                           air's warmth and the gauge's digits by as much; three draws of one size make steps
+                           of 10 %): more is drawn in steps. Of a day STEADY_HOURS 6, the night's, or nothing
+                           is said
     ALIKE          2       a leak changes with pressure by less, so of a day ALIKE_HOURS 4 lose no more than
                            so many times the low one
     LEAST_SHARE    0.06    of a day's steady hours may read lower, one of 17: noise, the sun's rise

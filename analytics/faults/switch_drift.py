@@ -145,7 +145,7 @@ class SwitchDrift(Detector):
         least = max(MOVED, unseen / max(1.0 - unseen, 0.5)) * band
         error = SIGMAS * 1.25 / LAST**0.5
         start = low_now.middle - low.middle
-        if start > 0.0 and self.memory.lows_pa:  # a draw that began just before them makes rests end further up
+        if start > 0.0 and self.memory.lows_pa:  # a draw just before makes rests end higher
             start = max(min(start, median(self.memory.lows_pa) - low.middle), 0.0)
         stop = high_now.middle - high.middle + 0.5 * (now - before) * band
         switch = self.plant.switch
