@@ -66,18 +66,9 @@ from analytics.judging.cycling_series import KEPT, near, odd, short_on_the_mean
 from analytics.judging.cycling_words import by_sampling, sentence
 from analytics.judging.flutter import barely_on, bounced, burst, edged, is_brief, is_spike
 from analytics.judging.footing import LOW, SURE, Footing, band_of, judged, note_beat, note_run
-from analytics.judging.refills import (
-    Refills,
-    are_long_again,
-    length_s,
-    note_refills,
-    onset_us,
-    too_short,
-)
 from analytics.judging.signature import best_delivery
 from analytics.judging.watch import AllClear, Claim, Coverage, Detector
 from analytics.plant.description import MOTOR_MEASURES, Measure
-from analytics.seeing.motor import motor_signal, running_level
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -85,7 +76,7 @@ if TYPE_CHECKING:
     from analytics.judging.reference import Reference
     from analytics.judging.watch import Known, Word
     from analytics.plant.description import Plant
-    from analytics.records import Cycle, Priority
+    from analytics.records import Priority
     from analytics.seeing.beats import Beat
     from analytics.seeing.events import Run
 
@@ -99,7 +90,7 @@ STARTS_KEPT = 64
 SPOILS = ("motor_overload", "lost_prime", "dry_supply", "burst_line", "blocked_discharge", "overpressure")
 #: Runs in a row without the cause's own signature until it is gone; where the cause has none but the
 #: runs' length, and demand may lengthen any run, so many, and a week: a zone's hours come round by then.
-CURED, CURED_BY_TIMES, CURED_BY_LENGTH, CURED_WITHIN_US = 5, 10, 20, 7 * 86_400_000_000
+CURED, CURED_BY_LENGTH, CURED_WITHIN_US = 5, 20, 7 * 86_400_000_000
 BY_LENGTH = (None, "leak", "undersized_tank")
 
 
@@ -122,7 +113,6 @@ class CyclingMemory(msgspec.Struct):
     rival_runs: int = 0
     votes: dict[str, int] = {}  # runs that have told a cause, since the fault began
     footing: Footing = msgspec.field(default_factory=Footing)
-    refills: Refills = msgspec.field(default_factory=Refills)
 
     def take(self, verdict: Verdict) -> None:
         """A cause, or in place of one told that which KEPT runs in a row have told, surer or as often."""
@@ -147,42 +137,13 @@ class ShortCycling(Detector):
     def __init__(self, plant: Plant) -> None:
         super().__init__(plant)
         self._pressure = next(iter(plant.measuring(Measure.LINE_PRESSURE)), None)
-        self._motor = motor_signal(plant)
 
     def beat(self, beat: Beat, known: Known) -> Sequence[Word]:
         """Pressures far apart are kept for where they stand; the next run is judged by them."""
         if self._pressure is not None and self.memory.footing.runs:
             band = band_of(self.plant, known.usual)
             note_beat(self.memory.footing, beat.spans.get(self._pressure), beat.to_us, band)
-        return self._by_refills(beat, known)
-
-    def _by_refills(self, beat: Beat, known: Known) -> Sequence[Word]:
-        """By runs that fall between the motor's words, which pressure tells of."""
-        memory, refills = self.memory, self.memory.refills
-        if self._pressure is None or self._motor is None:
-            return ()
-        stands = known.is_open(self.FAULT)
-        if any(known.is_open(fault) for fault in SPOILS) and not stands:
-            refills.forget()
-            return ()
-        level, band = running_level(self.plant, self._motor), band_of(self.plant, known.usual)
-        fresh = note_refills(refills, beat, self._pressure, self._motor, level, band)
-        if not fresh:
-            return ()
-        shortest, learned = shortest_s(self.plant), known.signature.clean.get("run_time_s")
-        sound = learned.middle if learned is not None and known.usual.learned else None
-        if stands:
-            again = refills.met > 0.0 and are_long_again(refills, shortest, sound)
-            return [self._cured(refills.spacing_s)] if again else ()
-        if not too_short(refills, shortest, sound):
-            return ()
-        memory.evidence, memory.onset_us = memory.runs[:], onset_us(refills)
-        memory.sure, memory.between = 0.7, ["overcharged_tank", "lost_air_charge"]
-        if (
-            sound is not None
-        ):  # from the band's foot to its top, as a charge above cut-in or a narrow band does not
-            memory.take(Verdict("lost_air_charge", 0.85))
-        return [self._claim(beat.to_us, length_s(refills), None, known)]
+        return ()
 
     def run(self, run: Run, known: Known) -> Sequence[Word]:
         memory, stands = self.memory, known.is_open(self.FAULT)
@@ -225,7 +186,7 @@ class ShortCycling(Detector):
         memory.onset_us = int(memory.brief[0][0])
         memory.good, memory.flutter_us = 0, run.cycle.start_us
         memory.cause, memory.sure = ("switch_chatter" if self._pressure is not None else None), 0.95
-        return [self._claim_of(run, known)]
+        return [self._claim(run, known)]
 
     def _judge(self, run: Run, known: Known, usual: Reference) -> Sequence[Word]:
         memory = self.memory
@@ -262,7 +223,7 @@ class ShortCycling(Detector):
             if memory.onset_us is None:
                 memory.onset_us = min((s.start_us for s in short), default=memory.runs[0].start_us)
             memory.good, memory.bad_us, memory.often = 0, run.cycle.stop_us, only_frequent
-            return [self._claim_of(run, known)]
+            return [self._claim(run, known)]
         return self._maybe_clear(known, usual)
 
     def _find_cause(
@@ -300,29 +261,20 @@ class ShortCycling(Detector):
             memory.rival, memory.rival_runs, memory.votes = None, 0, {}
             return ()
         last = memory.runs[-1]
-        if memory.refills.met > 0.0:
-            return ()  # of what fell between the words no run tells
         sound = self._sound(last, known)
         if sound is None:
             return ()
         memory.good = memory.good + 1 if sound else 0
         by_length = memory.cause in BY_LENGTH
-        by_times = memory.cause == "lost_air_charge" and last.apparent is None
-        enough = CURED_BY_LENGTH if by_length else CURED_BY_TIMES if by_times else CURED
-        if memory.good < enough:
+        if memory.good < (CURED_BY_LENGTH if by_length else CURED):
             return ()
         if by_length and last.stop_us - memory.bad_us < CURED_WITHIN_US:
             return ()
-        return [self._cured(last.run_s)]
-
-    def _cured(self, run_s: float) -> AllClear:
-        memory = self.memory
         memory.onset_us, memory.good, memory.runs, memory.brief = None, 0, memory.runs[-1:], []
         memory.cause, memory.sure, memory.evidence, memory.between = None, 0.0, [], []
         memory.rival, memory.rival_runs, memory.votes = None, 0, {}
-        memory.refills.forget()
-        told = f"Runs take {words.duration(run_s)} again: the cure has worked."
-        return AllClear(self.FAULT, summary=told, evidence={"run_time_after_s": run_s})
+        told = f"Runs take {words.duration(last.run_s)} again: the cure has worked."
+        return [AllClear(self.FAULT, summary=told, evidence={"run_time_after_s": last.run_s})]
 
     def _sound(self, seen: Seen, known: Known) -> bool | None:
         """Whether a run lacks what the cause does to each run, however long demand makes it; None: cannot
@@ -344,17 +296,8 @@ class ShortCycling(Detector):
         if cause == "narrow_switch_band":
             return None if seen.band is None else seen.band > 0.5 * (1.0 + NARROW)
         if cause == "lost_air_charge":
-            share = seen.apparent if seen.apparent is not None else self._by_times(known)
-            return None if share is None else share < self._back(known)
+            return None if seen.apparent is None else seen.apparent < self._back(known)
         return True
-
-    def _by_times(self, known: Known) -> float | None:
-        """Apparent delivery of the newest runs by their times, where words are too few to see it."""
-        usual, runs = known.usual, self.memory.runs
-        if len(runs) < KEPT or is_guessed(self.plant, usual, known.water):
-            return None
-        delivery_m3_s = sound_delivery_m3_s(self.plant, usual, known.water)
-        return middle([timed(seen, known.water, usual, delivery_m3_s) for seen in runs])
 
     def _back(self, known: Known) -> float:
         """Apparent delivery of a tank that has its air again: over a rating, which may be wrong by a fifth,
@@ -362,17 +305,13 @@ class ShortCycling(Detector):
         showed = middle([seen.apparent for seen in self.memory.evidence])
         return BACK if known.usual.learned or showed is None else max(BACK, min(showed**0.5, GROWN_FROM_FILE))
 
-    def _claim_of(self, run: Run, known: Known) -> Claim:
-        memory, cycle = self.memory, run.cycle
-        run_s = cycle.run_time_s
-        if memory.refills.met > 0.0:
-            run_s = length_s(memory.refills)
-        elif memory.runs and memory.flutter_us != cycle.start_us:
-            run_s = median([seen.run_s for seen in memory.runs])
-        return self._claim(cycle.start_us, run_s, cycle, known)
-
-    def _claim(self, now: int, run_s: float, cycle: Cycle | None, known: Known) -> Claim:
+    def _claim(self, run: Run, known: Known) -> Claim:
         memory = self.memory
+        flutters = memory.flutter_us == run.cycle.start_us
+        run_s = run.cycle.run_time_s
+        if memory.runs and not flutters:
+            run_s = median([seen.run_s for seen in memory.runs])
+        now = run.cycle.start_us
         starts = sum(now - HOUR_US < s <= now for s in memory.starts_us)
         evidence = {"run_time_s": run_s, "starts_in_hour_1": float(starts)}
         expected_s = None
@@ -382,13 +321,11 @@ class ShortCycling(Detector):
         grown = middle([seen.apparent for seen in memory.runs])
         if grown is not None:
             evidence["apparent_delivery_share_1"] = grown
-        if cycle is not None and cycle.pressure_start_pa is not None and cycle.pressure_stop_pa is not None:
-            evidence |= {
-                "pressure_start_pa": cycle.pressure_start_pa,
-                "pressure_stop_pa": cycle.pressure_stop_pa,
-            }
+        start, stop = run.cycle.pressure_start_pa, run.cycle.pressure_stop_pa
+        if start is not None and stop is not None:
+            evidence |= {"pressure_start_pa": start, "pressure_stop_pa": stop}
         priority: Priority = "high" if run_s < 0.5 * shortest_s(self.plant) else "medium"
-        onset = memory.onset_us if memory.onset_us is not None else now
+        onset = memory.onset_us if memory.onset_us is not None else run.cycle.start_us
         limit = (self.plant.pump.max_starts_per_hour or USUAL_STARTS_PER_HOUR) if memory.often else None
         said = sentence(run_s, expected_s, (starts, limit), memory.cause, memory.between)
         return Claim(self.FAULT, onset, priority, memory.sure, said, memory.cause, evidence=evidence)

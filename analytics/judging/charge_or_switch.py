@@ -15,9 +15,7 @@ Parameters:
     UPPER 0.13   of delivery is lost over the whole band from its middle to its top, ERROR_UPPER 0.06:
                  quadratic curve with a shut-off head 1.3 to 2 times the cut-out
     ERROR 0.03   that draws within runs hide, beside the scatter
-    TOLD 2       log of odds of seven to one
-    HIDDEN 0.15  of delivery is hidden on the mean where draws hide any (exponential; twice a run's scatter):
-                 so told of what lies two errors and LEAST_LESS below what either foretells
+    TOLD 2       log of odds of seven to one; TOO_LITTLE 3 standard errors less than either foretells
 
 Source: Boyle's law.
 """
@@ -41,8 +39,7 @@ if TYPE_CHECKING:
 UP, LEAST_UP, SIGMAS = 0.10, 0.05, 5.0
 TOP = 0.5
 UPPER, ERROR_UPPER, ERROR = 0.13, 0.06, 0.03
-TOLD, MOST = 2.0, 6.0
-HIDDEN, LEAST_LESS = 0.15, 0.06
+TOLD, MOST, TOO_LITTLE = 2.0, 6.0, 3.0
 #: A median's standard error over the mean's, and the standard deviation of a median absolute deviation.
 OF_A_MEDIAN, OF_A_MAD = 1.2533, 1.4826
 LEAST_SIGMA = 0.04
@@ -61,11 +58,9 @@ def charge_odds(share: float, error: float, up: float, usual: Reference, water: 
     ]
     by_charge = min(max(share, min(shares)), max(shares))
     sigma = hypot(error, ERROR, ERROR_UPPER * up)
+    if share < by_charge - TOO_LITTLE * sigma:
+        return 0.0  # something else takes delivery away
     odds = ((share - by_switch) ** 2 - (share - by_charge) ** 2) / (2.0 * sigma**2)
-    if share < by_charge - max(
-        2.0 * sigma, LEAST_LESS
-    ):  # than either foretells: draws within the runs hide what is missing
-        odds = min(odds, (share / by_charge - share / by_switch) / HIDDEN)
     return min(max(odds, -MOST), MOST)
 
 

@@ -129,8 +129,7 @@ def _by_leap(grounds: Grounds) -> Verdict | None:
     """A collapse and a leap that were met, or that many runs imply."""
     if grounds.foot.stands == "overcharged":
         return Verdict("overcharged_tank", 0.95)
-    open_foot = grounds.foot.stands in ("raised", "either")  # of words far apart, which see no collapse
-    if grounds.charge is not None and grounds.charge > TOLD and not open_foot:
+    if grounds.charge is not None and grounds.charge > TOLD:
         return Verdict("overcharged_tank", 0.9)
     leap = middle([seen.leap for seen in grounds.runs])
     if leap is None or leap <= LEAP_SHARE:

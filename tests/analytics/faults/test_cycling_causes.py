@@ -222,18 +222,3 @@ def test_a_contact_that_tells_its_edges_tells_short_runs_whatever_the_gauge() ->
     (finding,) = told(traces.plant(trace, pump=pump), Readings.concatenate(parts).in_time_order())
     assert (finding.fault, finding.cause) == ("short_cycling", "lost_air_charge")
     assert finding.raised_us < traces.START_US + (BEGINS_S + 2400.0) * 1e6
-
-
-def test_air_that_is_back_is_told_by_times_where_runs_have_few_words() -> None:
-    """A tank of 22 gal read each 10 s: its sound runs last 45 s, too few words for a slope."""
-    charge = {False: 28 * PSI, True: 5 * PSI}
-    trace = traces.Trace(
-        volume_m3=22 * GAL, demand=busy, every_s=10.0,
-        charge_pa=lambda t: charge[5.0 * 3600.0 <= t < 8.0 * 3600.0],
-    )  # fmt: skip
-    pump = replace(traces.plant().pump, min_run_time_s=30.0)
-    plant = traces.plant(trace, pressure_tank=PressureTank(22 * GAL, 28 * PSI), pump=pump)
-    (finding,) = told(plant, traces.readings(trace, 15.0 * 3600.0, seed=3))
-    assert (finding.fault, finding.cause) == ("short_cycling", "lost_air_charge")
-    assert finding.cleared_us is not None
-    assert 8.0 < (finding.cleared_us - traces.START_US) / 3.6e9 < 13.0

@@ -8,7 +8,7 @@ from typing import cast
 import pytest
 
 from analytics.engine import Engine
-from analytics.judging.charge_or_switch import TOLD, charge_odds, stand_on_charge
+from analytics.judging.charge_or_switch import TOLD, stand_on_charge
 from analytics.judging.cycling_run import LEAP_SHARE, Seen, see
 from analytics.judging.reference import reference
 from analytics.judging.signature import Signature, Trait
@@ -86,13 +86,3 @@ def test_a_run_with_a_word_about_cut_in_stands_on_no_charge(lowest: float, charg
     ]
     odds = stand_on_charge(runs, cast(Known, known))
     assert (odds is not None and odds > TOLD) is charged
-
-
-def test_draws_that_hide_delivery_are_no_charge() -> None:
-    """Runs that begin at six tenths of the band, and half of the delivery: hidden draws explain it almost as
-    well beside a switch that has moved as beside a charge, of which seven tenths would be seen."""
-    plant = traces.plant()
-    water = Water.of(plant)
-    usual = reference(plant, water, Signature())
-    assert charge_odds(0.45, 0.05, 0.6, usual, water) < TOLD
-    assert charge_odds(0.7, 0.05, 0.6, usual, water) > TOLD
