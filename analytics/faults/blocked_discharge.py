@@ -28,6 +28,7 @@ from typing import TYPE_CHECKING
 import msgspec
 
 from analytics import words
+from analytics.judging.flows import wild
 from analytics.judging.instruments import WORKS
 from analytics.judging.story import at_shut_off
 from analytics.judging.watch import AllClear, Claim, Coverage, Detector
@@ -91,7 +92,8 @@ class BlockedDischarge(Detector):
         seen = known.witness
         shut = seen is not None and seen.idle and seen.shut
         memory.shut = memory.shut + 1 if seen is not None and _throttled(look, seen, usual) else 0
-        if not (shut or memory.shut >= SHUT_LOOKS or self._leapt(look, usual)):
+        closed = shut or memory.shut >= SHUT_LOOKS or self._leapt(look, usual)
+        if not closed or wild(look, usual):
             memory.looks = 0
             return ()
         memory.looks += 1

@@ -11,7 +11,7 @@ Mistaken for. A switch set higher than the plant file says (it stops, each time 
 said before the first runs have shown where), a cut-out that has moved up (the first such run looks the
 same; then the pump is stopped twice at one pressure, while that still rises: neither a person at the
 breaker nor a relief valve does that, so the switch works, and switch_drift says where), a blocked outlet
-(pressure leaps, no water goes anywhere), a gauge that drifts.
+(pressure leaps, no water goes anywhere), a gauge that drifts, or goes wild (`flows.wild`).
 
 Parameters. PAST: beyond the usual stop by a quarter of the band, or beyond the file's cut-out by 0.6 of it
 while nothing is learned: switches and gauges are good to some tenth of the band each (common practice, no
@@ -33,6 +33,7 @@ from typing import TYPE_CHECKING
 import msgspec
 
 from analytics import words
+from analytics.judging.flows import wild
 from analytics.judging.watch import AllClear, Claim, Coverage, Detector
 from analytics.plant.description import MOTOR_MEASURES, Measure
 
@@ -84,7 +85,7 @@ class Overpressure(Detector):
             return ()
         if memory.run_us != look.start_us:
             memory.run_us, memory.looks = look.start_us, 0
-        if look.pressure_pa <= limit:
+        if look.pressure_pa <= limit or wild(look, known.usual):
             memory.looks = 0
             return ()
         if memory.looks == 0:

@@ -25,6 +25,8 @@ Parameters:
     STILL_SHARE 0.05  of a beat's words bad: not well yet
     GOOD_BEATS  18    beats (3 h) without it: cleared; doubled with each relapse within RELAPSE_US,
                       up to a day, so that an intermittent contact is one finding, not a dozen
+    STRAY       10    "runs" in mid-band in six hours (a quarter of `contradiction.STRAYS`): the motor's signal
+                      is not well yet
     SPOKEN_BEATS 3    beats with a word of it: no longer silent
 
 False alarms: each rule states something that cannot be; chance enters only by BAD_SHARE.
@@ -62,6 +64,7 @@ STILL_SHARE = 0.05
 GOOD_BEATS = 18
 GOOD_BEATS_MOST = 144
 SPOKEN_BEATS = 3
+STRAY = 10
 RELAPSE_US = 3 * 86_400_000_000
 #: Signals on which most rests: their loss is priority high.
 VITAL = (Measure.LINE_PRESSURE, *MOTOR_MEASURES)
@@ -141,6 +144,7 @@ class SensorFault(Detector):
         found: list[Word] = []
         doubted = {at for at, one in self.memory.doubts.items() if _no_witness(one)}
         against = self._contradictions.beat(self.memory.evidence, beat, doubted, known.usual)
+        stray = self._contradictions.strays(self.memory.evidence, beat) > STRAY
         bad = [at for at, span in beat.spans.items() if span.bad]
         for position in sorted({*bad, *against, *self.memory.doubts}):
             doubt = self._doubt(position)
@@ -156,6 +160,7 @@ class SensorFault(Detector):
             elif doubt.cause not in (None, "silent") and position in beat.spans:
                 ill = cause is not None or self._unmoved(position, doubt) or _ill(beat, position)
                 ill |= bool(self.memory.evidence.wild.beats.get(position))
+                ill |= position == self._contradictions.motor and stray
                 if not self._stands_there_again(doubt, beat, position):
                     doubt.good_beats = 0 if ill else doubt.good_beats + 1
                 if doubt.good_beats >= min(GOOD_BEATS << doubt.relapses, GOOD_BEATS_MOST):

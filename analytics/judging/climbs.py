@@ -31,6 +31,8 @@ Parameters:
     QUICK           0.5        of the usual time of a climb
     IN_STEP         0.25       of the motor's interval: a draw that varies by less moves the words too little
                                through the runs for each to be a new chance
+    TURNS           3          turns of pressure (`wild_gauge.JITTER`) in a beat, at TURNS_SHARE 0.02 of its
+                               words: a gauge gone wild shows no climb
     LIE             0.01       two words of "off" that are both drop-outs, at one word in ten
     LEAST_LIES      2          of them, where it lied
     LIES_MANY       6          words of "off" in a climb: none at one bad word in ten in a century
@@ -48,6 +50,7 @@ from typing import TYPE_CHECKING
 import msgspec
 import numpy as np
 
+from analytics.judging.wild_gauge import JITTER, turns_back
 from analytics.plant.description import MOTOR_MEASURES, Measure
 from analytics.seeing.beats import BEAT_US
 from analytics.seeing.middles import unspiked
@@ -63,6 +66,7 @@ LEAST, LEAST_LIES = 3, 2
 CHANCE = 1e-6
 QUICK = 0.5
 IN_STEP = 0.25
+TURNS, TURNS_SHARE, FEW = 3, 0.02, 30
 LIE, LIE_WORDS, LIES_MANY, LIE_S = 0.01, 2, 6, (5.0, 600.0)
 #: Times of a climb that are kept for the usual one, and how many make it known.
 KEPT, ENOUGH = 15, 5
@@ -131,6 +135,7 @@ class Climbs:
             band = switch.cut_out_pa - switch.cut_in_pa
             self._floor, self._ceiling = switch.cut_in_pa + FLOOR * band, switch.cut_in_pa + CEILING * band
             self._nothing = NOTHING * switch.cut_in_pa
+            self._jitter = JITTER * band
         self._able = switch is not None and self.pressure is not None
 
     def beat(self, memory: ClimbMemory, beat: Beat, doubted: set[int]) -> list[int]:
@@ -174,7 +179,12 @@ class Climbs:
         if span.low <= self._nothing:
             real = value > self._nothing
             time_us, value = time_us[real], value[real]
-        value = unspiked(value)
+        raw, value = value, unspiked(value)
+        # of few words the middles of three are smooth, however wild
+        said = raw if len(raw) < FEW else value
+        if turns_back(said, self._jitter) >= max(TURNS, TURNS_SHARE * len(said)):
+            memory.low_us = 0
+            return []
         high = value >= self._ceiling
         marked = np.flatnonzero(high | (value <= self._floor))
         if not len(marked):

@@ -10,6 +10,9 @@ Parameters, each a statement about what cannot be:
     RUNS_LOW        8   the same below cut-in, where a motor that trips on its protector restarts too
     STALLED         2   times the usual level: a stalled rotor lifts no pressure (three to seven times)
     LEAST_RUN     0.3   of the time that fills the drawdown: a "run" that was surely shorter is a wild word
+    WORKS         0.3   of the usual level: less is a clamp's noise, and no motor at work, however it turns
+    STRAYS         40   "runs" in STRAYS_US 6 h that began where no switch starts a pump, and moved nothing:
+                        twice those of a word wild in a thousand, at one a second
     a motor signal that pressure contradicts: see `analytics.judging.climbs`
     DRAWN_SHARE  0.05   of a storage's volume that the pump must have taken since the level last
                         changed in its last digit, over LEVEL_S at least; since the last rain where it
@@ -39,6 +42,7 @@ import msgspec
 import numpy as np
 
 from analytics.judging.climbs import ClimbMemory, Climbs
+from analytics.judging.flutter import barely_on, is_stray
 from analytics.judging.leaps import Leap, Leaps
 from analytics.judging.wild_gauge import WildGauges, WildMemory
 from analytics.judging.wild_motor import WildMotor
@@ -58,6 +62,8 @@ if TYPE_CHECKING:
 
 RUNS, RUNS_LOW = 3, 8
 STALLED, LEAST_RUN = 2.0, 0.3
+WORKS = 0.3
+STRAYS, STRAYS_US = 40, 21_600_000_000
 SAMPLES = 20
 DRAWN_SHARE, LEVEL_S, FULL_SHARE = 0.05, 86_400.0, 0.97
 DIGITS, STICKS, FILLED = 2.0, 0.01, 0.01
@@ -113,6 +119,7 @@ class Evidence(msgspec.Struct):
     held_m3: dict[int, float] = {}  # by its level, each storage's water
     wild: WildMemory = msgspec.field(default_factory=WildMemory)
     leap: Leap = msgspec.field(default_factory=Leap)
+    strays_us: list[int] = []  # the newest starts in mid-band
 
 
 class Contradictions:
@@ -142,6 +149,11 @@ class Contradictions:
 
     def run(self, evidence: Evidence, run: Run, usual: Reference) -> None:
         """Count a run that was seen whole and moved pressure: none of a stalled rotor, nor a wild word."""
+        if run.entire and is_stray(run, usual):
+            evidence.strays_us = [*evidence.strays_us, run.cycle.start_us][-STRAYS:]
+        idle = run.motor_words is not None and run.motor_words < WORKS * (usual.motor_level or 0.0)
+        if idle or barely_on(run, self.plant):
+            return
         stalled = usual.motor_level and (run.motor_words or 0.0) > STALLED * usual.motor_level
         least_s = LEAST_RUN * usual.drawdown_m3 / usual.delivery_m3_s
         if run.entire and not stalled and run.cycle.run_time_s + run.interval_s > least_s:
@@ -187,6 +199,8 @@ class Contradictions:
         self.leaps.beat(evidence.leap, beat, usual, self.motor not in doubted)
         if evidence.leap.convicted and self.leaps.pressure is not None:
             found.setdefault(self.leaps.pressure, "implausible")
+        if self.motor is not None and self.strays(evidence, beat) >= STRAYS:
+            found.setdefault(self.motor, "implausible")
         doubted = doubted | {at for at, beats in evidence.wild.beats.items() if beats}
         for position in self.climbs.beat(evidence.climbs, beat, doubted):
             still, spoke = evidence.still.get(position, Still()), position in beat.spans
@@ -194,6 +208,10 @@ class Contradictions:
             stands = still.since_us or not spoke
             found[position] = "silent" if silent else "stuck" if stands else "implausible"
         return found
+
+    def strays(self, evidence: Evidence, beat: Beat) -> int:
+        """How many starts in mid-band the motor signal has told lately, STRAYS at most."""
+        return sum(beat.to_us - at_us < STRAYS_US for at_us in evidence.strays_us)
 
     def _note_levels(self, evidence: Evidence, beat: Beat) -> None:
         """What each of several storages holds, and what the others have given since a level stands."""

@@ -35,6 +35,9 @@ DEMAND_HOLDS_S = 120.0
 #: Samples no further apart tell a kink in a look's window, and how fast a tank empties.
 CLOSE_S = 11.0
 
+#: Of the band, three deviations of a bad gauge's noise; of as many words that one leap among them is not it.
+WILD, WILD_SAMPLES = 0.15, 8
+
 
 def holds_s(look: Look) -> float:
     """So long after the start, or five samples, the demand before it still stands for the one now."""
@@ -95,3 +98,8 @@ def curve(pressure_pa: float, usual: Reference) -> float:
         return 1.0
     head = SHUT_OFF * usual.stop_pa
     return sqrt((head - pressure_pa) / (head - 0.5 * (usual.start_pa + usual.stop_pa)))
+
+
+def wild(look: Look, usual: Reference) -> bool:
+    """Whether the gauge goes up and down within the look as no tank does; of few words a leap looks so too."""
+    return look.samples >= WILD_SAMPLES and (look.noise_pa or 0.0) > WILD * usual.band_pa

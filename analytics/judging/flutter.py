@@ -46,14 +46,27 @@ BOUNCED, EDGES = 4, 8
 def is_spike(run: Run, usual: Reference) -> bool:
     """A moment of motor, or a sample or two, that moved no pressure: a spike in its signal, for no tank is
     filled so. Of any length, where it begins within the band: there the switch starts nothing."""
+    if run.cycle.run_time_s > max(FLUTTER_S, SAMPLES * run.interval_s) and not _within(run, usual):
+        return False
+    return _unmoved(run, usual)
+
+
+def is_stray(run: Run, usual: Reference) -> bool:
+    """A "run" that begins where no switch starts a pump, and moves no pressure: words of the signal's own."""
+    return _within(run, usual) and _unmoved(run, usual)
+
+
+def _within(run: Run, usual: Reference) -> bool:
+    start_pa = run.cycle.pressure_start_pa
+    return start_pa is not None and WITHIN[0] < (start_pa - usual.start_pa) / usual.band_pa < WITHIN[1]
+
+
+def _unmoved(run: Run, usual: Reference) -> bool:
     start_pa, stop_pa = run.cycle.pressure_start_pa, run.cycle.pressure_stop_pa
     if start_pa is None or stop_pa is None:
         return False
-    within = WITHIN[0] < (start_pa - usual.start_pa) / usual.band_pa < WITHIN[1]
-    if run.cycle.run_time_s > max(FLUTTER_S, SAMPLES * run.interval_s) and not within:
-        return False
     if gave_1(run, usual) > SHOOTS[1]:
-        return False  # and what fell so far before it was filled by such a run
+        return False  # what fell so far before it was filled by such a run
     return abs(stop_pa - start_pa) < UNMOVED * usual.band_pa
 
 
@@ -67,8 +80,9 @@ def barely_on(run: Run, plant: Plant) -> bool:
 
 
 def is_brief(run: Run, plant: Plant, usual: Reference) -> bool:
-    """Too short for any tank, and pressure did not get up."""
-    return run.cycle.run_time_s <= FLUTTER_S and not _shoots_up(run, plant, usual)
+    """Too short for any tank, where the switch may open or close, and pressure did not get up."""
+    short = run.cycle.run_time_s <= FLUTTER_S and not is_stray(run, usual)
+    return short and not _shoots_up(run, plant, usual)
 
 
 def burst(brief: list[list[float]], run: Run) -> tuple[list[list[float]], bool]:

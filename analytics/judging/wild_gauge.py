@@ -16,6 +16,8 @@ Parameters:
     BANDS    3         of such rises in a beat, and of close ones SHARE 0.05 a word: of a pump that no signal
                        tells of, five starts make two thirds of that; FEW 0.1 a word where they are not close
     BACK     0.5       of a rise: a fall that belongs to it
+    JITTER   0.15      of the band, up and at once down again: three deviations of a bad gauge's noise, which
+                       no tank does within three words. JITTERS 0.05 of a beat's words that lie close
     FLIPS    0.1       of a beat's words, and LEAST 3, that fall from half the cut-in to nothing: drop-outs at
                        one word in twenty make half of it
     BEATS    3         such beats within WINDOW_US 6 h, or 2 with MANY 20 bands between them
@@ -48,6 +50,7 @@ WIDE, CLOSE_S = 1.5, 10.0
 LEAST_RISE = 0.05  # of the band: less is a gauge's noise
 WIDTH = 0.6  # of the band: so far apart lie the words of a beat at least
 BANDS, SHARE, FEW, BACK = 3.0, 0.05, 0.1, 0.5
+JITTER, JITTERS = 0.15, 0.05
 FLIPS, LEAST = 0.1, 3
 BEATS, MANY, WINDOW_US = 3, 20.0, 21_600_000_000
 FEWEST = 5
@@ -103,6 +106,8 @@ class WildGauges:
         if _steps(value, LEAST_RISE * usual.band_pa) <= enough:
             return 0.0
         value = unspiked(value)
+        if close and turns_back(value, JITTER * usual.band_pa) > JITTERS * len(value):
+            return 0.5 * MANY
         if not close and value.max() - value.min() < max(WIDE * usual.band_pa, top_pa - bottom_pa):
             return 0.0
         rise = np.diff(value)
@@ -127,6 +132,13 @@ class WildGauges:
         past = np.searchsorted(motor_us, time_us[1:] + slack_us, side="right")
         so_far = np.concatenate(([0], np.cumsum(on)))
         return np.asarray(so_far[past] == so_far[np.maximum(first, 0)])
+
+
+def turns_back(value: NDArray[np.float64], step_pa: float) -> int:
+    """How often a gauge goes up and at once down again, or down and up, by more than a step."""
+    step = np.diff(value)
+    far = np.abs(step) > step_pa
+    return int(np.count_nonzero(far[1:] & far[:-1] & (step[1:] * step[:-1] < 0.0)))
 
 
 def _steps(value: NDArray[np.float64], least_pa: float) -> int:

@@ -379,8 +379,10 @@ def test_reserve_that_nothing_draws_from_may_stand() -> None:
     assert two_storages(stuck=False) == []
 
 
-@pytest.mark.parametrize(("drawn_a", "counts"), [(6.2, 1), (28.0, 0), (None, 1)])
-def test_run_of_a_stalled_rotor_moves_no_gauge(drawn_a: float | None, counts: int) -> None:
+@pytest.mark.parametrize(("drawn_a", "counts"), [(6.2, 1), (28.0, 0), (1.5, 0), (None, 1)])
+def test_run_of_a_stalled_rotor_or_of_a_clamps_noise_moves_no_gauge(
+    drawn_a: float | None, counts: int
+) -> None:
     at_us = START_US + 600_000_000
     run = Run(at_us, Cycle(START_US, at_us, 600.0), True, 5.0, motor_words=drawn_a)
     usual = Reference(
@@ -503,3 +505,49 @@ def test_contact_that_has_died_is_silent_and_one_with_a_sign_of_life_is_stuck(he
     found = [one for one in last_words(holding.outcome(7.0)) if one.of == "motor"]
     assert [(one.fault, one.cause) for one in found] == [("sensor_fault", "stuck" if heartbeat else "silent")]
     assert STUCK_S < at_s(found[0].raised_us) < STUCK_S + DAY_S
+
+
+@pytest.mark.parametrize("share", [0.2, 0.5])
+@pytest.mark.parametrize("every_s", [1.0, 10.0])
+def test_gauge_with_much_noise_is_blamed_and_no_motor_is(every_s: float, share: float) -> None:
+    """It goes up and at once down again by a fifth of the band and more: no tank does."""
+
+    def noisy(t, true):
+        noise = np.random.default_rng(3).normal(0.0, share * (CUT_OUT - CUT_IN), len(t))
+        return np.where(t >= STUCK_S, true + noise, true)
+
+    found = last_words(
+        Holding(every_s=every_s, motor_every_s=every_s, spoil={"pressure": noisy}).outcome(5.0)
+    )
+    assert [(one.fault, one.cause, one.of) for one in found] == [("sensor_fault", "implausible", "pressure")]
+    assert at_s(found[0].raised_us) < STUCK_S + 7200.0
+
+
+@pytest.mark.parametrize("every_s", [1.0, 10.0])
+def test_contact_that_says_anything_is_blamed_and_no_switch_is(every_s: float) -> None:
+    """One word in ten is the other one, wherever pressure stands: no switch flutters in mid-band."""
+    since_s = 3.0 * DAY_S + NIGHT_S + 2600.0  # an hour after a fill
+
+    def flips(t, true):
+        wild = (t >= since_s) & (np.random.default_rng(5).random(len(t)) < 0.1)
+        return np.where(wild, 1.0 - true, true)
+
+    holding = Holding(every_s=every_s, motor_every_s=every_s, spoil={"motor": flips})
+    found = [one for one in last_words(holding.outcome(3.9)) if one.of == "motor"]
+    assert [(one.fault, one.cause) for one in found] == [("sensor_fault", "implausible")]
+    assert at_s(found[0].raised_us) < since_s + 6 * 3600.0
+    told_first = [one.fault for one in last_words(holding.outcome(3.9)) if one.raised_us < found[0].raised_us]
+    assert told_first == []
+
+
+@pytest.mark.parametrize("every_s", [1.0, 2.0])
+def test_gauge_that_goes_wild_in_a_run_is_neither_overpressure_nor_a_closed_valve(every_s: float) -> None:
+    holding = Holding(every_s=every_s, motor_every_s=every_s)
+    at, _, ran_s = holding._knots(5.0)
+    start_s = at[:-1][(np.diff(ran_s) > 0.0) & (at[:-1] > 3.0 * DAY_S)][0]
+
+    def wild(t, true):
+        return np.where(t > start_s + 10.0, np.random.default_rng(8).uniform(0.0, 900e3, len(t)), true)
+
+    holding.spoil = {"pressure": wild}
+    assert told(holding.outcome(3.6)) == [("sensor_fault", "implausible", "pressure")]
