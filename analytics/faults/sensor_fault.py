@@ -25,7 +25,7 @@ Parameters:
     STILL_SHARE 0.05  of a beat's words bad: not well yet
     GOOD_BEATS  18    beats (3 h) without it: cleared; doubled with each relapse within RELAPSE_US,
                       up to a day, so that an intermittent contact is one finding, not a dozen
-    STRAY       10    "runs" in mid-band in six hours (a quarter of `contradiction.STRAYS`): the motor's signal
+    STRAY       10    "runs" in mid-band in six hours (a quarter of `contradiction.STRAYS`): the motor's word
                       is not well yet
     SPOKEN_BEATS 3    beats with a word of it: no longer silent
 
@@ -107,15 +107,15 @@ class SensorFault(Detector):
 
     def run(self, run: Run, known: Known) -> Sequence[Word]:
         self._contradictions.run(self.memory.evidence, run, known.usual)
-        return self._start(run.cycle.start_us, run.cycle.pressure_start_pa if run.entire else None, known)
+        return self._start(run, known)
 
     def look(self, look: Look, known: Known) -> Sequence[Word]:
-        return self._start(look.start_us, look.pressure_start_pa if look.entire else None, known)
+        return self._start(look, known)
 
-    def _start(self, start_us: int, start_pa: float | None, known: Known) -> Sequence[Word]:
+    def _start(self, run: Run | Look, known: Known) -> Sequence[Word]:
         """A gauge that leapt, by where the motor starts now."""
         leap = self.memory.evidence.leap
-        position = self._contradictions.start(self.memory.evidence, start_us, start_pa, known.usual)
+        position = self._contradictions.start(self.memory.evidence, run, known.usual)
         if position is None or (doubt := self._doubt(position)).cause is not None:
             return ()
         return [self._claim(position, doubt, "implausible", leap.at_us)]

@@ -58,7 +58,7 @@ if TYPE_CHECKING:
     from analytics.judging.reference import Reference
     from analytics.plant.description import Plant, Storage
     from analytics.seeing.beats import Beat, Span
-    from analytics.seeing.events import Run
+    from analytics.seeing.events import Look, Run
 
 RUNS, RUNS_LOW = 3, 8
 STALLED, LEAST_RUN = 2.0, 0.3
@@ -160,12 +160,9 @@ class Contradictions:
             for still in evidence.still.values():
                 still.runs += int(run.cycle.start_us >= still.since_us > 0)
 
-    def start(
-        self, evidence: Evidence, start_us: int, start_pa: float | None, usual: Reference
-    ) -> int | None:
+    def start(self, evidence: Evidence, run: Run | Look, usual: Reference) -> int | None:
         """The position of a line gauge that a start where the switch makes none convicts."""
-        convicts = self.leaps.start(evidence.leap, start_us, start_pa, usual)
-        return self.leaps.pressure if convicts else None
+        return self.leaps.pressure if self.leaps.start(evidence.leap, run, usual) else None
 
     def beat(self, evidence: Evidence, beat: Beat, doubted: set[int], usual: Reference) -> dict[int, str]:
         """What speaks against signals now: cause by position in `Plant.signals`.

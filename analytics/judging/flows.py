@@ -101,5 +101,5 @@ def curve(pressure_pa: float, usual: Reference) -> float:
 
 
 def wild(look: Look, usual: Reference) -> bool:
-    """Whether the gauge goes up and down within the look as no tank does; of few words a leap looks so too."""
+    """Whether the gauge goes up and down in a look as no tank does; of few words a leap looks so too."""
     return look.samples >= WILD_SAMPLES and (look.noise_pa or 0.0) > WILD * usual.band_pa

@@ -6,7 +6,8 @@ than that it fell. So a leap alone convicts nobody. What the switch does after i
 - it rests while pressure is told to stand below its cut-in, where it starts the pump: the gauge is dead, or
   has lost its zero. (A pump that nobody has switched on lets pressure down slowly.)
 - it starts the pump where it always did, which the gauge now tells to be as much higher, or lower, as it
-  leapt, or, having leapt up, to be above the cut-out: there no switch starts anything.
+  leapt (having leapt up, it tells the stop to be higher, too: a tank that is charged anew does not), or,
+  having leapt up, to be above the cut-out: there no switch starts anything.
 
 Parameters:
     STEP      0.25    of the band, between the middles of three words on either side, most of it (MOST 0.8)
@@ -37,6 +38,7 @@ import numpy as np
 
 from analytics.plant.description import Measure
 from analytics.seeing.beats import BEAT_US
+from analytics.seeing.events import Run
 from analytics.seeing.motor import motor_signal, running_level
 
 if TYPE_CHECKING:
@@ -45,6 +47,7 @@ if TYPE_CHECKING:
     from analytics.judging.reference import Reference
     from analytics.plant.description import Plant
     from analytics.seeing.beats import Beat
+    from analytics.seeing.events import Look
 
 STEP, MOST, SPREAD = 0.25, 0.8, 0.3
 CLOSE_S, FALLS_S, DEAD = 10.0, 150.0, 0.3
@@ -96,21 +99,29 @@ class Leaps:
         if leap.at_us and believed and not leap.convicted:
             leap.convicted = self._rests_below(leap, beat, usual)
 
-    def start(self, leap: Leap, start_us: int, start_pa: float | None, usual: Reference) -> bool:
-        """Where the motor has started since; whether the gauge is convicted by that."""
-        if not leap.at_us or start_pa is None or start_us <= leap.at_us:
+    def start(self, leap: Leap, run: Run | Look, usual: Reference) -> bool:
+        """Where the motor has started since, and how high that run came; whether they convict the gauge."""
+        over = isinstance(run, Run)
+        if isinstance(run, Run):
+            start_us, start_pa = run.cycle.start_us, run.cycle.pressure_start_pa
+        else:
+            start_us, start_pa = run.start_us, run.pressure_start_pa
+        if not leap.at_us or not run.entire or start_pa is None or start_us <= leap.at_us:
             return False
         leapt_pa, apart_pa = leap.to_pa - leap.from_pa, start_pa - usual.start_pa
         # by the plant file too: one charged too high collapses to below where it was learned to start
-        beyond_pa = min(
-            np.sign(leapt_pa) * (start_pa - known_pa) for known_pa in (usual.start_pa, self._cut_in_pa)
-        )
+        known_pa = (usual.start_pa, self._cut_in_pa)
+        beyond_pa = min(np.sign(leapt_pa) * (start_pa - one_pa) for one_pa in known_pa)
+        near = leap.close and abs(apart_pa - leapt_pa) < NEAR * usual.band_pa
+        near &= bool(beyond_pa > UNMOVED * usual.band_pa)
+        # air that was pumped in leaps up too, and seems to start where its charge stands; it stops as ever
+        stops = leapt_pa > 0.0 and (run.pressure_high_pa or 0.0) <= usual.stop_pa + NEAR * usual.band_pa
         if abs(apart_pa) < UNMOVED * usual.band_pa:
             leap.at_us, leap.convicted = 0, False
-        elif leap.close and abs(apart_pa - leapt_pa) < NEAR * usual.band_pa:
-            leap.convicted |= bool(beyond_pa > UNMOVED * usual.band_pa)
-        elif leap.to_pa > leap.from_pa and start_pa > usual.stop_pa:
+        elif (near and not stops) or (leapt_pa > 0.0 and start_pa > usual.stop_pa):
             leap.convicted = True
+        elif over and not leap.convicted:
+            leap.at_us = 0
         return leap.convicted
 
     def _leapt(
