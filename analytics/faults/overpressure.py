@@ -21,7 +21,8 @@ FINE_S: samples further apart miss the stop itself, and put the usual stop too l
 fills (a tenth of the band in some 8 s): the file's cut-out counts then as well. While a switch is known to
 drift, so does the pressure at which it stopped the pump last. A run that began above the usual cut-in by
 more than SHIFTED of the band, the scatter of a switch, was begun by one whose range has moved (its main
-spring holds both ends): its stop is as much higher. One whose contacts weld has begun at its cut-in.
+spring holds both ends): its stop is as much higher. One whose contacts weld has begun at its cut-in;
+where samples far apart do not tell that, it runs on for LONG times what fills the tank.
 
 Source: common practice, no source.
 """
@@ -49,7 +50,7 @@ PAST_BY_FILE = 0.6
 LEAST_PA = 20_000.0
 FINE_S = 3.0
 SAME, RISING = 0.10, 0.15
-SHIFTED, MOST_SHIFTED = 0.10, 0.60
+SHIFTED, MOST_SHIFTED, LONG = 0.10, 0.60, 3.0
 
 
 class OverpressureMemory(msgspec.Struct):
@@ -131,6 +132,8 @@ def _shifted_pa(look: Look, known: Known) -> float:
     """By how much a run that was seen to begin began above the usual cut-in, beyond what a start is told to;
     nothing above MOST_SHIFTED: no switch starts there, a hiccup of the motor's signal does."""
     start_pa, usual = look.pressure_start_pa, known.usual
+    if look.age_s > LONG * usual.drawdown_m3 / usual.delivery_m3_s:
+        return 0.0  # no switch that has only moved lets it run for so long
     above_pa = start_pa - usual.start_pa if start_pa is not None and look.entire else 0.0
     return above_pa if SHIFTED < above_pa / usual.band_pa < MOST_SHIFTED else 0.0
 
