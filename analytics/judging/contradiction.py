@@ -149,11 +149,11 @@ class Contradictions:
 
     def run(self, evidence: Evidence, run: Run, usual: Reference) -> None:
         """Count a run that was seen whole and moved pressure: none of a stalled rotor, nor a wild word."""
-        if run.entire and is_stray(run, usual):
-            evidence.strays_us = [*evidence.strays_us, run.cycle.start_us][-STRAYS:]
         idle = run.motor_words is not None and run.motor_words < WORKS * (usual.motor_level or 0.0)
         if idle or barely_on(run, self.plant):
             return
+        if run.entire and is_stray(run, usual):
+            evidence.strays_us = [*evidence.strays_us, run.cycle.start_us][-STRAYS:]
         stalled = usual.motor_level and (run.motor_words or 0.0) > STALLED * usual.motor_level
         least_s = LEAST_RUN * usual.drawdown_m3 / usual.delivery_m3_s
         if run.entire and not stalled and run.cycle.run_time_s + run.interval_s > least_s:
