@@ -151,6 +151,9 @@ class Judge:
     def is_open(self, fault: str, of: str | None = None) -> bool:
         return self._ledger.is_open(fault, of)
 
+    def raised_us(self, fault: str, of: str) -> int | None:
+        return self._ledger.raised_us(fault, of)
+
     def last(self, signal: int) -> tuple[int, float] | None:
         if self._seen is None:
             return None

@@ -21,18 +21,20 @@ either way; MORE 1.25 is that same draw, asked of the single look. OUT 1.5: draw
 tank water, with pressure already below the band: a quarter more again, for a slope within the look's
 window is good to some 7 %. OVER 1.1, with pressure a tenth of the band under cut-in: no zone or hose is laid
 out for that, and one that is new draws no TWICE 1.7 (2 less two errors of 7 %) of the most that was ever
-drawn. SAMPLES: pressure that stands over five samples, 2 where the motor works as usual,
-for then nothing drains. WORKS 0.85 of the usual motor level: see `instruments`; RUN_OUT 1.6: a small
-centrifugal pump takes at most some 1.4 of its duty at run-out (handbook curves; from memory), beyond it the
-rotor drags. SOON_OVER_S 45 min: what leaves beyond the delivery and stops sooner is a draw of the owner's (a
-break is walked for, shut and mended in hours; common practice, no source), and so is as much again, as long.
+drawn; asked where a run holds FEW samples or more, so that what the pump lately gives is known. SAMPLES:
+pressure that stands over five samples, 2 where the motor works as usual, for then nothing drains. WORKS 0.85
+of the usual motor level: see `instruments`; RUN_OUT 1.6: a small centrifugal pump takes at most some 1.4 of
+its duty at run-out (handbook curves; from memory), beyond it the rotor drags. SOON_OVER_S 45 min: what leaves
+beyond the delivery and stops sooner is a draw of the owner's (a break is walked for, shut and mended in
+hours; common practice, no source), and so is as much again, as long; but no house has taps for OWNERS 2 times
+what its pump gives.
 
 Source: orifice law; quadratic pump curve, common practice, no source.
 """
 
 from __future__ import annotations
 
-from math import inf
+from math import inf, sqrt
 from typing import TYPE_CHECKING
 
 import msgspec
@@ -57,11 +59,11 @@ if TYPE_CHECKING:
 DEEP, DEEP_FOR_S = 0.5, 30.0
 LOW, LOW_FOR_S = 0.75, 75.0
 OUT, MORE = 1.5, 1.25
-OVER, TWICE = 1.1, 1.7
+OVER, TWICE, FEW = 1.1, 1.7, 2.0
 SAMPLES, SAMPLES_AT_WORK = 5.0, 2.0
 RECOVERS = 0.05 / 30.0  # of the band a second: a twentieth in half a minute, out of the noise
 WORKS, RUN_OUT = 0.85, 1.6
-SOON_OVER_S, ENDED_KEPT = 2700.0, 8
+SOON_OVER_S, OWNERS, ENDED_KEPT = 2700.0, 2.0, 8
 
 DRY_INSTEAD = (
     " By pressure and a running contact alone a pump that has lost its prime can look much the same: walk "
@@ -106,6 +108,8 @@ class BurstLine(Detector):
         mixed = known.story.mixed
         needed, given = needed_draw_m3_s(look, usual, mixed), given_m3_s(look, usual, mixed)
         unit = min(given, usual.delivery_m3_s) if usual.guessed else usual.delivery_m3_s
+        metered = self._metered_m3_s(look, known)
+        needed = max(needed, metered) if needed is not None else None
         if recovers or not pumps or needed is None or needed < unit:
             return ()
         if self._ends_by_itself(look, usual, needed):
@@ -117,9 +121,7 @@ class BurstLine(Detector):
         # in the first minute what left before the start must say the same: no tap just opened
         before = -(look.slope_before_m3_s or 0.0)
         out = look.age_s >= (20.0 if before > OUT * usual.delivery_m3_s else 60.0)
-        drawn = max(
-            known.story.most_needed_m3_s, look.flow_m3_s or 0.0
-        )  # by the tank, or by a meter behind it
+        drawn = max(known.story.most_needed_m3_s, metered)  # by the tank, or by a meter behind it
         out &= drawn > self._limit_m3_s(unit, usual, OUT)
         cut_in_pa = self._cut_in_pa(look, usual)
         out &= pressure < cut_in_pa - 0.1 * usual.band_pa
@@ -128,7 +130,10 @@ class BurstLine(Detector):
         low |= _lasts(memory.deep_us, look, DEEP_FOR_S, samples)
         # a motor at work, and for as long all but twice of what the plant ever drew, more than the pump gives
         unseen = max(OVER * unit, TWICE * usual.draw_m3_s) if usual.draw_m3_s is not None else inf
-        new = at_work and needed > unseen
+        # where a run is a sample or two, nobody knows what the pump lately gives
+        gives = max(usual.delivery_m3_s, MID_SHARE * (self.plant.pump.rated_flow_m3_s or 0.0))
+        told = usual.drawdown_m3 > FEW * look.interval_s * gives
+        new = at_work and told and needed > unseen
         # a large tank goes down slowly to where that shows; the rest before the start may have shown it
         new &= pressure < cut_in_pa - 0.1 * usual.band_pa or before > unseen
         new &= _lasts(known.story.needed_since_us, look, LOW_FOR_S, samples)
@@ -160,6 +165,14 @@ class BurstLine(Detector):
         memory.before_m3_s, memory.heavy_to_us = needed_m3_s, look.at_us
         soon = look.at_us - memory.heavy_us < SOON_OVER_S * 1e6
         return soon and any(needed_m3_s < UNHEARD_OF * most for most in memory.ended)
+
+    def _metered_m3_s(self, look: Look, known: Known) -> float:
+        """What a meter behind the tank passes, as a draw at cut-in; by the plate's tank, as all flows are."""
+        if look.flow_m3_s is None or look.pressure_pa is None:
+            return 0.0
+        size = known.signature.tank_size
+        share = min(max(look.pressure_pa / known.usual.start_pa, 0.01), 1.0)
+        return look.flow_m3_s / (size[0] if size is not None else 1.0) / sqrt(share)
 
     def _lowest(self, look: Look, usual: Reference, known: Known) -> Look:
         """The look as the outlet gauge has it, where that stands far below the line and the motor works: then
@@ -216,7 +229,7 @@ class BurstLine(Detector):
             return ()
         if memory.heavy_us is not None and run.cycle.start_us <= memory.heavy_us <= run.cycle.stop_us:
             lasted_s = (memory.heavy_to_us - memory.heavy_us) * 1e-6
-            if memory.heavy_m3_s > 0.0 and lasted_s < SOON_OVER_S:
+            if 0.0 < memory.heavy_m3_s < OWNERS * usual.delivery_m3_s and lasted_s < SOON_OVER_S:
                 memory.ended = [*memory.ended, memory.heavy_m3_s][-ENDED_KEPT:]
         memory.heavy_us = None
         if not known.is_open(self.FAULT):

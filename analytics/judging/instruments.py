@@ -40,6 +40,7 @@ from analytics.judging.story import (
     at_shut_off,
     dry_share,
     fell_fast,
+    gives_nothing,
     kinkless,
     line_empty,
     weak,
@@ -85,7 +86,7 @@ def by_instruments(look: Look, known: Known, usual: Reference, story: Story) -> 
         return None
     drop = by_drop(look, known, usual)
     meter = by_meter(look, known, usual, story)
-    if "moves" in (drop, meter) or _throttled(look, known, usual):
+    if "moves" in (drop, meter) or (meter is None and _throttled(look, known, usual, story)):
         return "moves"
     motor = _by_motor(look, known, usual, story)
     if motor == "moves" or story.throttled:
@@ -98,6 +99,8 @@ def by_instruments(look: Look, known: Known, usual: Reference, story: Story) -> 
         if share is not None and share + may_be > 0.5 * NONE_SHARE:
             return None
         return None if _waits(look, usual, story) else "shut"
+    if drop is None and motor == "shut":
+        return "shut"  # a meter that stands says as much of either
     return "dry" if "dry" in (drop, meter) else motor
 
 
@@ -127,13 +130,16 @@ def by_meter(look: Look, known: Known, usual: Reference, story: Story) -> Says |
     if flow is None or slope is None or look.pressure_pa is None:
         return None
     told = look.pressure_pa > usual.drained_pa
-    slope *= _of_the_tank(known)
-    delivery = (flow + (slope if told else 0.0)) / usual.now_m3_s
+    size = known.signature.tank_size
+    true = size[0] if size is not None else 1.0
+    now_m3_s, slope = true * usual.now_m3_s, true * _of_the_tank(known) * slope
+    delivery = (flow + (slope if told else 0.0)) / now_m3_s
     if delivery > METER_MOVES:
         return "moves"
-    if fell_fast(story, usual):
+    passed = told and flow > METER_NONE * now_m3_s and abs(delivery) < METER_NONE
+    if fell_fast(story, usual) and not passed:
         return None  # a line may have burst before the meter
-    gives = flow > METER_NONE * usual.now_m3_s or (told and slope < -METER_NONE * usual.now_m3_s)
+    gives = flow > METER_NONE * now_m3_s or (told and slope < -METER_NONE * now_m3_s)
     share = share_1(look, usual)
     # a worn pump stands at its shut-off head, and gives nothing there, with its outlet above the line
     worn = known.is_open("pump_wear") or known.is_open("clogged_filter")
@@ -174,11 +180,13 @@ def _waits(look: Look, usual: Reference, story: Story) -> bool:
     return falls and not fallen and look.at_us - story.shut_us < WAITS_US
 
 
-def _throttled(look: Look, known: Known, usual: Reference) -> bool:
+def _throttled(look: Look, known: Known, usual: Reference, story: Story) -> bool:
     """Whether the run began with a part of its delivery, so that water moves, though little."""
     kink, motor = kink_m3_s(look), motor_share_1(look, usual)
-    if line_empty(look, usual):
-        return False  # whatever it began with, nothing stands now
+    if line_empty(look, usual) or storage_low(known):
+        return False  # whatever it began with, nothing stands now, or it was a gulp
+    if motor is None and gives_nothing(story, look, usual):
+        return False  # a tap was shut just then
     if kink is None or usual.unproven or (motor is not None and motor < dry_share(known)):
         return False
     return NONE_SHARE < kink / usual.now_m3_s < SHORT_SHARE
@@ -188,6 +196,13 @@ def _by_motor(look: Look, known: Known, usual: Reference, story: Story) -> Says 
     motor, measures = motor_share_1(look, usual), _measures(known)
     if motor is None:
         return None
+    level = look.motor_level or 0.0
+    if (
+        look.motor_now is not None
+        and usual.motor_level
+        and look.motor_now > WORKS * usual.motor_level > level
+    ):
+        return None  # it has just started again: the window's middle is of a rest and of a run
     # what stands between tells little alone; a start without a kink says the same of it
     if motor < IDLES.get(measures, 0.0) or (motor < WORKS and kinkless(story) and not usual.unproven):
         # By current dry and shut-off lie too close together. Where there is no water to shut off, it is dry.

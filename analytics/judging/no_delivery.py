@@ -43,6 +43,7 @@ from analytics.judging.story import (
     at_shut_off,
     falls_short,
     fell_fast,
+    gives_nothing,
     kinkless,
     lasted,
     line_empty,
@@ -96,8 +97,8 @@ def _stopped(look: Look, known: Known, usual: Reference) -> bool:
         return True
     if look.motor_level is not None:
         return False
-    if not _was_cut_out(look, known, usual):
-        return False
+    if not _was_cut_out(look, known, usual) or storage_low(known):
+        return False  # at its outlet it is the water that fails, whatever pressure was come to before
     signal = motor_signal(known.plant)
     by_contact = signal is None or known.plant.signals[signal].measures is Measure.PUMP_RUNNING
     return not by_contact or (look.pressure_pa or 0.0) > usual.start_pa - BELOW * usual.band_pa
@@ -131,6 +132,8 @@ def false_start(look: Look, usual: Reference, story: Story) -> bool:
     but then they show the rise from it."""
     start = look.pressure_start_pa
     if not look.entire or start is None or look.motor_level is not None:
+        return False
+    if look.pressure_pa is not None and look.pressure_pa < usual.start_pa - BELOW * usual.band_pa:
         return False
     if started_above(look, usual, story):
         return True
@@ -172,17 +175,22 @@ def _by_pressure(look: Look, known: Known, story: Story, short: bool) -> bool:
         return False
     if at_shut_off(look, usual):
         return False  # a pump without water makes no head
-    if no_break(story, look, usual):
-        return not short
+    unheard_of = fell_fast(story, usual) and story.fastest_m3_s > usual.now_m3_s
+    if no_break(story, look, usual) and not unheard_of:
+        return not short  # slow for a break, but neither does any house draw more than a pump gives
     if fell_fast(story, usual) or held_up(look, usual, story) or weak(story, look, known, usual):
         return False
+    if gives_nothing(story, look, usual):
+        return not short
     drawn = -(look.slope_before_m3_s or 0.0) / usual.delivery_m3_s
     rose = (look.pressure_high_pa or 0.0) > usual.start_pa + 0.25 * usual.band_pa
     none = NONE_SHARE if usual.learned else 0.5 * NONE_SHARE  # a rating may be twice what is delivered
-    if kinkless(story, none) and not rose and drawn < 0.7 and not usual.unproven:
+    if kinkless(story, none) and not rose and drawn < 0.7 and not usual.unproven and not story.mixed:
         # a zone of the garden that opens in the very window before the start hides the kink: so large
-        # a draw must be unheard of here, or the tank must go on just as it did
-        return not short and (lasted(story.needed_since_us, look, 0.3) or lasted(story.same_since_us, look))
+        # a draw must be unheard of here, or the tank must go on just as it did, which one that stands
+        # against a zone does not where it plainly fell
+        same = drawn >= PLAINLY and lasted(story.same_since_us, look)
+        return not short and (lasted(story.needed_since_us, look, 0.3) or same)
     began = story.kink_share is not None and not kinkless(story)
     if usual.unproven and not rose and not began and lasted(story.standing_since_us, look, 3.0):
         return True  # it has never been seen to deliver, not at this start either
@@ -192,6 +200,8 @@ def _by_pressure(look: Look, known: Known, story: Story, short: bool) -> bool:
         return False  # too few samples to know how fast tank water fell: only a drained line tells
     if story.stood and (look.slope_m3_s or 0.0) > -SHORT_OF * given_m3_s(look, usual, story.mixed):
         return False  # what it stood against is drawn still, and without the pump the tank would give it all
+    if look.pressure_pa < usual.drained_pa:
+        return False  # where the line comes to stand will tell: held up by a pump, or empty
     if look.pressure_pa < usual.start_pa - BELOW * usual.band_pa:
         return not short and lasted(story.needed_since_us, look)
     # Within the band a zone of the garden can stand against the pump. That tank water falls again as

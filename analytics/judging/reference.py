@@ -25,7 +25,7 @@ USUAL_CUT_IN_PA, USUAL_CUT_OUT_PA = 206_843.0, 344_738.0
 #: A pump that gives its rating at cut-in gives about this much of it over the whole band: from
 #: Q = sqrt((H0 - P)/r) with a shut-off head 1.5 times the cut-out.
 MID_SHARE = 0.87
-LATELY = 6
+LATELY, LEVELS = 6, 3  # of fewer words one inrush that a slow clamp met is the middle
 START_SIGMAS, START_SHARE = 3.0, 0.03
 
 
@@ -93,4 +93,4 @@ def _start_top_pa(signature: Signature, band_pa: float) -> float | None:
 def _recent_level(signature: Signature) -> float | None:
     """What the motor drew in the newest runs that delivered."""
     levels = sorted(b.motor_level for b in signature.recent[-LATELY:] if b.motor_level is not None)
-    return levels[len(levels) // 2] if levels else None
+    return levels[len(levels) // 2] if len(levels) >= LEVELS else None

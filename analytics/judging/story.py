@@ -55,6 +55,8 @@ STATIC, STATIC_PA = 0.35, 50e3
 TOO_SLOW = 0.7
 NOISE_STEP, LEAST_STEP = 4.0, 0.02  # deviations; of the band: two digits of a coarse gauge
 FOLLOWS, FOLLOWS_LEAST_PA = 0.05, 1500.0
+BRISK_S = 4.0  # as `seeing.looks.BRISK_US`
+HIDDEN_S = 2.0  # of delivery: what a sample a second or two before the start cannot have seen
 RUN_UP_S = 3.0  # a motor of this size is up to speed, its inrush over
 #: Below so much of its own best in the run, by power and current, the motor turns without water: halfway
 #: between dry (0.5, and 0.7 of the current) and at shut-off (0.7 and 0.82), see `instruments`.
@@ -85,7 +87,8 @@ def follow(story: Story, look: Look, known: Known) -> None:
     if story.early_pa is None and look.samples >= 3:
         story.early_pa, story.early_high_pa = look.pressure_pa, look.pressure_high_pa
     if look.gap:  # nobody knows what went on in it
-        story.needed_since_us = story.standing_since_us = story.same_since_us = None
+        story.needed_since_us = story.standing_since_us = None
+        story.same_since_us = story.flat_since_us = None
         story.last_needed_m3_s, story.base_pa, story.base_us = 0.0, look.pressure_pa or 0.0, look.at_us
         return
     if look.age_s >= RUN_UP_S:
@@ -93,7 +96,8 @@ def follow(story: Story, look: Look, known: Known) -> None:
     _note_fall(story, look, usual)
     _note_rise(story, look, known, usual)
     share = share_1(look, usual)
-    if share is not None and _told(look, usual) and look.age_s >= max(4.0 * look.interval_s, 10.0):
+    sharp = (look.slope_error_m3_s or 0.0) < NONE_SHARE / 3.0 * usual.delivery_m3_s  # not by a noisy gauge
+    if share is not None and sharp and _told(look, usual) and look.age_s >= max(4.0 * look.interval_s, 10.0):
         story.kink_share = share
     needed = needed_draw_m3_s(look, usual, story.mixed)
     surely = needed_draw_m3_s(look, usual, story.mixed, SURE) or 0.0
@@ -108,6 +112,7 @@ def follow(story: Story, look: Look, known: Known) -> None:
     standing = needed is not None and needed + error > MOST_OF_IT * usual.now_m3_s
     story.standing_since_us = _since(story.standing_since_us, standing, look)
     story.same_since_us = _since(story.same_since_us, _as_before(look, known), look)
+    story.flat_since_us = _since(story.flat_since_us, _gained_nothing(look, known), look)
 
 
 def _since(before_us: int | None, holds: bool, look: Look) -> int | None:
@@ -214,7 +219,42 @@ def no_break(story: Story, look: Look, usual: Reference) -> bool:
     given = min(kink or 0.0, usual.now_m3_s) if seen else usual.now_m3_s
     lets = given * curve(look.pressure_pa, usual) / sqrt(max(look.pressure_pa, 1.0) / usual.start_pa)
     fell = lets * sqrt(usual.drained_pa / usual.start_pa) - given
-    return story.fastest_m3_s < TOO_SLOW * fell
+    if -(look.slope_before_m3_s or 0.0) > TOO_SLOW * story.fastest_m3_s:
+        return story.fastest_m3_s < TOO_SLOW * fell  # it fell so at rest already
+    # a tank that holds little shows no more than that it is gone, between two samples or three
+    share = (max(story.reached_pa, usual.start_pa) - usual.drained_pa) / usual.band_pa
+    shows = share * usual.drawdown_m3 / max(BRISK_S, 2.0 * look.interval_s)
+    return story.fastest_m3_s < TOO_SLOW * min(fell, shows)
+
+
+def _gained_nothing(look: Look, known: Known) -> bool:
+    """Whether the tank has gained less than a tenth of the delivery over the run, beyond the noise.
+
+    One that starts well above cut-in by its last sample fell quickly after it: a draw began just then.
+    """
+    if look.pressure_pa is None or look.pressure_start_pa is None or not look.entire:
+        return False
+    tenth_m3 = 0.1 * known.usual.now_m3_s * look.age_s
+    began_pa = min(look.pressure_start_pa, known.usual.start_pa)
+    if known.water.between_m3(began_pa, look.pressure_start_pa) > HIDDEN_S * known.usual.now_m3_s:
+        return False
+    gained = known.water.one(look.pressure_pa) - known.water.one(began_pa)
+    return gained + SURE * known.water.compliance_m3_pa(look.pressure_pa) * (look.noise_pa or 0.0) < tenth_m3
+
+
+def gives_nothing(story: Story, look: Look, usual: Reference) -> bool:
+    """Whether a run has brought the tank nothing, though little left before it and no known draw takes all.
+
+    What was drawn before may have been shut just then, so that the start shows a kink, but no gain. A zone
+    that opens in the very seconds of the start would have to draw more than was ever drawn.
+    """
+    if usual.draw_m3_s is None or usual.now_m3_s < UNHEARD_OF * usual.draw_m3_s:
+        return False
+    if usual.unproven or story.mixed or story.reached_pa > usual.start_pa + 0.25 * usual.band_pa:
+        return False
+    if look.interval_s > CLOSE_S or look.age_s < max(EARLY_S, LASTS_SAMPLES * look.interval_s):
+        return False
+    return story.fastest_m3_s < 0.5 * usual.now_m3_s and lasted(story.flat_since_us, look, 0.2)
 
 
 def _as_before(look: Look, known: Known) -> bool:
@@ -271,7 +311,8 @@ def falls_short(story: Story, look: Look, known: Known) -> bool:
     waited_s = (look.at_us - story.base_us) * 1e-6
     noise_m3 = SURE * known.water.compliance_m3_pa(look.pressure_pa) * (look.noise_pa or 0.0)
     gained = known.water.one(look.pressure_pa) - known.water.one(story.base_pa)
-    if story.base_us == look.start_us and look.age_s <= holds_s(look):
+    lasts = look.age_s <= holds_s(look) and not gives_nothing(story, look, usual)
+    if story.base_us == look.start_us and lasts:
         gained += max(-(look.slope_before_m3_s or 0.0), 0.0) * waited_s
     # what was lifted well above the start is held there by a weak pump, too: it creeps
     lifted = look.pressure_pa > usual.start_pa + LIFTED * usual.band_pa

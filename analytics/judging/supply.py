@@ -13,6 +13,9 @@ if TYPE_CHECKING:
 #: A level gauge is good to a fiftieth of its range; the inlet draws air a little before (common
 #: practice, no source).
 NEAR_SHARE = 0.02
+#: A gauge that is said to lie, and a pump that lifts nothing, in one day are two faults; a storage that has
+#: run out so fast that its gauge was not believed is one.
+SAME_DAY_US = 86_400_000_000
 
 
 def storage_low(known: Known) -> bool | None:
@@ -25,9 +28,12 @@ def storage_low(known: Known) -> bool | None:
     for position in known.plant.measuring(Measure.STORAGE_LEVEL):
         storage = _storage(known.plant, known.plant.signals[position])
         last = known.last(position)
-        believed = not known.is_open("sensor_fault", known.plant.signals[position].name)
-        if storage is not None and last is not None and believed:
-            low.append(last[1] <= storage.outlet_level_m + NEAR_SHARE * storage.full_level_m)
+        doubted_us = known.raised_us("sensor_fault", known.plant.signals[position].name)
+        if storage is None or last is None:
+            continue
+        empty = last[1] <= storage.outlet_level_m + NEAR_SHARE * storage.full_level_m
+        if doubted_us is None or (empty and last[0] - doubted_us < SAME_DAY_US):
+            low.append(empty)
             ran_out |= low[-1] and known.is_open("storage_depletion", storage.name)
     return all(low) or ran_out if low else None
 

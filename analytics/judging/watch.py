@@ -99,6 +99,9 @@ class Known(Protocol):
     def is_open(self, fault: str, of: str | None = None) -> bool:
         """Whether a finding of this fault stands (of any storage or signal where `of` is None)."""
 
+    def raised_us(self, fault: str, of: str) -> int | None:
+        """When the finding that stands of this fault was raised; None where none does."""
+
     def last(self, signal: int) -> tuple[int, float] | None:
         """Time and value of the signal's newest good sample at or before the event, or None."""
 

@@ -17,6 +17,7 @@ class Story(msgspec.Struct):
     needed_since_us: int | None = None  # a draw unheard of would have been needed since
     standing_since_us: int | None = None  # a draw as large as the delivery would have been needed since
     same_since_us: int | None = None  # tank water has gone on just as before the start since
+    flat_since_us: int | None = None  # the tank has gained next to nothing over the run since
     high_pa: float = 0.0  # the highest that pressure was lifted to
     high_us: int = 0
     reached_pa: float = 0.0  # the highest sample since the start

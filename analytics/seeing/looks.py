@@ -41,6 +41,9 @@ BELOW_BAND, ABOVE_BAND = 0.15, 0.15
 #: hundredth of a tank, above a gauge's noise. Of that, three deviations of a difference are taken off, and of
 #: a gauge that tells in steps one and a half of them.
 FALL_US = 10_000_000
+#: A line that bursts empties what a tank holds about cut-in, a twentieth of it, within seconds: over these
+#: its fall stands out of the noise, which is taken off all the same.
+BRISK_US = 4_000_000
 NOISE = 4.2
 #: Of normal noise, its standard deviation over the median size of second differences: 1 / (0.6745 sqrt(6)).
 OF_BENDS = 0.605
@@ -265,9 +268,28 @@ def _falls(
     spacing_us: NDArray[np.int64],
     last: NDArray[np.intp],
 ) -> list[float | None]:
-    """For each of M looks the fastest fall of tank water between samples FALL_US apart or more, less what
-    noise makes; None where there is too little to look back on. Looks back of one length go together."""
-    step = np.maximum(1, -(-FALL_US // spacing_us))
+    """For each of M looks the fastest fall of tank water between samples FALL_US or BRISK_US apart or more,
+    less what noise makes; None where there is too little to look back on."""
+    slow, brisk = (
+        _falls_over(over_us, pressure, water, start_us, from_us, spacing_us, last)
+        for over_us in (FALL_US, BRISK_US)
+    )
+    return [
+        max((one for one in each if one is not None), default=None) for each in zip(slow, brisk, strict=True)
+    ]
+
+
+def _falls_over(
+    over_us: int,
+    pressure: Track,
+    water: Water,
+    start_us: NDArray[np.int64],
+    from_us: NDArray[np.int64],
+    spacing_us: NDArray[np.int64],
+    last: NDArray[np.intp],
+) -> list[float | None]:
+    """The same over one span. Looks back of one length go together."""
+    step = np.maximum(1, -(-over_us // spacing_us))
     recent_us = pressure.time_us[last] - FALL_SEEN * np.maximum(WINDOW_US, 4 * spacing_us)
     since_us = np.maximum(np.maximum(start_us - 2 * step * spacing_us, recent_us), from_us - MARGIN_US)
     first = np.searchsorted(pressure.time_us, since_us)

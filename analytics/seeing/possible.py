@@ -14,6 +14,8 @@ Parameters:
                          common transmitters go: an oil press's 200 bar is no fault of its gauge
     BACKWARDS      0.1   of the rated flow (of a small pump's, where none is given), that a supply meter may
                          say the wrong way round: its zero, a moment's swing; nothing feeds it from behind
+    ZERO           0.01  of its `valid` span, that a gauge of pressure or level may stand below it: its zero's
+                         error (class 1), which an empty line or storage shows. It is empty, not broken
     LEVEL_CEILING  1.5   times the level at the overflow, and LEVEL_SPARE_M: no tank's wall stands so
                          far above its overflow
     FROM                 above it a word that spells a code is one: 1.2 of cut-out, and at the pump's outlet
@@ -56,8 +58,10 @@ POSSIBLE: dict[Measure, tuple[float, float]] = {
 }
 PRESSURE_CEILING = 4.0
 BACKWARDS = 0.1
+ZERO = 0.01
 LEVEL_CEILING, LEVEL_SPARE_M = 1.5, 0.3
 PRESSURES = (Measure.LINE_PRESSURE, Measure.DISCHARGE_PRESSURE)
+WITH_ZERO = (*PRESSURES, Measure.STORAGE_LEVEL)
 CODES = (65535.0, 65534.0, 65533.0, 32767.0, 32766.0)
 ROUNDED = (65540.0, 65530.0, 32770.0)
 #: [SI] From where a code is a code, whatever the plant: sun on a pipe, two thirds of sea water's salt
@@ -82,6 +86,8 @@ LEVEL_FROM, RATED_FROM = 1.02, 3.0
 def possible_range(plant: Plant, signal: Signal) -> tuple[float, float]:
     """SI limits outside which a sample is not taken for a measurement."""
     low, high = signal.valid if signal.valid is not None else POSSIBLE[signal.measures]
+    if signal.valid is not None and signal.measures in WITH_ZERO:
+        low -= ZERO * (high - low)
     if plant.switch is not None and signal.measures in PRESSURES:
         high = min(high, PRESSURE_CEILING * plant.switch.cut_out_pa)
     if signal.measures is Measure.SUPPLY_FLOW and signal.valid is None:

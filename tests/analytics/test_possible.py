@@ -142,3 +142,12 @@ def test_another_machines_pressure_is_no_fault_of_its_gauge(measures: str) -> No
         rig = parse_plant(f'{head}{more}{signal}unit = "{unit}"\n', "rig")
         at = rig.signals[0]
         assert bool(Possible(rig, at).good(np.asarray(at.to_si(np.array([word]))))[0]) is may_be
+
+
+@pytest.mark.parametrize(("word", "may_be"), [(0.0, True), (-0.05, True), (-0.3, False), (10.2, False)])
+@pytest.mark.parametrize("measures", ["line_pressure", "storage_level"])
+def test_empty_line_or_storage_shows_its_gauges_zero_error(measures: str, word: float, may_be: bool) -> None:
+    """A valid range from nothing up says what the owner holds possible, not how well the gauge is trimmed."""
+    unit, more = ("bar", "") if measures == "line_pressure" else ("m", 'of = "rain"')
+    more += f'\nvalid = ["0 {unit}", "10 {unit}"]'
+    assert believed(measures, unit, word, more) is may_be

@@ -106,3 +106,38 @@ def test_more_than_the_delivery_at_rest_and_in_the_run_is_a_burst_before_a_large
         "slope_m3_s": -0.3 * usual.delivery_m3_s, "slope_before_m3_s": -before * usual.delivery_m3_s,
     }  # fmt: skip
     assert bool(_claims(engine, *[look] * 12)) is bursts
+
+
+@pytest.mark.parametrize(("passes", "bursts"), [(1.6, True), (0.9, False)])
+def test_a_meter_that_passes_more_than_a_pump_gives_shows_a_burst(passes: float, bursts: bool) -> None:
+    """The contact closed late by its samples, so that the start seems to show a third of the delivery."""
+    engine = _learned(motor=Measure.PUMP_RUNNING)
+    usual = engine.judge.usual
+    look = {
+        "pressure_pa": 0.65 * usual.start_pa, "slope_first_m3_s": -0.7 * usual.delivery_m3_s,
+        "slope_before_m3_s": -1.1 * usual.delivery_m3_s,
+        "flow_m3_s": passes * usual.delivery_m3_s * 0.65**0.5,
+    }  # fmt: skip
+    assert bool(_claims(engine, *[look] * 12)) is bursts
+
+
+@pytest.mark.parametrize(("interval_s", "bursts"), [(5.0, True), (100.0, False)])
+def test_where_a_run_is_a_sample_a_draw_beyond_the_learned_delivery_is_no_burst(
+    interval_s: float, bursts: bool
+) -> None:
+    """A filter may have clogged meanwhile: nobody sees it at that pace, and garden and house draw as ever."""
+    engine = _learned(motor=Measure.PUMP_CURRENT)
+    usual = engine.judge.usual
+    look = {
+        "motor_level": usual.motor_level, "motor_now": usual.motor_level, "interval_s": interval_s,
+        "pressure_pa": 0.85 * usual.start_pa, "slope_first_m3_s": None, "slope_before_m3_s": None,
+    }  # fmt: skip
+    assert bool(_claims(engine, *[look] * 60)) is bursts
+
+
+def test_what_no_house_has_taps_for_is_never_taken_for_the_owners() -> None:
+    """A break of four times the delivery, mended within minutes, comes again."""
+    broken = lambda s: 140 * LPM if s >= BEGINS - HOUR and s % HOUR < 900.0 else 0.0  # noqa: E731
+    trace = traces.Trace(demand=traces.steady(9 * LPM), burst_m3_s=broken)
+    found = told(traces.plant(trace), traces.readings(trace, BEGINS + 0.5 * HOUR, seed=3))
+    assert [finding.fault for finding in found] == ["burst_line"] * 2

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import pytest
+
 from analytics.engine import Engine
 from analytics.judging.instruments import by_meter
 from analytics.judging.signature import Brief
@@ -36,3 +38,22 @@ def test_a_tank_without_air_tells_a_meter_no_dry_pump() -> None:
     assert by_meter(look, judge, usual, judge.story) == "dry"  # with all its air it would be
     judge._ledger.hear([Claim("short_cycling", 0, "high", 0.9, "", "lost_air_charge")], 1)
     assert by_meter(look, judge, usual, judge.story) == "moves"
+
+
+@pytest.mark.parametrize(("size", "says"), [(0.75, "dry"), (1.0, None)])
+def test_a_tank_found_smaller_by_the_meter_in_its_lesson_gives_less_than_its_plate_says(
+    size: float, says: str | None
+) -> None:
+    """Two thirds of the delivery run through the meter; by the plate the tank loses a third more."""
+    judge = Engine(traces.plant()).judge
+    usual = judge.usual
+    judge.signature.tank_size = (size, 0.02)
+    q = usual.now_m3_s
+    look = Look(
+        at_us=300_000_000, start_us=0, age_s=300.0, window_s=20.0, samples=10, entire=True, interval_s=2.0,
+        pressure_start_pa=usual.start_pa, pressure_pa=40 * PSI, pressure_high_pa=45 * PSI,
+        slope_m3_s=-0.85 * q, slope_pa_s=0.0, slope_first_m3_s=0.5 * q, slope_before_m3_s=-0.5 * q,
+        noise_pa=500.0, motor_level=None, flow_m3_s=0.64 * q, discharge_pa=None, suction_pa=None,
+    )  # fmt: skip
+    judge.story.fastest_m3_s = 0.9 * q
+    assert by_meter(look, judge, usual, judge.story) == says

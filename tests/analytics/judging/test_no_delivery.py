@@ -4,12 +4,18 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from msgspec.structs import replace
 
 from analytics.engine import Engine
+from analytics.judge import Judge
 from analytics.judging.instruments import by_drop
 from analytics.judging.no_delivery import witness
+from analytics.judging.reference import _recent_level
+from analytics.judging.signature import Signature
+from analytics.judging.story import follow
 from analytics.judging.supply import storage_low
 from analytics.judging.watch import Claim
+from analytics.plant.description import Measure
 from analytics.readings import Readings
 from analytics.seeing.events import Look
 from tests.analytics import traces
@@ -39,6 +45,19 @@ def test_a_level_that_is_not_believed_says_nothing_of_the_storage() -> None:
     assert storage_low(engine.judge) is False
     engine.judge._ledger.hear([Claim("sensor_fault", 0, "low", 0.9, "", "stuck", "level")], 1)
     assert storage_low(engine.judge) is None
+
+
+@pytest.mark.parametrize(("days", "low"), [(0.04, True), (3.0, None)])
+def test_a_storage_that_ran_out_faster_than_its_gauge_is_believed_is_empty(
+    days: float, low: bool | None
+) -> None:
+    """A gauge found to lie and a pump that lifts nothing are one thing on one day, and two later."""
+    trace = traces.Trace(extra={"level": 0.05})
+    engine = Engine(traces.plant(trace))
+    engine.feed(traces.readings(trace, days * 86_400.0))
+    said = Claim("sensor_fault", 0, "low", 0.9, "", "implausible", "level")
+    engine.judge._ledger.hear([said], traces.START_US)
+    assert storage_low(engine.judge) is low
 
 
 def test_one_zero_of_a_level_is_no_empty_storage() -> None:
@@ -73,3 +92,81 @@ def test_an_outlet_that_stands_above_the_line_is_a_head(drop_psi: float, moves: 
         filter_drop_pa=drop_psi * traces.PSI,
     )  # fmt: skip
     assert (by_drop(look, judge, usual) == "moves") is moves
+
+
+def _standing(judge: Judge, **said: object) -> Look:
+    """A look five minutes into a run that has lifted pressure, and stands."""
+    usual = judge.usual
+    pressure_pa = usual.start_pa + 0.25 * usual.band_pa
+    shown: dict[str, object] = {
+        "at_us": 300_000_000, "start_us": 0, "age_s": 300.0, "window_s": 20.0, "samples": 5, "entire": True,
+        "interval_s": 5.0, "pressure_start_pa": usual.start_pa, "pressure_pa": pressure_pa,
+        "pressure_high_pa": pressure_pa, "slope_m3_s": 0.0, "slope_pa_s": 0.0,
+        "slope_first_m3_s": 0.5 * usual.delivery_m3_s, "slope_before_m3_s": 0.0, "noise_pa": 200.0,
+        "motor_level": None, "flow_m3_s": None, "discharge_pa": None, "suction_pa": None,
+        "slope_error_m3_s": 0.0,
+    }  # fmt: skip
+    return Look(**(shown | said))  # type: ignore[arg-type]
+
+
+def _learned(**changes: object) -> Judge:
+    trace = traces.Trace(demand=traces.steady(12 * traces.LPM), motor=Measure.PUMP_RUNNING, **changes)  # type: ignore[arg-type]
+    engine = Engine(traces.plant(trace))
+    engine.feed(traces.readings(trace, 5 * 3600.0, seed=3))
+    return engine.judge
+
+
+@pytest.mark.parametrize(("flow", "idle"), [(0.0, True), (0.5, False)])
+def test_a_meter_that_stands_beside_a_tank_that_stands_speaks_before_half_a_kink(
+    flow: float, idle: bool
+) -> None:
+    """The run began with half its delivery: a clogged filter's, or the last gulp."""
+    judge = _learned(extra={"flow": 1.0})
+    look = _standing(judge, flow_m3_s=flow * judge.usual.delivery_m3_s)
+    for age_s in (60.0, 300.0):
+        again = replace(look, age_s=age_s, at_us=int(age_s * 1e6))
+        follow(judge.story, again, judge)
+    seen = witness(look, judge)
+    assert seen is not None
+    assert seen.idle is idle
+
+
+@pytest.mark.parametrize(("level_m", "seen"), [(0.05, True), (1.5, False)])
+def test_a_contact_is_believed_beside_a_storage_at_its_outlet(level_m: float, seen: bool) -> None:
+    """Pressure had come to cut-out and goes down: the switch has stopped the pump and its contact has missed
+    it, unless there is no water to be pumped."""
+    judge = _learned(extra={"level": level_m})
+    look = _standing(judge, pressure_high_pa=judge.usual.stop_pa)
+    follow(judge.story, look, judge)
+    assert (witness(look, judge) is not None) is seen
+
+
+@pytest.mark.parametrize(("share", "shut"), [(0.72, True), (0.5, False)])
+def test_a_meter_that_stands_leaves_it_to_the_motor_what_stops_the_water(share: float, shut: bool) -> None:
+    """By power, against a closed outlet a pump takes some seven tenths, turning in air a half."""
+    trace = traces.Trace(
+        demand=traces.steady(12 * traces.LPM), motor=Measure.PUMP_POWER, amps=700.0, amps_noise=5.0,
+        extra={"flow": 1.0},
+    )  # fmt: skip
+    engine = Engine(traces.plant(trace))
+    engine.feed(traces.readings(trace, 5 * 3600.0, seed=3))
+    judge = engine.judge
+    level = share * (judge.usual.motor_level or 0.0)
+    look = _standing(
+        judge, flow_m3_s=0.0, motor_level=level, motor_now=level, slope_first_m3_s=0.0, age_s=60.0,
+        start_us=10**12, at_us=10**12 + 60_000_000,
+        pressure_pa=judge.usual.start_pa, pressure_high_pa=judge.usual.start_pa,
+    )  # fmt: skip
+    follow(judge.story, look, judge)
+    seen = witness(look, judge)
+    assert seen is not None
+    assert seen.idle
+    assert seen.shut is shut
+
+
+def test_one_word_that_met_the_inrush_is_not_what_the_motor_draws() -> None:
+    signature = _learned().signature
+    kept = [replace(brief, motor_level=None) for brief in signature.recent]
+    few = [replace(kept[-1], motor_level=30.0)]
+    assert _recent_level(Signature(recent=[*kept[:-1], *few])) is None
+    assert _recent_level(Signature(recent=[*kept[:-3], *few * 3])) == 30.0
