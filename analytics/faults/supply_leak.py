@@ -170,6 +170,8 @@ class SupplyLeak(Detector):
         ended_pa, rest_s = run.cycle.pressure_start_pa, run.cycle.rest_before_s
         if began_pa is None or ended_pa is None or not run.entire or not rest_s or rest_s >= SHORTEST_S:
             return ()
+        if run.interval_s > AN_EDGE * rest_s:  # words that met neither end: the switch has begun and ended it
+            began_pa, ended_pa = known.usual.stop_pa, known.usual.start_pa
         lost_m3 = known.water.between_m3(ended_pa, began_pa)
         error = AN_EDGE * min(run.interval_s / rest_s, 1.0)
         start_us = int(run.cycle.start_us - 1e6 * rest_s) // HOUR_US * HOUR_US
@@ -263,6 +265,8 @@ class SupplyLeak(Detector):
             memory.standing, memory.looks, memory.cause = False, 0, None
             memory.path.forget()
             return [AllClear(self.FAULT, summary="The line has held its water through quiet hours again.")]
+        if low_m3_s < 0.5 * memory.leak_m3_s:
+            return ()  # it may be gone: where nothing goes says nothing of where it went
         leak_m3_s = max(low_m3_s, 0.5 * memory.leak_m3_s)
         cause = self._path.told(memory.path, leak_m3_s) or memory.cause
         if cause == memory.cause:

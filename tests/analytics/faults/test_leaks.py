@@ -14,12 +14,13 @@ from analytics.engine import Engine
 from analytics.faults.storage_leak import StorageLeak
 from analytics.faults.supply_leak import SupplyLeak
 from analytics.judging.arbitration import Ledger
+from analytics.judging.reference import reference
 from analytics.judging.signature import Brief, Signature, Trait
 from analytics.judging.watch import AllClear, Claim, Detector, Known
 from analytics.plant.description import Measure, Plant, PressureTank, Pump, Signal, Storage, Switch
-from analytics.records import Finding
+from analytics.records import Cycle, Finding
 from analytics.seeing.beats import Beat, Span
-from analytics.seeing.events import Rest
+from analytics.seeing.events import Rest, Run
 from analytics.seeing.water import Water
 from tests.analytics import traces
 
@@ -245,6 +246,30 @@ def test_a_leak_that_starts_the_pump_every_few_minutes_is_told() -> None:
     outcomes = (engine.feed(traces.readings(trace, 40 * HOUR_S, seed=2)), engine.finish())
     keys = {one.key: one for outcome in outcomes for one in outcome.findings}
     assert [one.fault for one in keys.values()] == ["supply_leak"]
+
+
+@pytest.mark.parametrize(("interval_s", "share"), [(60.0, 1.0), (2.0, 0.5)])
+def test_a_rest_whose_ends_no_word_met_lost_what_the_switch_lets_it(interval_s: float, share: float) -> None:
+    """Words a minute apart put a rest of 100 s between other pressures than those at which it began and
+    ended; words two seconds apart do not."""
+    detector, water, at_us = SupplyLeak(PLANT), Water.of(PLANT), START_US + 120_000_000
+    usual = reference(PLANT, water, Signature())
+    known = cast(Known, SimpleNamespace(water=water, usual=usual))
+    lost_m3 = water.between_m3(200e3, 350e3)
+    detector.memory.stop_pa = water.pressure_pa(water.one(200e3) + 0.75 * lost_m3)
+    start_pa = water.pressure_pa(water.one(200e3) + 0.25 * lost_m3)
+    cycle = Cycle(at_us, at_us + 40_000_000, 40.0, 100.0, start_pa, 350e3)
+    detector.run(Run(at_us + 100_000_000, cycle, True, interval_s), known)
+    assert detector.memory.hours[-1].loss_m3_s * 100.0 == pytest.approx(share * lost_m3)
+
+
+@pytest.mark.parametrize(("share", "told"), [(1.0, True), (0.1, False)])
+def test_a_meter_at_rest_after_the_repair_does_not_say_where_it_went(share: float, told: bool) -> None:
+    detector, leak_m3_s = SupplyLeak(PLANT), 20e-3 / 60.0
+    detector.memory.leak_m3_s = leak_m3_s
+    detector.memory.path.flows_m3_s = [0.0] * 144
+    words = detector._while_standing(0.5 * leak_m3_s, share * leak_m3_s)
+    assert bool(words) is told
 
 
 def test_a_leak_beside_a_drip_line_and_guests_is_told() -> None:
