@@ -31,14 +31,23 @@ import msgspec
 
 from analytics.judging.blame import CLOG_SURE, filter_share, resistance
 from analytics.judging.counted import left as counted_left
-from analytics.judging.signature import COARSE_S, LATELY, LESSON, OF_A_MEDIAN, SIGMA_LEAST, best_delivery
+from analytics.judging.hidden import CHANCE, bests, by_chance
+from analytics.judging.signature import (
+    COARSE_S,
+    LATELY,
+    LESSON,
+    OF_A_MEDIAN,
+    SIGMA_LEAST,
+    best_delivery,
+    upper,
+)
 from analytics.judging.uphill import SHUT_OFF, shut_off, uphill
 from analytics.judging.worked_out import Decline
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-    from analytics.judging.signature import Signature, Trait
+    from analytics.judging.signature import Brief, Signature, Trait
     from analytics.judging.watch import Known
 
 LEAST, BORNE = 0.13, 0.04
@@ -61,7 +70,7 @@ FIGURES = ("kink_m3_s", "delivery_m3_s", "metered_m3_s")
 CLOG_SEEN = 0.97
 #: A run of a few samples does not show what comes and goes within it: runs of household and of garden
 #: differ by a fifth then, and a day has all of them.
-LEAST_COARSE, COARSE_HOURS = 0.25, 23.0
+LEAST_COARSE, COARSE_HOURS, FEW_INTERVALS = 0.25, 23.0, 5.0
 #: Two samples that both lie within a run for sure are an interval from either edge and one from another.
 SEEN_INTERVALS = 4.0
 #: Asked each minute or so, a run of three samples has one sure interval: a slope wants more of them.
@@ -84,15 +93,19 @@ HIDES = 2.0
 #: Of the band, that the start has come up: a switch's own scatter is a third of that (common practice, no
 #: source).
 EARLY = 0.15
+#: Of the least loss, that the best figure of each run must show: of three that scatter the largest loses less
+#: than their mean where they scatter more now.
+SHOWN = 0.67
 HOUR_US = 3_600_000_000
 ROUNDED_UP = 1.0 + 1e-9
 
 
 class Base(msgspec.Struct, frozen=True):
-    """Traits that count as clean, and of how many runs."""
+    """Traits that count as clean, of how many runs, and the best figure of each."""
 
     traits: dict[str, Trait]
     runs: int
+    bests: list[float] = []
 
 
 class Share(msgspec.Struct, frozen=True):
@@ -209,14 +222,16 @@ def _bases(signature: Signature, coarse: bool = False) -> list[Base]:
 
     Seen coarsely, a lesson has a day's runs, as those that are held against it have, and its first are of one
     spell."""
-    lesson = Base(signature.clean, signature.learned_runs)
-    first = [] if coarse else [Base(signature.first, LATELY)]
+    lesson = Base(signature.clean, signature.learned_runs, signature.bests)
+    first = [] if coarse else [Base(signature.first, LATELY, signature.first_bests)]
     return [lesson, *first] if signature.learned_us is not None else first
 
 
 def _sure(known: Known, base: Base, interval_s: float) -> Iterator[tuple[float, float]]:
     """Delivery left and its error, of each window in which a loss is beyond doubt."""
     coarse = interval_s >= COARSE_S
+    lasted = known.signature.now("run_time_s", LATELY)
+    few = lasted is not None and lasted.middle < FEW_INTERVALS * interval_s
     for hourly, windows in ((False, WINDOWS), (True, SPREAD)):
         recent = known.signature.hourly if hourly else known.signature.recent
         for runs, least in windows:
@@ -225,7 +240,7 @@ def _sure(known: Known, base: Base, interval_s: float) -> Iterator[tuple[float, 
             lasted_us = recent[-1].at_us - recent[-runs].at_us
             if lasted_us < (COARSE_HOURS if coarse else hourly * SPREAD_HOURS) * HOUR_US:
                 continue
-            least_loss = max(least, LEAST_COARSE) if coarse else least
+            least_loss = max(least, LEAST_COARSE) if coarse or few else least
             if not _may_have_lost(known.signature, base, runs, hourly, least_loss):
                 continue
             found = left_over(known, base, runs, hourly, alike=coarse)
@@ -235,10 +250,29 @@ def _sure(known: Known, base: Base, interval_s: float) -> Iterator[tuple[float, 
             z = (loss - BORNE) / found[1]
             if loss < least_loss or z < sqrt(2.0 * (ENOUGH_COARSE if coarse else ENOUGH)):
                 continue
+            if _hidden(recent[-runs:], base, least_loss):
+                continue
             if (hourly and _borne_out(known, base, loss)) or (
                 not hourly and (loss >= OF_AN_HOUR or _all_day(known, base))
             ):
                 yield found
+
+
+def _hidden(newest: list[Brief], base: Base, least: float) -> bool:
+    """Whether what is drawn in them may be all that these runs have lost: by each run's best figure they have
+    not, or runs of the lesson read so low too."""
+    clean, now = base.bests, bests(newest, base.traits)
+    if not clean or 2 * len(now) < len(newest):
+        return False
+    usual = clean[(len(clean) - 1) // 2]
+    if now[-1] <= (1.0 - LEAST) * usual and by_chance(clean, now, len(now)) <= CHANCE:
+        return False  # none of them delivered as it should
+    low = 1.0 - least
+    if len(newest) > LATELY:
+        low, usual = 1.0 - SHOWN * least, upper(clean)
+    # of few the upper quartile is a run or two's, and what reads more than clean is a tap's doing
+    quartile = upper(now)
+    return quartile > low * usual or by_chance(clean, now, sum(one <= quartile for one in now)) > CHANCE
 
 
 def _may_have_lost(signature: Signature, base: Base, runs: int, hourly: bool, least: float) -> bool:
@@ -248,8 +282,8 @@ def _may_have_lost(signature: Signature, base: Base, runs: int, hourly: bool, le
         clean = base.traits.get(name)
         if clean is None or clean.middle <= 0.0:
             continue
-        upper = signature.upper(name, runs, hourly)
-        if upper is not None and upper < (1.0 - least) * clean.upper * ROUNDED_UP:
+        top = signature.upper(name, runs, hourly)
+        if top is not None and top < (1.0 - least) * clean.upper * ROUNDED_UP:
             return True
     return False
 

@@ -23,6 +23,7 @@ from typing import TYPE_CHECKING
 import msgspec
 
 from analytics.judging.counted import Counted, note
+from analytics.judging.hidden import bests
 
 if TYPE_CHECKING:
     from analytics.seeing.events import Run
@@ -116,6 +117,8 @@ class Signature:
     hourly: list[Brief] = field(default_factory=list)  # an hour apart: KEPT of them have seen a whole day
     clean: dict[str, Trait] = field(default_factory=dict)
     first: dict[str, Trait] = field(default_factory=dict)  # of the first LATELY runs alone
+    bests: list[float] = field(default_factory=list)  # of the lesson's runs (`hidden`)
+    first_bests: list[float] = field(default_factory=list)  # of its first LATELY
     learned_us: int | None = None  # when the lesson was over
     learned_runs: int = 0
     lesson_seen: int = 0  # runs that were seen whole meanwhile, the unusable ones too
@@ -155,8 +158,9 @@ class Signature:
         if len(self.lesson) >= FIRST_WORD:
             known = {name: _known([getattr(brief, name) for brief in self.lesson]) for name in TRAITS}
             self.clean = {name: _trait(values) for name, values in known.items() if values is not None}
+            self.bests = bests(self.lesson, self.clean)
         if len(self.lesson) == LATELY:
-            self.first = self.clean
+            self.first, self.first_bests = self.clean, self.bests
         if self.learned_us is not None:
             self.lesson = []
 
@@ -196,7 +200,7 @@ class Signature:
     def upper(self, name: str, last: int, hourly: bool = False) -> float | None:
         """`now(...).upper`, which takes less to tell."""
         values = self._telling(hourly).sorted(name, last)
-        return _upper(values) if values is not None else None
+        return upper(values) if values is not None else None
 
     def _telling(self, hourly: bool) -> _Told:
         briefs = self.hourly if hourly else self.recent
@@ -294,10 +298,10 @@ def _trait(values: list[float]) -> Trait:
     middle = _middle(values)
     sigma = 1.4826 * _middle(sorted([abs(v - middle) for v in values]))
     last = len(values) - 1
-    return Trait(middle, _upper(values), sigma, values[(last + 2) // 4])
+    return Trait(middle, upper(values), sigma, values[(last + 2) // 4])
 
 
-def _upper(values: list[float]) -> float:
+def upper(values: list[float]) -> float:
     """The upper quartile of sorted numbers."""
     return values[(3 * len(values) - 1) // 4]
 

@@ -58,7 +58,7 @@ CASES: dict[str, Case] = {
     "short_cycling": Case(1.5, 2.5, 4, 0.85, "lost_air_charge"),
     "switch_drift": Case(2.0, 3.5, 5, 0.9),
     "clogged_filter": Case(2.0, 3.5, 5, 0.95),
-    "pump_wear": Case(2.0, 3.5, 5, 0.8),
+    "pump_wear": Case(3.0, 4.3, 5.5, 0.9),
     "supply_leak": Case(1.0, 3.0, 5, 0.6, "downstream"),
     "storage_leak": Case(1.0, 3.0, 5, 1.0, life={"dry": True}),
     # A hose fills it, beside a rain gauge that knows nothing of it.
