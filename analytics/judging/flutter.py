@@ -39,6 +39,7 @@ WITHIN = 0.3, 0.85
 BARELY = 1.5
 SHOOTS, FASTER = (0.25, 0.5), 3.0
 SHORT_REST_S = 30.0
+FINE = 0.2  # a fifth of the band, by which a start that seems to lie WITHIN it was still none at cut-in
 BESIDE_US = 10_000_000
 BOUNCED, EDGES = 4, 8
 
@@ -52,8 +53,11 @@ def is_spike(run: Run, usual: Reference) -> bool:
 
 
 def is_stray(run: Run, usual: Reference) -> bool:
-    """A "run" that begins where no switch starts a pump, and moves no pressure: words of the signal's own."""
-    return _within(run, usual) and _unmoved(run, usual)
+    """A "run" that begins where no switch starts a pump, and moves no pressure: words of the signal's own.
+    Between samples so far apart that the pump, or a draw, moves a FINE share of the tank, nobody knows."""
+    moves_m3_s = max(usual.delivery_m3_s, -(run.slope_before_m3_s or 0.0))
+    fine = moves_m3_s * run.interval_s < FINE * usual.drawdown_m3
+    return fine and _within(run, usual) and _unmoved(run, usual)
 
 
 def _within(run: Run, usual: Reference) -> bool:

@@ -553,9 +553,9 @@ def test_gauge_that_goes_wild_in_a_run_is_neither_overpressure_nor_a_closed_valv
     assert told(holding.outcome(3.6)) == [("sensor_fault", "implausible", "pressure")]
 
 
-@pytest.mark.parametrize(("drawn_a", "strays"), [(6.2, 1), (1.5, 0)])
-def test_noise_of_a_clamp_in_mid_band_is_no_run_that_the_switch_did_not_start(
-    drawn_a: float, strays: int
+@pytest.mark.parametrize(("drawn_a", "every_s", "strays"), [(6.2, 5.0, 1), (1.5, 5.0, 0), (6.2, 30.0, 0)])
+def test_neither_a_clamps_noise_in_mid_band_nor_a_run_between_far_samples_is_the_motors_own(
+    drawn_a: float, every_s: float, strays: int
 ) -> None:
     middle_pa, at_us = 0.5 * (CUT_IN + CUT_OUT), START_US + 30_000_000
     cycle = Cycle(START_US, at_us, 30.0, 600.0, middle_pa, middle_pa - 2000.0)
@@ -563,5 +563,6 @@ def test_noise_of_a_clamp_in_mid_band_is_no_run_that_the_switch_did_not_start(
         CUT_IN, CUT_OUT, 5e-4, 5e-4, 0.03, None, 6.0, True, False, False, 0.5 * CUT_IN, None
     )  # fmt: skip
     evidence = Evidence()
-    Contradictions(Holding().plant()).run(evidence, Run(at_us, cycle, True, 30.0, motor_words=drawn_a), usual)
+    run = Run(at_us, cycle, True, every_s, motor_words=drawn_a)
+    Contradictions(Holding().plant()).run(evidence, run, usual)
     assert len(evidence.strays_us) == strays
