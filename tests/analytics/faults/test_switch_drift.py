@@ -118,11 +118,15 @@ def test_a_run_that_seems_to_begin_above_the_band_is_no_moved_switch_s(
     )  # fmt: skip
     detector, said = Overpressure(plant), []
     for at_s in (100, 200):
-        look = SimpleNamespace(
-            at_us=at_s, start_us=1, age_s=age_s, entire=True, interval_s=1.0, pressure_pa=62 * PSI,
-            pressure_start_pa=(30 + 20 * began) * PSI,
+        nothing = dict.fromkeys(
+            ("pressure_high_pa", "slope_m3_s", "slope_pa_s", "slope_first_m3_s", "slope_before_m3_s",
+             "motor_level", "flow_m3_s", "discharge_pa", "suction_pa")
         )  # fmt: skip
-        said += detector.look(cast(Look, look), cast(Known, known))
+        look = Look(
+            at_us=at_s, start_us=1, age_s=age_s, window_s=30.0, samples=20, entire=True, interval_s=1.0,
+            pressure_pa=62 * PSI, pressure_start_pa=(30 + 20 * began) * PSI, noise_pa=500.0, **nothing,
+        )  # fmt: skip
+        said += detector.look(look, cast(Known, known))
     assert bool(said) is stuck
 
 
