@@ -154,7 +154,8 @@ def decline(known: Known, interval_s: float = 1.0) -> Decline | None:
     if shown is not None and shown[0] < left:
         left, error = shown
     drop = resistance(known, left)
-    if not sure and drop is not None and drop > CLOG_SURE:
+    fitted = known.plant.filter  # with none before the tank a drop is a gauge's that lies
+    if not sure and fitted and fitted.position == "before_tank" and drop is not None and drop > CLOG_SURE:
         # a delivery that reads low by chance makes a clean filter's drop look like a clogged one's
         by_drop = left_by_drop(known)
         alone = resistance(known, by_drop)

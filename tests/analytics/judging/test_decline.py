@@ -155,6 +155,14 @@ def test_without_a_filter_it_is_the_pump() -> None:
     assert found.clog == 0.0
 
 
+def test_an_outlet_gauge_that_lies_wears_no_pump_that_has_no_filter() -> None:
+    def truth(at: int) -> Made:
+        return Made(1.0, drop_pa=10_000.0 if at < 60 else 90_000.0)
+
+    assert first_sure(truth, 90) is not None
+    assert first_sure(truth, 90, plant=replace(PLANT, filter=None)) is None
+
+
 def test_demand_hidden_in_runs_in_a_row_is_no_loss_where_the_kinks_stand() -> None:
     """A morning of garden and house: eight runs that read four tenths low by their middles alone."""
     for seed in range(20):
