@@ -92,7 +92,8 @@ def left(counted: Counted, drawdown_m3: float) -> Left | None:
         said.append(_held_against(counted.lesson, day, drawdown_m3))
         runs = runs[: -len(day)]
     sure = all(one.sure for one in said)
-    return max(said)._replace(sure=sure, level=said[0].level, from_us=said[-1].from_us)
+    least = max(said, key=lambda one: one.share)
+    return least._replace(sure=sure, level=said[0].level, from_us=said[-1].from_us)
 
 
 def _newest_day(runs: list[list[float]]) -> list[list[float]]:

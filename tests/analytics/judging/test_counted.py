@@ -119,3 +119,17 @@ def test_a_lesson_of_far_samples_lasts_a_day() -> None:
         run = Run(stop_us, cycle, True, 30.0, -1e-5, 2e-4, -1e-5, pressure_low_pa=LOW, motor_s=90.0)
         signature.learn(run, True, 0.5 * (HIGH - LOW))
     assert signature.learned_us is None
+
+
+def test_two_days_alike_of_which_one_knows_no_motor_level_are_judged() -> None:
+    hour_us = 3_600e6
+    lesson = [[at * 3.0 * hour_us, 60.0, 0.0, 500.0, 60.0] for at in range(24)]
+    days = [
+        [(100.0 + 25.0 * day + at) * hour_us, 60.0, 0.0, level, 60.0]
+        for day, level in enumerate((500.0, -1.0))
+        for at in range(8)
+    ]
+    found = left(Counted(lesson, days, True), 0.02)
+    assert found is not None
+    assert found.share == 1.0
+    assert not found.sure
