@@ -27,9 +27,9 @@ Source: longest run of successes, Erdos & Renyi 1970 (from memory).
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
+import msgspec
 import numpy as np
 
 if TYPE_CHECKING:
@@ -45,8 +45,7 @@ APART, PAUSE_US = 2.0, 3_600_000_000  # a hole counts as an hour
 MOVES, DOUBTFUL, STUCK = 0, 1, 2
 
 
-@dataclass(frozen=True, slots=True)
-class Stood:
+class Stood(msgspec.Struct, frozen=True):
     """A gauge has said `value` for more `words` in a row than chance allows: `usual` were the most so far."""
 
     at_us: int

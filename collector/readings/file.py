@@ -10,12 +10,9 @@ or `read_readings(path, plant)` for a whole recording at once.
 
 from __future__ import annotations
 
-import gzip
-import zlib
 from typing import IO, TYPE_CHECKING, NamedTuple, cast
 
 import numpy as np
-from isal import igzip, igzip_lib
 
 from analytics.readings import Readings
 from collector.readings.blocks import MOST_NAMED, Block, BlockReader
@@ -39,8 +36,6 @@ TURNED_US = 600_000_000
 
 #: A stretch of text that is parsed at once: its columns fit the processor's cache.
 _STRETCH = 1 << 19
-#: What a compressed file that was cut short or damaged raises.
-_DAMAGED = (EOFError, zlib.error, gzip.BadGzipFile, cast("type[Exception]", igzip_lib.IsalError))
 #: Readings handed over at once: some days of them.
 _CHUNK = 250_000
 #: The first stretch of text and the first chunk are so small, and each is twice the one before until it is
@@ -162,11 +157,12 @@ class ReadingsFile:
     def _stretches(self) -> Generator[bytes]:
         """The text below the header in stretches of whole lines."""
         with _opened(self.path) as file:
-            rest, size = _after_header(file, self.path), _FIRST_STRETCH
+            damaged = _damaged(self.path)
+            rest, size = _after_header(file, self.path, damaged), _FIRST_STRETCH
             while True:
                 try:
                     more = file.read(size)
-                except _DAMAGED as error:
+                except damaged as error:
                     yield from _last(rest)
                     self._damage = str(error)
                     return
@@ -209,17 +205,32 @@ def read_readings(path: Path, plant: Plant, *, stored: bool = False) -> Recordin
 def _opened(path: Path) -> IO[bytes]:
     try:
         if path.name.endswith(".gz"):
+            from isal import igzip  # brings two other compressors with it
+
             return cast("IO[bytes]", igzip.open(path, "rb"))  # type: ignore[no-untyped-call]
         return path.open("rb")
     except OSError as error:
         raise ReadingsError(f"{path}: cannot be read: {error.strerror or error}") from error
 
 
-def _after_header(file: IO[bytes], path: Path) -> bytes:
+def _damaged(path: Path) -> tuple[type[Exception], ...]:
+    """What a compressed file that was cut short or damaged raises."""
+    if not path.name.endswith(".gz"):
+        return ()
+    import gzip
+    import zlib
+
+    from isal import igzip_lib
+
+    return EOFError, zlib.error, gzip.BadGzipFile, cast("type[Exception]", igzip_lib.IsalError)
+
+
+def _after_header(file: IO[bytes], path: Path, damaged: tuple[type[Exception], ...]) -> bytes:
     """Reads the header away. Raises ReadingsError where it is another."""
+    unread: tuple[type[Exception], ...] = (OSError, *damaged)
     try:
         line = file.readline(1000)
-    except (OSError, *_DAMAGED) as error:
+    except unread as error:
         raise ReadingsError(f"{path}: cannot be read: {error}") from error
     header = line.decode("utf-8-sig", "replace").strip()
     if header.replace('"', "").replace(" ", "") != HEADER:

@@ -14,6 +14,8 @@ EVIDENCE: dict[str, str] = {
     "starts_in_hour_1": "Starts in the last hour",
     "pressure_start_pa": "Runs start at",
     "pressure_stop_pa": "Runs stop at",
+    "leapt_from_pa": "The gauge leapt from",
+    "leapt_to_pa": "The gauge leapt to",
     "cut_in_moved_pa": "Cut-in has moved by",
     "cut_out_moved_pa": "Cut-out has moved by",
     "cut_in_pa": "Cut-in",

@@ -122,3 +122,11 @@ def test_a_tank_that_is_only_too_small_hides_no_clog(cause: str | None, raised: 
         ledger.hear([Claim(fault, MIN, "medium", 0.9, "Less comes.")], 20 * MIN)
         assert ledger.is_open(fault) is raised
         ledger.hear([AllClear(fault)], 30 * MIN)
+
+
+@pytest.mark.parametrize("cause", ["lost_air_charge", "narrow_switch_band", None])
+def test_short_runs_are_told_beside_a_clog_which_makes_runs_longer(cause: str | None) -> None:
+    ledger = Ledger()
+    ledger.hear([Claim("clogged_filter", MIN, "medium", 0.85, "Clogs.")], 10 * MIN)
+    (found,) = ledger.hear([Claim("short_cycling", 11 * MIN, "high", 0.9, "Short.", cause)], 20 * MIN)
+    assert (found.fault, found.cause) == ("short_cycling", cause)

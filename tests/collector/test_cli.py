@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import subprocess
+import sys
 from importlib.metadata import entry_points
 from pathlib import Path
 
@@ -9,6 +11,7 @@ import pytest
 
 from collector import cli
 
+PLANT = Path(__file__).parents[2] / "simulator" / "plants" / "juniper-bench.toml"
 ENTRIES = {entry.name: entry for entry in entry_points(group=cli.GROUP)}
 
 
@@ -31,3 +34,15 @@ def test_asked_for_nothing_or_nonsense_all_are_listed() -> None:
         == list(cli.verbs("one_plant"))
         == sorted(ENTRIES)
     )
+
+
+def test_a_verb_that_ends_its_process_at_once_has_said_all_before(capsys: pytest.CaptureFixture[str]) -> None:
+    def asked(*words: str) -> subprocess.CompletedProcess[str]:
+        return subprocess.run([sys.executable, "-m", "collector.cli", *words], capture_output=True, text=True)
+
+    assert "check" in cli.LEAVES_NOTHING
+    assert cli.main(["check", str(PLANT)]) == 0
+    said, done, none = capsys.readouterr().out, asked("check", str(PLANT)), asked("check", "none.toml")
+    assert (done.returncode, done.stdout, done.stderr) == (0, said, "")
+    assert none.returncode == 2
+    assert "none.toml" in none.stderr

@@ -14,7 +14,7 @@ from numpy.random import Generator
 from tests.examiner import physics as ph
 from tests.examiner import plants, sensors
 from tests.examiner.case import Case
-from tests.examiner.truth import Seen, resolve
+from tests.examiner.truth import Seen, alone, resolve
 
 DAY_S = 86400
 COARSE_S = 5.0  # truths are read off the record at this step
@@ -110,6 +110,7 @@ def run(case: Case, rng: Generator, folder: Path) -> dict[str, object]:
     )  # fmt: skip
     for truth in case.truths:
         resolve(truth, seen)
+    alone(case.truths)
     told = {
         "epoch": case.start_epoch, "days": case.days, "faults": case.faults, "habits": case.demand.habits,
         "wrong": plant.wrong, "steps": case.steps, "slow_s": slow, "runs": len(seen.runs),

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 
@@ -162,3 +163,13 @@ def resolve(truth: Truth, seen: Seen) -> None:
         truth.required = False
     if not truth.deadline_s < min(b, seen.days * DAY_S):
         truth.required = False
+
+
+def alone(truths: list[Truth]) -> None:
+    """Of a filter and a pump that lose delivery at once, only the first is asked for: one hides the other."""
+    losses = sorted(
+        (t for t in truths if t.fault in ("clogged_filter", "pump_wear")), key=lambda t: t.start_s
+    )
+    for first, second in pairwise(losses):
+        if second.start_s < first.end_s:
+            second.required = False

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from types import SimpleNamespace
 from typing import cast
 
 import numpy as np
 import pytest
+from msgspec import structs
 
 from analytics.engine import Engine
 from analytics.faults.storage_leak import StorageLeak
@@ -286,7 +287,7 @@ def test_what_is_measured_badly_hides_no_leak() -> None:
     def rest(one: Rest, known: Known) -> object:
         error = 30.0 * LITRE_H
         slope = -10.0 * LITRE_H + error * rng.standard_normal()
-        detector_rest(replace(one, slope_m3_s=slope, slope_error_m3_s=error), known)
+        detector_rest(structs.replace(one, slope_m3_s=slope, slope_error_m3_s=error), known)
         return detector_rest(one, known) if one.from_us % HOUR_US == 0 else ()
 
     line.detector.rest = rest  # type: ignore[method-assign, assignment]

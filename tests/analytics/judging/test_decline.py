@@ -14,6 +14,7 @@ from typing import cast
 
 import numpy as np
 import pytest
+from msgspec import structs
 
 from analytics.judging.decline import decline
 from analytics.judging.signature import LESSON, Signature
@@ -171,7 +172,7 @@ def test_demand_hidden_in_runs_in_a_row_is_no_loss_where_the_kinks_stand() -> No
         for at in range(60):
             one = made(at, Made(), rng, 0.08, 0.0, 2.0)
             if at >= 52:
-                one = replace(one, cycle=replace(one.cycle, delivery_mid_m3_s=0.6 * Q))
+                one = structs.replace(one, cycle=replace(one.cycle, delivery_mid_m3_s=0.6 * Q))
             signature.learn(one, True, 0.5 * (HIGH - LOW))
             found = decline(cast(Known, known))
             assert found is None or not found.sure

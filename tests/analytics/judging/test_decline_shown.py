@@ -10,6 +10,7 @@ from types import SimpleNamespace
 from typing import cast
 
 import numpy as np
+from msgspec import structs
 
 from analytics.judging.blame import filter_share, resistance
 from analytics.judging.decline import decline
@@ -61,7 +62,7 @@ def gauged(made_up: list[Made], interval_s: float, seed: int, scatter: float = 0
         drop_pa = run.cycle.filter_drop_pa
         assert drop_pa is not None
         seen = drop_pa + 1_000.0 * rng.standard_normal()
-        learn(signature, replace(run, cycle=replace(run.cycle, filter_drop_pa=seen)))
+        learn(signature, structs.replace(run, cycle=replace(run.cycle, filter_drop_pa=seen)))
         said.append(decline(known, interval_s))
     return said
 
@@ -102,7 +103,7 @@ def test_a_rough_drop_that_falls_over_many_runs_speaks_for_the_pump() -> None:
         truth = Made(0.65, drop_pa=10_000.0) if at >= 60 else Made(drop_pa=24_000.0)
         run = made(at, truth, rng, 0.03, 0.0, 2.0)
         seen = (run.cycle.filter_drop_pa or 0.0) + 14_000.0 * rng.standard_normal()
-        learn(signature, replace(run, cycle=replace(run.cycle, filter_drop_pa=seen)))
+        learn(signature, structs.replace(run, cycle=replace(run.cycle, filter_drop_pa=seen)))
     known = known_of(signature)
     assert resistance(known, 0.65) is None  # none of it is sure
     assert filter_share(known, 0.65, None) < 0.5

@@ -11,6 +11,7 @@ from typing import Any, cast
 
 import numpy as np
 import pytest
+from msgspec import structs
 
 from analytics.faults.clogged_filter import CloggedFilter
 from analytics.judging.decline import decline
@@ -30,7 +31,7 @@ def learn(signature: Signature, run: Run) -> None:
 
 
 def at_time(made_run: Run, at_us: int) -> Run:
-    return replace(made_run, at_us=at_us, cycle=replace(made_run.cycle, stop_us=at_us))
+    return structs.replace(made_run, at_us=at_us, cycle=replace(made_run.cycle, stop_us=at_us))
 
 
 def runs_of(times_us: list[int], left: list[float], seed: int) -> list[bool]:
@@ -68,7 +69,9 @@ def test_a_tank_that_is_out_of_water_before_cut_in_shows_no_delivery() -> None:
             one = made(at, Made(0.78 if at >= 60 else 1.0), rng, 0.03, 0.0, 2.0)
             if at >= 60:
                 start = LOW + 0.25 * (HIGH - LOW)
-                one = replace(one, pressure_low_pa=start, cycle=replace(one.cycle, pressure_start_pa=start))
+                one = structs.replace(
+                    one, pressure_low_pa=start, cycle=replace(one.cycle, pressure_start_pa=start)
+                )
             learn(signature, one)
             found = decline(known_of(signature))
             assert found is None or not found.sure
@@ -87,7 +90,7 @@ def curved(at: int, left: float, power: float, rng: np.random.Generator) -> Run:
     low, high = one.cycle.delivery_start_m3_s, one.cycle.delivery_stop_m3_s
     assert low is not None
     assert high is not None
-    return replace(
+    return structs.replace(
         one, cycle=replace(one.cycle, delivery_start_m3_s=1.15 * low, delivery_stop_m3_s=0.85 * high)
     )
 
@@ -151,7 +154,7 @@ def gauged(
         run = made(one, truth, rng, 0.15, 0.3, 2.0)
         assert run.cycle.filter_drop_pa is not None
         seen = run.cycle.filter_drop_pa + noise_pa * rng.standard_normal()
-        learn(signature, replace(run, cycle=replace(run.cycle, filter_drop_pa=seen)))
+        learn(signature, structs.replace(run, cycle=replace(run.cycle, filter_drop_pa=seen)))
         found = decline(known_of(signature))
         called.append(found is not None and found.sure and found.clog > 0.9)
     return called
@@ -188,7 +191,9 @@ def test_a_tank_that_is_overcharged_within_the_lesson_is_no_clog() -> None:
             one = made(at, Made(0.75 if at >= 10 else 1.0), rng, 0.05, 0.0, 2.0)
             if at >= 10:
                 start = LOW + 0.4 * (HIGH - LOW)
-                one = replace(one, pressure_low_pa=start, cycle=replace(one.cycle, pressure_start_pa=start))
+                one = structs.replace(
+                    one, pressure_low_pa=start, cycle=replace(one.cycle, pressure_start_pa=start)
+                )
             signature.learn(one, True, 0.3 * (HIGH - LOW))
             found = decline(known_of(signature))
             assert found is None or not found.sure

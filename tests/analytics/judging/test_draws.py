@@ -5,12 +5,12 @@ A draw of D through a filter that has grown by k: D' = D / sqrt(1 + k D^2), in u
 
 from __future__ import annotations
 
-from dataclasses import replace
 from math import sqrt
 from zoneinfo import ZoneInfo
 
 import numpy as np
 import pytest
+from msgspec import structs
 
 from analytics.judging.draws import Draws, Shrunk, judged, take_up
 from analytics.plant.description import Measure, Plant, PressureTank, Pump, Switch
@@ -52,7 +52,9 @@ def season(
                 start, stop = int(1e6 * (now_s + rest_s)), int(1e6 * (now_s + rest_s + run_s))
                 cycle = Cycle(start, stop, run_s, rest_s, CUT_IN, CUT_OUT)
                 one = Run(stop, cycle, True, 1.0)
-                take_up(draws, replace(one, flow_m3_s=drawn) if meter else one, WATER, UTC, DELIVERY, True)
+                take_up(
+                    draws, structs.replace(one, flow_m3_s=drawn) if meter else one, WATER, UTC, DELIVERY, True
+                )
                 now_s += rest_s + run_s
         said.append(judged(draws, 1.0))
     return said
