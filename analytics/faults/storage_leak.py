@@ -50,7 +50,7 @@ Parameters:
                                 practice, no source: a metre and a half of air, warmer by 6 K)
     LAST_S           36 h       of evidence, so that a day's drift has come back once, unless it is BIG times
     BIG              2          the threshold, twice what the gauge may drift
-    CAP_SHARE        0.3        of the threshold, besides scatter, that one hour can add
+    CAP_SHARE        0.3        of the threshold, besides scatter and last digit, that one hour can add
     GIVEN_BACK       1.2        of what fell in leaps, which a rise may give back; more is water coming in
     CLEAR_S          12 h       of quiet that loses less than half, by CLEAR_ERRORS 2: cleared
 
@@ -177,7 +177,8 @@ class StorageLeak(Detector):
         area_m2 = storage.volume_m3 / storage.full_level_m
         threshold = max(LEAST_SHARE * storage.volume_m3, (LEAST_M + step.grain_m) * area_m2)
         loss = -step.change_m3
-        cap = CAP_SHARE * threshold * step.seconds / 3600.0 + 4.0 * step.scatter_m * area_m2
+        by_gauge_m = 4.0 * step.scatter_m + step.grain_m  # a coarse one tells of hours in one step
+        cap = CAP_SHARE * threshold * step.seconds / 3600.0 + by_gauge_m * area_m2
         gain = min(loss, cap) - ALLOWANCE_M_DAY * area_m2 * step.seconds / DAY_S
         begins = one.sum_m3 <= 0.0
         if begins or not one.parts[-1].follows(step):

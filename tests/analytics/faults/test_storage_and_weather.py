@@ -28,6 +28,16 @@ def test_storage_leak_by_the_second_night(litres_h: float, digit_m: float) -> No
     assert found[0].evidence["loss_m3_s"] * 3.6e6 == pytest.approx(litres_h, rel=0.5)
 
 
+@pytest.mark.parametrize("every_s", [60.0, 300.0])
+def test_storage_leak_by_a_gauge_in_centimetres_that_never_flickers(every_s: float) -> None:
+    """100 L/h of 90 m3: a centimetre each four hours and a half, and nothing between."""
+    holding = Holding(
+        leak_m3_s=leak(100.0), level_digit_m=0.01, level_noise_m=0.0, storage_m3=90.0, level_every_s=every_s
+    )
+    (found,) = [one for one in last_words(holding.outcome(6.5)) if one.fault == "storage_leak"]
+    assert LEAK_S < at_s(found.raised_us) < LEAK_S + 2 * DAY_S
+
+
 def test_leak_of_a_storage_that_is_filled_meanwhile_is_one_finding() -> None:
     """80 L/h, and on the third day a hose brings 1.2 m3 an hour for four hours, which no gauge tells of: a
     storage that rises has not stopped leaking."""
