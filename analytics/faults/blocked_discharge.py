@@ -197,13 +197,10 @@ class BlockedDischarge(Detector):
 
 
 def _throttled(look: Look, seen: Witness, usual: Reference) -> bool:
-    """Whether the pump presses against what is shut between its outlet and the line: by the start's kink, or
-    where that was not seen by what the tank gains."""
-    gains = seen.share
-    if gains is None and look.slope_m3_s is not None:
-        gains = look.slope_m3_s / usual.delivery_m3_s
+    """Whether the pump presses against what is shut between its outlet and the line. By the start's kink only:
+    a tank that gains nothing may stand where a zone draws what a choked filter lets through."""
     works_less = seen.motor is None or seen.motor < WORKS
-    return works_less and gains is not None and gains < LEAKS and at_shut_off(look, usual)
+    return works_less and seen.share is not None and seen.share < LEAKS and at_shut_off(look, usual)
 
 
 def detector(plant: Plant) -> BlockedDischarge:

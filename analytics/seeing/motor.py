@@ -12,6 +12,10 @@ IDLE 0.1: a rotor that is stalled draws up to seven times the running current, a
 one for LEARNS_US all the same, a tenth of it is still below a motor that runs; one that turns dry draws two
 fifths. No protector lets a stalled one stand for long (common practice, no source).
 
+FIRM 0.25 of what FIRM_RUNS 8 runs drew, by the second lowest of them: once so many are known no stalled
+rotor is among the low ones, a pump that turns dry draws two fifths at the least, and a clamp's noise may be
+a seventh.
+
 A contact that speaks when it changes (and seldom else) is known by its changes, which come sooner than
 its usual pace, or are most of what it says; it tells each edge to PROMPT_US, however long it was silent
 before. One that is asked at set times tells it to within that time.
@@ -35,6 +39,7 @@ if TYPE_CHECKING:
     from analytics.seeing.tracks import Track
 
 IDLE, LEARNS_US, LEARNS_WORDS = 0.1, 20_000_000, 3
+FIRM, FIRM_RUNS = 0.25, 8
 #: What a run drew is told from its last words, which are kept longest.
 NEWEST_US = 300_000_000
 GROWN = 1.1  # a level is learned anew where it has grown by more than mains sag and swell
@@ -99,6 +104,7 @@ class Motor:
         self._done_us = -(2**62)
         self._glitch_us = -(2**62)
         self._words = self._changes = self._early = 0
+        self._drew: list[float] = []  # in the newest runs
 
     def feed(self, track: Track) -> list[Spell]:
         """Spells that ended by the track's new samples, in order. A run taken up again after a hiccup
@@ -147,7 +153,10 @@ class Motor:
         a, b = np.searchsorted(track.time_us, (from_us, run.last_us + 1)).tolist()
         if run.last_us - run.from_us < LEARNS_US or b - a < LEARNS_WORDS:
             return False
-        level = IDLE * median(track.value[a:b])
+        drew = median(track.value[a:b])
+        self._drew = [*self._drew[1 - FIRM_RUNS :], drew]
+        firm = FIRM * sorted(self._drew)[1] if len(self._drew) == FIRM_RUNS else 0.0
+        level = max(IDLE * drew, firm)
         if level <= GROWN * self.levels[-1][1]:
             return False
         self.levels.append((now_us, level))
@@ -202,12 +211,14 @@ class Motor:
             "glitch_us": self._glitch_us,
             "told": [self._words, self._changes, self._early],
             "levels": self.levels,
+            "drew": self._drew,
         }
 
     def restore(self, saved: dict[str, Any]) -> None:
         self.now, self._before = _spell(saved["now"]), _spell(saved["before"])
         self._done_us, self._glitch_us = saved["done_us"], saved["glitch_us"]
         self._words, self._changes, self._early = saved["told"]
+        self._drew = list(saved["drew"])
         self.levels[:] = [(at_us, level) for at_us, level in saved["levels"]]
 
 

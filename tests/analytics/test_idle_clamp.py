@@ -61,3 +61,19 @@ def test_a_motor_that_turns_dry_runs_still() -> None:
     newest = [cycle for outcome in outcomes for cycle in outcome.cycles][-1]
     assert newest.motor_level is not None
     assert 4.0 < newest.motor_level < 6.5
+
+
+def test_noise_of_an_eighth_of_what_the_motor_draws_is_no_run_once_eight_are_known() -> None:
+    """Each ten minutes three words of 1.6 A, of a motor that draws 13: more than a tenth of it."""
+    words = heard()
+    at_s = (words.time_us - traces.START_US) / 1e6
+    rests = (words.signal == 1) & (words.value < 5.0) & (at_s % 600.0 < 3.0)
+    engine = Engine(unsaid())
+    outcomes = [
+        engine.feed(Readings(words.signal, words.time_us, np.where(rests, 1.6, words.value))),
+        engine.finish(),
+    ]
+    levels = [cycle.motor_level or 0.0 for outcome in outcomes for cycle in outcome.cycles]
+    eighth = np.flatnonzero(np.array(levels) > 5.0)[7]
+    assert len(levels) - eighth > 8
+    assert min(levels[eighth:]) > 5.0
