@@ -197,8 +197,11 @@ class BlockedDischarge(Detector):
 
 
 def _throttled(look: Look, seen: Witness, usual: Reference) -> bool:
-    """Whether the pump presses against what is shut between its outlet and the line. By the start's kink only:
-    a tank that gains nothing may stand where a zone draws what a choked filter lets through."""
+    """Whether the pump presses against what is shut between its outlet and the line.
+
+    By the start's kink only: a tank that gains nothing may stand where a zone draws what a choked filter
+    lets through.
+    """
     works_less = seen.motor is None or seen.motor < WORKS
     return works_less and seen.share is not None and seen.share < LEAKS and at_shut_off(look, usual)
 
