@@ -55,7 +55,25 @@ def duration(seconds: float) -> str:
 
 
 def days(number: float) -> str:
-    return "less than a day" if number < 1.0 else f"{number:.0f} day{'' if round(number) == 1 else 's'}"
+    """A time ahead [days]: hours below two days, and no number beyond a year."""
+    return _ahead(number)[1] if number >= 365.0 else " ".join(_ahead(number))
+
+
+def band(low: float, high: float) -> str:
+    """From one time ahead to another [days]: "3 to 11 days", "20 hours to 3 days"."""
+    (from_, unit), (to, also) = _ahead(low), _ahead(high)
+    if unit == also:
+        return days(low) if from_ == to else f"{from_} to {to} {unit}"
+    return f"{from_} {unit} to {days(high)}"
+
+
+def _ahead(number: float) -> tuple[str, str]:
+    if number >= 365.0:
+        return "", "more than a year"
+    if number >= 2.0:
+        return f"{number:.0f}", "days"
+    hours = max(round(24.0 * number), 1)
+    return str(hours), "hour" if hours == 1 else "hours"
 
 
 def _us(plant: Plant) -> bool:

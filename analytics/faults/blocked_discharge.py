@@ -190,6 +190,7 @@ class BlockedDischarge(Detector):
                     return "frozen", "It is freezing: the line is most likely frozen."
                 if last[1] >= MILD_C:
                     return "closed_valve", "It is too mild for frost: look for a closed valve."
+            return "closed_valve", "It is near freezing: look for a closed valve first, then for ice."
         return (
             "closed_valve",
             "Look for a closed valve first, in cold weather for ice; an air temperature would tell.",
@@ -213,8 +214,13 @@ def detector(plant: Plant) -> BlockedDischarge:
 def coverage(plant: Plant) -> Coverage:
     if not plant.measuring(Measure.LINE_PRESSURE) or not plant.measuring(*MOTOR_MEASURES):
         return Coverage(False, "Needs line pressure and a motor signal.")
+    ice = ""
+    if not plant.measuring(Measure.AIR_TEMPERATURE):
+        ice = " An air temperature would tell ice from a closed valve."
     if plant.measuring(Measure.DISCHARGE_PRESSURE):
-        return Coverage(True, "Told on either side of the gauge.")
+        return Coverage(True, f"Told, whether before or beyond the line's pressure gauge.{ice}")
     return Coverage(
-        True, "Told beyond the gauge; before it, it looks like lost prime without an outlet gauge."
+        True,
+        "Told where it lies beyond the line's pressure gauge; nearer the pump a lost prime looks much the "
+        f"same: an outlet gauge would tell.{ice}",
     )

@@ -43,6 +43,7 @@ from analytics import words
 from analytics.judging.flows import CLOSE_S, curve, given_m3_s, needed_draw_m3_s
 from analytics.judging.instruments import by_drop, by_meter, motor_share_1
 from analytics.judging.no_delivery import false_start, held_up, stands, started_above
+from analytics.judging.pace_words import within
 from analytics.judging.reference import MID_SHARE
 from analytics.judging.story import UNHEARD_OF, at_shut_off, fell_fast
 from analytics.judging.watch import AllClear, Claim, Coverage, Detector
@@ -69,6 +70,9 @@ DRY_INSTEAD = (
     " By pressure and a running contact alone a pump that has lost its prime can look much the same: walk "
     "the line, and if water runs out nowhere, look at the pump. The motor's current would tell."
 )
+
+#: See MORE.
+HARDLY_MORE = " One that lets out hardly more than the pump gives may pass for heavy use."
 
 
 class BurstMemory(msgspec.Struct):
@@ -249,8 +253,9 @@ def coverage(plant: Plant) -> Coverage:
     if not plant.measuring(Measure.LINE_PRESSURE) or not plant.measuring(*MOTOR_MEASURES):
         return Coverage(False, "Needs line pressure and a motor signal.")
     if plant.measuring(Measure.PUMP_CURRENT, Measure.PUMP_POWER):
-        return Coverage(True, "Told within two minutes from pressure and the motor's load.")
+        return Coverage(True, f"Told {within(plant, 120.0)} from pressure and the motor's load.{HARDLY_MORE}")
     return Coverage(
         True,
-        "Told from pressure; a lost prime can look much the same: the motor's current or power would tell.",
+        f"Told {within(plant, 120.0)} from pressure; a lost prime can look much the same: the motor's "
+        f"current or power would tell.{HARDLY_MORE}",
     )

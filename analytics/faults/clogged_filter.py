@@ -29,6 +29,7 @@ from analytics import words
 from analytics.faults.filter_after_tank import FilterAfterTank
 from analytics.judging.blame import CLOG_DROP
 from analytics.judging.decline import HOUR_US, LEAST, left_of_lesson
+from analytics.judging.pace_words import late
 from analytics.judging.signature import LATELY, best_delivery
 from analytics.judging.watch import AllClear, Claim, Coverage, Detector
 from analytics.outlooks.clogging import Reading, days_by_any
@@ -195,13 +196,16 @@ def coverage(plant: Plant) -> Coverage:
     if plant.filter.position == "after_tank":
         return Coverage(
             True,
-            "After the tank it shows where large draws that come back at their hours shrink; "
-            "taps hardly show it.",
+            "After the tank it shows where large draws that come back at their hours, as a garden's do, "
+            "shrink; taps hardly show it. It takes days, and of a slow one a week or more.",
         )
     if plant.measuring(Measure.DISCHARGE_PRESSURE):
-        return Coverage(True, "Told from delivery and the drop across the filter.")
+        return Coverage(True, f"Told from delivery and the drop across the filter.{late(plant)}")
     if plant.measuring(Measure.PUMP_POWER):
-        return Coverage(True, "Told from delivery; the motor's power tells it from a worn pump.")
+        return Coverage(
+            True, f"Told from delivery; the motor's power tells it from a worn pump.{late(plant)}"
+        )
     return Coverage(
-        True, "Told from delivery; an outlet gauge or power meter would tell it from a worn pump."
+        True,
+        f"Told from delivery; an outlet gauge or power meter would tell it from a worn pump.{late(plant)}",
     )

@@ -17,6 +17,7 @@ from typing import TYPE_CHECKING
 
 from analytics import words
 from analytics.faults.lost_prime import NoDelivery
+from analytics.judging.pace_words import within
 from analytics.judging.watch import Coverage
 from analytics.plant.description import MOTOR_MEASURES, Measure
 
@@ -46,7 +47,7 @@ def coverage(plant: Plant) -> Coverage:
     if not plant.measuring(Measure.STORAGE_LEVEL):
         return Coverage(False, "Shows as lost prime: a storage level would tell the two apart.")
     if plant.measuring(Measure.PUMP_POWER, Measure.PUMP_CURRENT):
-        return Coverage(True, "Told within half a minute from pressure, motor and storage level.")
+        return Coverage(True, f"Told {within(plant, 30.0)} from pressure, motor and storage level.")
     return Coverage(
         True,
         "Told at the start of a run, from pressure and storage level. Where the storage runs dry within one, "

@@ -26,6 +26,7 @@ from typing import TYPE_CHECKING, ClassVar
 import msgspec
 
 from analytics import words
+from analytics.judging.pace_words import within
 from analytics.judging.story import lasted
 from analytics.judging.supply import storage_low
 from analytics.judging.watch import AllClear, Claim, Coverage, Detector
@@ -167,4 +168,4 @@ def coverage(plant: Plant) -> Coverage:
             "only, and a burst that empties the tank looks much the same: the motor's current or power would "
             "tell at once." + apart,
         )
-    return Coverage(True, "Told within half a minute from pressure and motor." + apart)
+    return Coverage(True, f"Told {within(plant, 30.0)} from pressure and motor.{apart}")

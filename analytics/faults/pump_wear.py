@@ -22,6 +22,7 @@ from typing import TYPE_CHECKING
 
 from analytics import words
 from analytics.faults.clogged_filter import DeliveryFault
+from analytics.judging.pace_words import late
 from analytics.judging.watch import Coverage
 from analytics.plant.description import MOTOR_MEASURES, Measure
 
@@ -52,6 +53,9 @@ def detector(plant: Plant) -> PumpWear:
 def coverage(plant: Plant) -> Coverage:
     if not plant.measuring(Measure.LINE_PRESSURE) or not plant.measuring(*MOTOR_MEASURES):
         return Coverage(False, "Needs line pressure and a motor signal.")
-    if plant.filter is None or plant.measuring(Measure.DISCHARGE_PRESSURE, Measure.PUMP_POWER):
-        return Coverage(True, "Told from delivery against the plant's own clean runs.")
-    return Coverage(True, "Told from delivery; an outlet gauge or power meter would tell it from a filter.")
+    before = plant.filter is not None and plant.filter.position == "before_tank"  # the pump feels no other
+    if not before or plant.measuring(Measure.DISCHARGE_PRESSURE, Measure.PUMP_POWER):
+        return Coverage(True, f"Told from delivery against the plant's own first 24 runs.{late(plant)}")
+    return Coverage(
+        True, f"Told from delivery; an outlet gauge or power meter would tell it from a filter.{late(plant)}"
+    )

@@ -81,6 +81,14 @@ DAY_S = 86_400.0
 #: Hour by hour the tank's content changes by less than a forecast can tell.
 LOOK_US = 3_600_000_000
 
+OPEN = " Use and a leak both take their part, and which takes more is open."
+OPEN_WITHOUT_MOTOR = " Whether use or a leak empties it is open: a motor signal would tell."
+OPEN_BESIDE_LEAK = (
+    " How much of it goes by use, and how much by the leak on the pressurised side, the level does not tell: "
+    "mend that first."
+)
+SHUT_IT = " Shut its outlet for a night: what it still loses is the leak."
+
 
 class Stock(msgspec.Struct):
     """Memory of one storage."""
@@ -210,12 +218,13 @@ class StorageDepletion(Detector):
         if not empty or stock.cause is None:  # of an empty tank nothing can be drawn or lost
             stock.cause = "leak" if stock.cause == "leak" else self._cause(stock, watched, known)
         cause = stock.cause
-        why = " A leak takes its part of it." if cause == "leak" else ""
-        lasts = (
+        why = {"leak": " A leak takes its part of it.", "demand": "", None: self._open(watched, known)}[cause]
+        lasts, band = words.days(bands[2]), words.band(bands[0], bands[-1])
+        said = (
             f"The {storage.name} storage is down to its outlet: the pump would draw air."
             if empty
-            else f"At the present use the {storage.name} storage is empty in {words.days(bands[2])} "
-            f"({words.days(bands[0])} to {words.days(bands[-1])}), rain not counted."
+            else f"At the present use the {storage.name} storage is empty in {lasts}"
+            f"{'' if band == lasts else f' (likely {band})'}, rain not counted."
         )
         priority: Literal["high", "medium"] = "high" if bands[2] <= 1.0 else "medium"
         return Claim(
@@ -224,7 +233,7 @@ class StorageDepletion(Detector):
             onset_us=stock.since_us,
             priority=priority,
             confidence=0.99 if empty else 0.85,
-            summary=lasts + why,
+            summary=said + why,
             cause=cause,
             evidence={
                 "level_m": stock.level_m,
@@ -234,6 +243,12 @@ class StorageDepletion(Detector):
                 "empty_p90_s": min(bands[-1], HORIZON_DAYS) * DAY_S,
             },
         )
+
+    def _open(self, watched: Watched, known: Known) -> str:
+        """What is open between demand and leak, and what would tell."""
+        if not watched.has_motor:
+            return OPEN_WITHOUT_MOTOR + SHUT_IT
+        return OPEN_BESIDE_LEAK if known.is_open("supply_leak") else OPEN + SHUT_IT
 
     def _cause(self, stock: Stock, watched: Watched, known: Known) -> str | None:
         if known.is_open("burst_line"):

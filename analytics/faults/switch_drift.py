@@ -205,5 +205,7 @@ def coverage(plant: Plant) -> Coverage:
     if not plant.measuring(Measure.LINE_PRESSURE) or not plant.measuring(*MOTOR_MEASURES):
         return Coverage(False, "Needs line pressure and a motor signal.")
     return Coverage(
-        True, "Told against the plant's own first day or two; a second gauge would rule out the first."
+        True,
+        "Told against the plant's own first day or two; a pressure sensor that has drifted looks the same: "
+        "read a gauge at a start and a stop.",
     )

@@ -6,8 +6,8 @@ from typing import TYPE_CHECKING
 
 from analytics import words
 from analytics.judging.cycling_run import FINE_S, shortest_s
+from analytics.judging.pace_words import apart, interval_s, unless_on_change
 from analytics.judging.watch import Coverage
-from analytics.plant.description import MOTOR_MEASURES, Measure
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -41,6 +41,9 @@ OPEN = {
     ),
 }
 
+#: What is to be expected is said where it is a tenth longer: less explains nothing.
+WORTH_SAYING = 1.1
+
 
 def sentence(
     run_s: float,
@@ -50,29 +53,42 @@ def sentence(
     between: Sequence[str],
 ) -> str:
     """`starts`: in the last hour, and how many the pump stands where they are the reason."""
-    said = f"The pump runs only {words.duration(run_s)} at a time"
-    if expected_s is not None and expected_s > run_s:
-        said += f"; {words.duration(expected_s)} is to be expected"
+    said = f"The pump runs only {_lasts(run_s)} at a time"
+    if expected_s is not None and expected_s > WORTH_SAYING * run_s:
+        said += f"; {_lasts(expected_s)} is to be expected"
     count, limit = starts
     if limit is not None:
         said = f"The pump starts {count} times an hour, and stands {limit:.0f}"
     return f"{said}: {WHY[cause]}." if cause is not None else f"{said}; {OPEN[tuple(between)]}"
 
 
+def _lasts(run_s: float) -> str:
+    """In seconds as long as two runs that differ would be rounded to the same minutes."""
+    return words.duration(run_s) if run_s >= 600.0 or run_s < 90.0 else f"{run_s:.0f} seconds"
+
+
 def by_sampling(plant: Plant) -> Coverage:
     """What samples as far apart as the plant file says can tell of short runs."""
-    positions = (*plant.measuring(Measure.LINE_PRESSURE), *plant.measuring(*MOTOR_MEASURES)[:1])
-    every_s = max((plant.signals[at].every_s or 0.0 for at in positions), default=0.0)
-    if every_s <= FINE_S:
+    every_s = interval_s(plant)
+    if every_s is not None and every_s <= FINE_S:
         return Coverage(True, "Told within five runs, with the cause.")
+    if every_s is None:
+        return Coverage(
+            True,
+            "Told within five runs, with the cause where samples are 3 s apart or less. Farther apart they "
+            "leave it open for hours, or for good, between an air charge that is lost and one above the "
+            "cut-in pressure, and no run shows that is shorter.",
+        )
     if every_s < 0.5 * shortest_s(plant):
         return Coverage(
             True,
-            "Told within five runs; samples more than 3 s apart leave the cause open for hours, or for good, "
-            "between an air charge above the cut-in pressure and a cut-in that has moved up.",
+            f"Told within five runs; samples {apart(every_s)} apart leave the cause open for hours, or for "
+            "good, between an air charge above the cut-in pressure and a cut-in that has moved up; samples "
+            "3 s apart would tell.",
         )
     return Coverage(
         True,
-        "Told only of runs longer than the samples are apart; the cause often stays open between a lost air "
-        "charge and one above the cut-in pressure, which samples 3 s apart would tell.",
+        f"Only runs longer than the samples are apart show ({apart(every_s)}{unless_on_change(every_s)}); "
+        "the cause often stays open between a lost air charge and one above the cut-in pressure, which "
+        "samples 3 s apart would tell.",
     )

@@ -107,7 +107,9 @@ def test_the_cause_of_short_runs_wants_a_pressure() -> None:
 def test_whether_a_tank_empties_by_demand_or_leak_wants_a_motor() -> None:
     for fault in ("storage_depletion", "storage_leak"):
         found = said(fault, {L})
-        assert found.get("storage_depletion", (None, ""))[0] is None
+        cause, words = found.get("storage_depletion", (None, "would tell"))
+        assert cause is None
+        assert "would tell" in words  # and which two are open: use, and a leak
         assert "storage_leak" not in found
     assert "motor signal would tell a leak from demand" in promised("storage_depletion", {L})
     assert said("storage_depletion", {A, L}, True)["storage_depletion"][0] == "demand"
