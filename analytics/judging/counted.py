@@ -45,13 +45,28 @@ KEPT = 192
 HOUR_US = 3_600e6
 
 
+class Lengths(msgspec.Struct, frozen=True):
+    """What many runs say together: the mean length of the shorter ones [s], its relative standard error, the
+    demand about them [m3/s], and the motor's level where it is known."""
+
+    length_s: float
+    error_1: float
+    demand_m3_s: float
+    level: float | None
+
+    def delivery(self, drawdown_m3: float) -> tuple[float, float]:
+        """Delivery [m3/s] that fills a drawdown so, and its relative standard error."""
+        filled = drawdown_m3 / self.length_s
+        return filled + self.demand_m3_s, self.error_1 * filled / (filled + self.demand_m3_s)
+
+
 class Counted(msgspec.Struct):
     """Plain data, of each run: its stop [us], length by the motor [s], demand about it [m3/s], motor level
-    (nothing: -1), how finely it was seen [s]."""
+    (nothing: -1), how finely it was seen [s]. Of the lesson, once it is over, what its runs say together."""
 
     lesson: list[list[float]] = []
     newest: list[list[float]] = []
-    learned: bool = False
+    clean: Lengths | None = None
 
 
 class Left(NamedTuple):
@@ -70,26 +85,27 @@ def note(counted: Counted, run: Run, healthy: bool) -> None:
     demand = max(run.cycle.demand_m3_s or 0.0, 0.0)
     one = [float(run.cycle.stop_us), run.motor_s, demand, level, run.interval_s]
     counted.newest = [*counted.newest, one][-KEPT:]
-    if counted.learned or not healthy:
+    if counted.clean is not None or not healthy:
         return
     counted.lesson.append(one)
     lasted = (counted.lesson[-1][0] - counted.lesson[0][0]) / HOUR_US
     enough = len(counted.lesson) >= LESSON_RUNS and lasted >= LESSON_HOURS
-    counted.learned = enough or len(counted.lesson) >= KEPT
+    if enough or len(counted.lesson) >= KEPT:
+        counted.clean, counted.lesson = lengths(counted.lesson), []
 
 
 def left(counted: Counted, drawdown_m3: float) -> Left | None:
     """What the newest days' runs say, of the day that shows the least loss.
 
     None before the lesson is over, or of too few."""
-    if not counted.learned or not counted.newest:
+    if counted.clean is None or not counted.newest:
         return None
     runs, said = counted.newest, []
     for _ in range(DAYS):
         day = _newest_day(runs)
         if len(day) < RUNS:
             return None
-        said.append(_held_against(counted.lesson, day, drawdown_m3))
+        said.append(_held_against(counted.clean, day, drawdown_m3))
         runs = runs[: -len(day)]
     sure = all(one.sure for one in said)
     least = max(said, key=lambda one: one.share)
@@ -105,24 +121,24 @@ def _newest_day(runs: list[list[float]]) -> list[list[float]]:
     return runs[max(min(begin, len(runs) - RUNS), 0) :]
 
 
-def _held_against(clean: list[list[float]], runs: list[list[float]], drawdown_m3: float) -> Left:
-    was, doubt = _delivery(clean, drawdown_m3)
-    now, error = _delivery(runs, drawdown_m3)
+def _held_against(clean: Lengths, runs: list[list[float]], drawdown_m3: float) -> Left:
+    lately = lengths(runs)
+    was, doubt = clean.delivery(drawdown_m3)
+    now, error = lately.delivery(drawdown_m3)
     share = now / was
     both = hypot(doubt, error) * share
     loss = 1.0 - share - BORNE
     sure = 1.0 - share >= LEAST and loss >= both * sqrt(2.0 * ENOUGH)
-    levels = [[one[3] for one in some if one[3] >= 0.0] for some in (clean, runs)]
-    level = median(levels[1]) / median(levels[0]) if all(levels) and median(levels[0]) > 0.0 else None
+    level = lately.level / clean.level if lately.level is not None and clean.level else None
     return Left(share, both, sure, level, runs[0][0])
 
 
-def _delivery(runs: list[list[float]], drawdown_m3: float) -> tuple[float, float]:
-    """Delivery [m3/s] and its relative standard error, by the shorter of the runs.
+def lengths(runs: list[list[float]]) -> Lengths:
+    """What runs say together, by the shorter of them.
 
     The error of a trimmed mean is that of all lengths, the longer ones put down to the longest that counts,
     over the share that counts."""
-    some = sorted(runs, key=lambda one: one[1])[: max(round(SHORTER * len(runs)), 1)]
+    some = sorted(runs, key=itemgetter(1))[: max(round(SHORTER * len(runs)), 1)]
     count = len(some)
     length = sum(one[1] for one in some) / count
     demand = sum(one[2] for one in some) / count
@@ -130,5 +146,5 @@ def _delivery(runs: list[list[float]], drawdown_m3: float) -> tuple[float, float
     middle = sum(held) / len(held)
     scatter = sqrt(sum((one - middle) ** 2 for one in held) / len(held))
     error = max(scatter, A_CHANCE * some[-1][4]) * len(runs) / count / sqrt(len(runs))
-    filled = drawdown_m3 / length
-    return filled + demand, error / length * filled / (filled + demand)
+    levels = [one[3] for one in runs if one[3] >= 0.0]
+    return Lengths(length, error / length, demand, median(levels) if levels else None)

@@ -177,8 +177,7 @@ def _by_drop_alone(known: Known) -> Decline | None:
 
 def _by_count(known: Known) -> Decline | None:
     """What the lengths of many runs say, where no slope within them can be told."""
-    counted = known.signature.counted
-    found = counted_left(counted, known.usual.drawdown_m3) if counted.learned else None
+    found = counted_left(known.signature.counted, known.usual.drawdown_m3)
     if found is None:
         return None
     left, error, sure, level, _ = found

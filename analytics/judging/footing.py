@@ -192,7 +192,7 @@ def judged(footing: Footing, band: Band, water: Water, since_us: float = 0.0) ->
             kind, missed = _which(footing, foot)
             return Said(kind, exp(chance), foot, top, missed)
     lows = sum(one[3] < LOW for one in footing.runs)
-    by_runs = len(raised) < FEW and lows > FEW and lows > _spare(footing.runs)
+    by_runs = len(raised) < FEW and lows > FEW and lows > ceil(sum(_leaping(footing.runs)))
     return Said("whole" if by_runs or time >= -log(TIME_CHANCE) else "unknown", top=top)
 
 
@@ -225,6 +225,8 @@ def _cycling(footing: Footing) -> list[tuple[list[float], int]]:
     """Beats in which the pump cycled, with the starts in each."""
     starts = Counter((run[0] // BEAT_US + 1) * BEAT_US for run in footing.runs)
     often = {float(to_us): count for to_us, count in starts.items() if count >= CYCLES}
+    if not often:
+        return []
     return [(beat, often[beat[0]]) for beat in footing.beats if beat[0] in often]
 
 
@@ -253,17 +255,18 @@ def _starts_the_pump(footing: Footing, dip_us: float) -> bool:
     return at < len(footing.starts) and footing.starts[at] <= dip_us + apart_us
 
 
-def _spare(runs: list[list[float]]) -> float:
-    """So many runs may have been sampled while their pressure leapt."""
-    return ceil(sum(min(LEAP_S / one[2], 1.0) for one in runs))
+def _leaping(runs: list[list[float]]) -> list[float]:
+    """Of each run the chance that its lowest sample was taken while pressure leapt."""
+    return [min(LEAP_S / one[2], 1.0) for one in runs]
 
 
 def _since_raised(runs: list[list[float]]) -> list[list[float]]:
-    """The newest runs, from two in a row that stood above the band's foot, if no more than the spare of
-    them did not; none otherwise."""
+    """The newest runs, from two in a row that stood above the band's foot, if no more of them did not than
+    may have been sampled while their pressure leapt; none otherwise."""
+    low, leaping = [one[3] < LOW for one in runs], _leaping(runs)
     for at in range(len(runs) - 1):
-        since = runs[at:]
-        begins = since[0][3] >= LOW and since[1][3] >= LOW
-        if begins and sum(one[3] < LOW for one in since) <= _spare(since):
-            return since
+        if low[at] or low[at + 1]:
+            continue
+        if sum(low[at:]) <= ceil(sum(leaping[at:])):
+            return runs[at:]
     return []

@@ -90,8 +90,11 @@ class Leaps:
                 _learn_pace(leap, span.time_us)
             edge = leap.value[-1] if leap.value else span.first
             if max(span.high, *leap.value, edge) - min(span.low, *leap.value, edge) >= STEP * usual.band_pa:
-                time_us = np.append(np.array(leap.time_us, np.int64), span.time_us)
-                self._leapt(leap, time_us, np.append(leap.value, span.value), beat, usual)
+                value = np.append(leap.value, span.value)
+                steps = np.flatnonzero(np.abs(value[1:] - value[:-1]) >= MOST * STEP * usual.band_pa)
+                if len(steps):  # mostly a run, whose words lie closer
+                    time_us = np.append(np.array(leap.time_us, np.int64), span.time_us)
+                    self._leapt(leap, steps.tolist(), time_us, value, beat, usual)
             newest = slice(max(span.past - 2 * SIDE + 1, span.first_at), span.past)
             kept = 1 - 2 * SIDE
             leap.time_us = [*leap.time_us, *span.times[newest].tolist()][kept:]
@@ -125,11 +128,17 @@ class Leaps:
         return leap.convicted
 
     def _leapt(
-        self, leap: Leap, time_us: NDArray[np.int64], value: NDArray[np.float64], beat: Beat, usual: Reference
+        self,
+        leap: Leap,
+        steps: list[int],
+        time_us: NDArray[np.int64],
+        value: NDArray[np.float64],
+        beat: Beat,
+        usual: Reference,
     ) -> None:
-        """Keep the last leap, unless it is taken back."""
+        """Keep the last leap, unless it is taken back. `steps`: the words before those that may be one."""
         band_pa = usual.band_pa
-        for at in np.flatnonzero(np.abs(np.diff(value)) >= MOST * STEP * band_pa).tolist():
+        for at in steps:
             first = at + 1
             if first < SIDE or first > len(value) - SIDE or time_us[first] <= leap.at_us:
                 continue

@@ -53,7 +53,7 @@ class WildMotor:
         before = [one for one in memory.beats.get(motor, ()) if one[0] > beat.to_us - WINDOW_US]
         said, pressure = beat.spans.get(motor), beat.spans.get(self._pressure)
         if said is not None and pressure is not None and said.count >= FEWEST <= pressure.count:
-            wild = _leaps(said, level)
+            wild = _leaps(said, level) if _may_rest(pressure, usual) else 0
             if wild >= max(LEAST, SHARE * said.count) and _rests(pressure, usual):
                 before.append((beat.to_us, float(wild)))
         if before or motor in memory.beats:
@@ -71,6 +71,12 @@ def _leaps(said: Span, level: float) -> int:
     step = np.abs(np.diff(share)) > APART
     lone = on[:-2] & on[1:-1] & on[2:] & step[:-1] & step[1:] & (np.abs(share[1:-1] - 1.0) > APART)
     return int(np.count_nonzero(lone))
+
+
+def _may_rest(pressure: Span, usual: Reference) -> bool:
+    """Whether pressure rests for all that its ends and extremes show: soon asked, and mostly enough."""
+    lifted = max(pressure.high - pressure.first, pressure.last - pressure.low)
+    return pressure.low > usual.start_pa - RISES * usual.band_pa and lifted < RISES * usual.band_pa
 
 
 def _rests(pressure: Span, usual: Reference) -> bool:

@@ -11,7 +11,7 @@ from typing import cast
 import numpy as np
 import pytest
 
-from analytics.judging.counted import Counted, left, note
+from analytics.judging.counted import Counted, left, lengths, note
 from analytics.judging.decline import decline
 from analytics.judging.signature import LESSON, Signature
 from analytics.judging.watch import Known
@@ -129,7 +129,15 @@ def test_two_days_alike_of_which_one_knows_no_motor_level_are_judged() -> None:
         for day, level in enumerate((500.0, -1.0))
         for at in range(8)
     ]
-    found = left(Counted(lesson, days, True), 0.02)
+    found = left(Counted([], days, lengths(lesson)), 0.02)
     assert found is not None
     assert found.share == 1.0
     assert not found.sure
+
+
+def test_of_a_lesson_that_is_over_only_what_its_runs_say_together_is_kept() -> None:
+    counted = Counted()
+    for run in lived([1.0] * 8, 30, 1):
+        note(counted, run, True)
+    assert counted.clean is not None
+    assert counted.lesson == []
