@@ -178,7 +178,7 @@ class Judge:
         }
 
     def restore(self, saved: dict[str, Any]) -> None:
-        self._ledger.standing = msgspec.convert(saved["standing"], dict[str, Finding])
+        self._ledger.resume(msgspec.convert(saved["standing"], dict[str, Finding]))
         self.signature = msgspec.convert(saved["signature"], Signature)
         self.story = msgspec.convert(saved["story"], Story)
         for detector in self._detectors:

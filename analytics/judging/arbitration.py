@@ -107,6 +107,7 @@ class Ledger(msgspec.Struct):
     #: faults by the signal that they are told from
     resting_on: dict[str, frozenset[str]] = {}
     standing: dict[str, Finding] = {}
+    faults: frozenset[str] = frozenset()  # of what stands, which is asked all the time
 
     def silenced_by(self, finding: Finding, fault: str) -> bool:
         """Whether a standing finding explains a fault: as its consequence, or by a sensor that lies."""
@@ -114,12 +115,18 @@ class Ledger(msgspec.Struct):
             return fault in self.resting_on.get(finding.of or "", ())
         return follows(fault, finding.fault, finding.cause)
 
+    def resume(self, standing: dict[str, Finding]) -> None:
+        """Take up again what stood."""
+        self.standing = standing
+        self._note_faults()
+
     def is_open(self, fault: str, of: str | None = None) -> bool:
-        if not self.standing:
+        if fault not in self.faults:
             return False
-        if of is not None:
-            return _place(fault, of) in self.standing
-        return any(finding.fault == fault for finding in self.standing.values())
+        return of is None or _place(fault, of) in self.standing
+
+    def _note_faults(self) -> None:
+        self.faults = frozenset(finding.fault for finding in self.standing.values())
 
     def raised_us(self, fault: str, of: str) -> int | None:
         finding = self.standing.get(_place(fault, of))
@@ -152,6 +159,7 @@ class Ledger(msgspec.Struct):
                 claim.fault, claim.of, at_us, min(claim.onset_us, at_us), claim.priority, claim.confidence,
                 claim.summary, claim.cause, None, dict(claim.evidence), claim.priority, claim.summary,
             )  # fmt: skip
+            self._note_faults()
             return finding
         hung = {name: value for name, value in before.evidence.items() if name.startswith("with_")}
         if not _news(before, claim, hung):
@@ -174,6 +182,7 @@ class Ledger(msgspec.Struct):
         before = self.standing.pop(_place(word.fault, word.of), None)
         if before is None:
             return None
+        self._note_faults()
         summary = f"{before.summary} {word.summary}" if word.summary else before.summary
         return replace(before, cleared_us=at_us, summary=summary, evidence=before.evidence | word.evidence)
 

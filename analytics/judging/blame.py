@@ -121,9 +121,9 @@ def _by_power(known: Known, left: float, error: float, level: float | None) -> f
     if position is None or known.plant.signals[position].measures is not Measure.PUMP_POWER:
         return 0.0
     rough = POWER_ROUGH
-    base, now = known.signature.clean.get("motor_level"), known.signature.now("motor_level", LATELY)
+    base, now = known.signature.clean.get("motor_level"), known.signature.middle("motor_level", LATELY)
     if level is None and base is not None and now is not None:
-        level, rough = now.middle / base.middle, max(base.sigma / base.middle, POWER_ROUGH)
+        level, rough = now / base.middle, max(base.sigma / base.middle, POWER_ROUGH)
     if level is None or left >= 1.0:
         return 0.0
     lost, loss = 1.0 - level, 1.0 - left
@@ -133,20 +133,20 @@ def _by_power(known: Known, left: float, error: float, level: float | None) -> f
 
 def _by_shape(known: Known) -> float:
     """Log-likelihood ratio, filter over pump, from delivery at cut-out over that at cut-in."""
-    clean, lately = known.signature.clean, known.signature.now
+    clean, lately = known.signature.clean, known.signature.middle
     start, stop = clean.get("delivery_start_m3_s"), clean.get("delivery_stop_m3_s")
     start_now, stop_now = lately("delivery_start_m3_s", LATELY), lately("delivery_stop_m3_s", LATELY)
     low, high = clean.get("start_pa"), clean.get("stop_pa")
-    if not (start and stop and start_now and stop_now and low and high):
+    if not (start and stop and low and high) or start_now is None or stop_now is None:
         return 0.0
     steep = stop.middle / start.middle
-    lost = start_now.middle / start.middle
+    lost = start_now / start.middle
     if not (0.0 < steep < 0.98 and 0.0 < lost < 1.0):
         return 0.0
     shut_off = (high.middle - steep**2 * low.middle) / (1.0 - steep**2)
     worn = low.middle + (shut_off - low.middle) * lost**2
     foretold = (max(worn - high.middle, 0.0) / (shut_off - high.middle)) ** 0.5 / lost
-    shape = (stop_now.middle / start_now.middle) / steep
+    shape = (stop_now / start_now) / steep
     rough = hypot(start.sigma / start.middle, stop.sigma / stop.middle, 0.03)
     sigma = hypot(1.25 * rough / LATELY**0.5, 0.05)
     return _ratio(shape, 1.0, min(foretold, 0.97), sigma, MOST_BY_SHAPE)

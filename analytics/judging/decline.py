@@ -98,6 +98,8 @@ EARLY = 0.15
 SHOWN = 0.67
 HOUR_US = 3_600_000_000
 ROUNDED_UP = 1.0 + 1e-9
+#: The upper quartile of three, the fewest that tell a figure, is the largest of them.
+FEWEST_LOW = 3
 
 
 class Base(msgspec.Struct, frozen=True):
@@ -122,14 +124,14 @@ def decline(known: Known, interval_s: float = 1.0) -> Decline | None:
     interval_s: how finely the newest runs were seen.
     """
     signature = known.signature
-    runs = signature.now("run_time_s", LATELY)
-    if runs is None or signature.learned_runs < FIRST_RUNS:
+    lasted_s = signature.middle("run_time_s", LATELY)
+    if lasted_s is None or signature.learned_runs < FIRST_RUNS:
         return _by_count(known) if interval_s >= COARSE_S else None
     least = BLIND_INTERVALS if interval_s >= BLIND_S else SEEN_INTERVALS
-    if interval_s >= COARSE_S and runs.middle < least * interval_s:
+    if interval_s >= COARSE_S and lasted_s < least * interval_s:
         return _by_drop_alone(known) or _by_count(known)
     fair = 2 * signature.learned_runs >= signature.lesson_seen
-    share = share_of_rated(known) if fair and runs.middle >= FIRST_INTERVALS * interval_s else None
+    share = share_of_rated(known) if fair and lasted_s >= FIRST_INTERVALS * interval_s else None
     limit = FROM_FIRST
     if interval_s >= COARSE_S:
         limit *= 1.0 - LEAST_COARSE
@@ -162,7 +164,7 @@ def decline(known: Known, interval_s: float = 1.0) -> Decline | None:
         sure = alone is not None and alone > CLOG_SURE and min(left, by_drop) < CLOG_SEEN
     if not sure and interval_s >= COARSE_S and (count := _by_count(known)) is not None and count.sure:
         return count
-    return Decline(left, error, sure, filter_share(known, left, drop, error), drop)
+    return Decline(left, error, sure, _clog(known, sure, left, drop, error), drop)
 
 
 def _by_drop_alone(known: Known) -> Decline | None:
@@ -177,12 +179,23 @@ def _by_drop_alone(known: Known) -> Decline | None:
 
 def _by_count(known: Known) -> Decline | None:
     """What the lengths of many runs say, where no slope within them can be told."""
-    found = counted_left(known.signature.counted, known.usual.drawdown_m3)
+    counted = known.signature.counted
+    found = counted_left(counted, known.usual.drawdown_m3) if counted.clean is not None else None
     if found is None:
         return None
     left, error, sure, level, _ = found
     drop = resistance(known, left)
-    return Decline(left, error, sure, filter_share(known, left, drop, error, level), drop)
+    return Decline(left, error, sure, _clog(known, sure, left, drop, error, level), drop)
+
+
+def _clog(
+    known: Known, sure: bool, left: float, drop: float | None, error: float, level: float | None = None
+) -> float:
+    """`filter_share` where a loss is sure or stands; else nobody asks which it is, and nothing speaks for
+    either."""
+    if sure or known.is_open("clogged_filter") or known.is_open("pump_wear"):
+        return filter_share(known, left, drop, error, level)
+    return 0.5
 
 
 def left_by_drop(known: Known) -> float:
@@ -190,12 +203,12 @@ def left_by_drop(known: Known) -> float:
 
     It is taken from the head that the pump has to spare, by its clean curve.
     """
-    clean, now = known.signature.clean, known.signature.now("filter_drop_pa", LATELY)
+    clean, now_pa = known.signature.clean, known.signature.middle("filter_drop_pa", LATELY)
     drop, start, stop = (clean.get(name) for name in ("filter_drop_pa", "start_pa", "stop_pa"))
-    if not (drop and start and stop and now):
+    if not (drop and start and stop) or now_pa is None:
         return 1.0
     spare = shut_off(clean, start.middle, stop.middle) - 0.5 * (start.middle + stop.middle)
-    held = (now.middle - drop.middle) / (spare + max(drop.middle, 0.0))
+    held = (now_pa - drop.middle) / (spare + max(drop.middle, 0.0))
     return sqrt(min(max(1.0 - held, 0.01), 1.0))
 
 
@@ -206,12 +219,12 @@ def _out_before_cut_in(signature: Signature, base: Base) -> bool:
     charge it had are wrong."""
     for hourly in (False, True):
         start, stop = (base.traits.get(name) for name in ("start_pa", "stop_pa"))
-        start_now, stop_now = (signature.now(name, LATELY, hourly) for name in ("start_pa", "stop_pa"))
-        if not (start and stop and start_now and stop_now):
+        start_pa, stop_pa = (signature.middle(name, LATELY, hourly) for name in ("start_pa", "stop_pa"))
+        if not (start and stop) or start_pa is None or stop_pa is None:
             continue
         moved = EARLY * (stop.middle - start.middle)
-        if start_now.middle - start.middle > max(moved, 3.0 * start.sigma) and (
-            start_now.middle - start.middle > 2.0 * (stop_now.middle - stop.middle)
+        if start_pa - start.middle > max(moved, 3.0 * start.sigma) and (
+            start_pa - start.middle > 2.0 * (stop_pa - stop.middle)
         ):
             return True
     return False
@@ -230,9 +243,11 @@ def _bases(signature: Signature, coarse: bool = False) -> list[Base]:
 def _sure(known: Known, base: Base, interval_s: float) -> Iterator[tuple[float, float]]:
     """Delivery left and its error, of each window in which a loss is beyond doubt."""
     coarse = interval_s >= COARSE_S
-    lasted = known.signature.now("run_time_s", LATELY)
-    few = lasted is not None and lasted.middle < FEW_INTERVALS * interval_s
+    lasted_s = known.signature.middle("run_time_s", LATELY)
+    few = lasted_s is not None and lasted_s < FEW_INTERVALS * interval_s
     for hourly, windows in ((False, WINDOWS), (True, SPREAD)):
+        if not _some_are_low(known.signature, base, hourly):
+            continue
         recent = known.signature.hourly if hourly else known.signature.recent
         for runs, least in windows:
             if len(recent) < runs:
@@ -275,6 +290,19 @@ def _hidden(newest: list[Brief], base: Base, least: float) -> bool:
     return quartile > low * usual or by_chance(clean, now, sum(one <= quartile for one in now)) > CHANCE
 
 
+def _some_are_low(signature: Signature, base: Base, hourly: bool) -> bool:
+    """Whether as many of the newest runs are below the least loss as move the upper quartile of the fewest:
+    soonest asked of all."""
+    for name in FIGURES:
+        clean = base.traits.get(name)
+        if clean is None or clean.middle <= 0.0:
+            continue
+        low = signature.lower_than((1.0 - LEAST) * clean.upper * ROUNDED_UP, name, hourly)
+        if low is None or low >= FEWEST_LOW:
+            return True
+    return False
+
+
 def _may_have_lost(signature: Signature, base: Base, runs: int, hourly: bool, least: float) -> bool:
     """Whether one figure's upper quartile has lost so much: all together cannot have lost more. Mostly none
     has, and this is soon asked."""
@@ -311,12 +339,13 @@ def left_over(
     """
     found: dict[str, tuple[float, float]] = {}
     for name in FIGURES:
-        clean, now = base.traits.get(name), known.signature.now(name, runs, hourly)
-        if clean is None or now is None or clean.middle <= 0.0:
+        clean, top = base.traits.get(name), known.signature.upper(name, runs, hourly)
+        middle_now = known.signature.middle(name, runs, hourly)
+        if clean is None or top is None or middle_now is None or clean.middle <= 0.0:
             continue
-        left = now.upper / clean.upper
+        left = top / clean.upper
         if name == "kink_m3_s":
-            middle = now.middle / clean.middle  # a tap in the kink's window spoils it either way
+            middle = middle_now / clean.middle  # a tap in the kink's window spoils it either way
             left = middle if fair else max(left, middle)
         learned = known.signature.clean.get(name, clean)  # eight runs alone tell little of the scatter
         sigma = max(clean.sigma / clean.middle, learned.sigma / learned.middle, SIGMA_LEAST)
@@ -354,7 +383,7 @@ def share_of_rated(known: Known) -> Share | None:
     """Delivery over what the plant file lets the slope of tank water show when new."""
     rated, switch, clean = known.plant.pump.rated_flow_m3_s, known.plant.switch, known.signature.clean
     name = best_delivery(clean)
-    now = known.signature.now(name, LATELY) if name is not None else None
+    now = known.signature.upper(name, LATELY) if name is not None else None
     if rated is None or switch is None or name is None or now is None or not known.water.true:
         return None
     seen_pa = 0.5 * (switch.cut_in_pa + switch.cut_out_pa)
@@ -369,7 +398,7 @@ def share_of_rated(known: Known) -> Share | None:
     error = OF_A_MEDIAN * clean[name].sigma / clean[name].middle / sqrt(max(known.signature.learned_runs, 1))
     size = known.signature.tank_size
     if size is None:
-        return Share(clean[name].middle / new, now.upper / new, error)
+        return Share(clean[name].middle / new, now / new, error)
     true, doubt = size
     new /= true
-    return Share(clean[name].middle / new, now.upper / new, hypot(error, doubt))
+    return Share(clean[name].middle / new, now / new, hypot(error, doubt))

@@ -65,8 +65,8 @@ def reference(plant: Plant, water: Water, signature: Signature) -> Reference:
         delivery = MID_SHARE * rated
     else:
         delivery = drawdown / 90.0
-    lately = signature.now(best, LATELY) if best is not None else None
-    now = min(delivery, lately.upper) if lately is not None else delivery
+    lately = signature.upper(best, LATELY) if best is not None else None
+    now = min(delivery, lately) if lately is not None else delivery
     level = _recent_level(signature)
     if level is None and "motor_level" in clean:
         level = clean["motor_level"].middle

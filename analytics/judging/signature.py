@@ -16,6 +16,7 @@ give a provisional signature.
 
 from __future__ import annotations
 
+from bisect import bisect_left
 from dataclasses import dataclass, field
 from math import sqrt
 from typing import TYPE_CHECKING
@@ -201,6 +202,16 @@ class Signature:
         """`now(...).upper`, which takes less to tell."""
         values = self._telling(hourly).sorted(name, last)
         return upper(values) if values is not None else None
+
+    def middle(self, name: str, last: int, hourly: bool = False) -> float | None:
+        """`now(...).middle`, likewise."""
+        values = self._telling(hourly).sorted(name, last)
+        return _middle(values) if values is not None else None
+
+    def lower_than(self, limit: float, name: str, hourly: bool = False) -> int | None:
+        """How many of the newest KEPT runs show less of a figure; None where it is known of too few."""
+        values = self._telling(hourly).sorted(name, KEPT)
+        return bisect_left(values, limit) if values is not None else None
 
     def _telling(self, hourly: bool) -> _Told:
         briefs = self.hourly if hourly else self.recent

@@ -27,13 +27,13 @@ MOVED, ABOVE = 0.02, 1.10
 def uphill(signature: Signature, clean: dict[str, Trait], runs: int, hourly: bool = False) -> float:
     """Delivery that a sound pump would have at the newest runs' pressures, over its clean one; at most 1."""
     start, stop = clean.get("start_pa"), clean.get("stop_pa")
-    start_now, stop_now = (signature.now(name, runs, hourly) for name in ("start_pa", "stop_pa"))
-    if not (start and stop and start_now and stop_now):
+    start_pa, stop_pa = (signature.middle(name, runs, hourly) for name in ("start_pa", "stop_pa"))
+    if not (start and stop) or start_pa is None or stop_pa is None:
         return 1.0
-    if start_now.middle + stop_now.middle <= (1.0 + MOVED) * (start.middle + stop.middle):
+    if start_pa + stop_pa <= (1.0 + MOVED) * (start.middle + stop.middle):
         return 1.0
-    head = max(shut_off(clean, start.middle, stop.middle), ABOVE * max(stop_now.middle, stop.middle))
-    ends = ((start.middle, start_now.middle), (stop.middle, stop_now.middle))
+    head = max(shut_off(clean, start.middle, stop.middle), ABOVE * max(stop_pa, stop.middle))
+    ends = ((start.middle, start_pa), (stop.middle, stop_pa))
     shares = [sqrt(max(head - now, 0.0) / (head - then)) for then, now in ends]
     return min(0.5 * sum(shares), 1.0)
 

@@ -64,5 +64,5 @@ class Decline(msgspec.Struct, frozen=True):
     left: float  # delivery over its clean value, by the newest LATELY runs
     error: float  # its standard error
     sure: bool  # beyond doubt
-    clog: float  # how much speaks for the filter, 0 to 1
+    clog: float  # how much speaks for the filter, 0 to 1; 0.5 where nobody asks
     drop: float | None  # filter resistance over its clean value

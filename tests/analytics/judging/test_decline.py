@@ -65,7 +65,12 @@ def heard(
 ) -> Iterator[tuple[int, Decline | None]]:  # fmt: skip
     """(run, what decline says after it)"""
     rng, signature = np.random.default_rng(seed), Signature()
-    known = SimpleNamespace(plant=plant, signature=signature, water=SimpleNamespace(true=True))
+    known = SimpleNamespace(
+        plant=plant,
+        signature=signature,
+        water=SimpleNamespace(true=True),
+        is_open=lambda fault, of=None: False,
+    )
     for at in range(runs):
         signature.learn(made(at, truth(at), rng, scatter, hides, every_h), True, 0.5 * (HIGH - LOW))
         yield at, decline(cast(Known, known))
@@ -168,7 +173,12 @@ def test_demand_hidden_in_runs_in_a_row_is_no_loss_where_the_kinks_stand() -> No
     """A morning of garden and house: eight runs that read four tenths low by their middles alone."""
     for seed in range(20):
         rng, signature = np.random.default_rng(seed), Signature()
-        known = SimpleNamespace(plant=PLANT, signature=signature, water=SimpleNamespace(true=True))
+        known = SimpleNamespace(
+            plant=PLANT,
+            signature=signature,
+            water=SimpleNamespace(true=True),
+            is_open=lambda fault, of=None: False,
+        )
         for at in range(60):
             one = made(at, Made(), rng, 0.08, 0.0, 2.0)
             if at >= 52:

@@ -56,7 +56,8 @@ def test_a_sixth_less_for_the_hours_of_one_night_is_the_hours_and_no_fault() -> 
 
 def gauged(made_up: list[Made], interval_s: float, seed: int, scatter: float = 0.04) -> list[Decline | None]:
     rng, signature, said = np.random.default_rng(seed), Signature(), []
-    known = cast(Known, SimpleNamespace(**vars(known_of(signature)), is_open=lambda fault, of=None: False))
+    asked = vars(known_of(signature)) | {"is_open": lambda fault, of=None: False}
+    known = cast(Known, SimpleNamespace(**asked))
     for at, truth in enumerate(made_up):
         run = made(at, truth, rng, scatter, 0.0, 2.0)
         drop_pa = run.cycle.filter_drop_pa

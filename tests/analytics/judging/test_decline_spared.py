@@ -23,7 +23,15 @@ from tests.analytics.judging.test_decline import HIGH, LOW, PLANT, Made, Q, made
 
 
 def known_of(signature: Signature) -> Known:
-    return cast(Known, SimpleNamespace(plant=PLANT, signature=signature, water=SimpleNamespace(true=True)))
+    return cast(
+        Known,
+        SimpleNamespace(
+            plant=PLANT,
+            signature=signature,
+            water=SimpleNamespace(true=True),
+            is_open=lambda fault, of=None: True,
+        ),
+    )
 
 
 def learn(signature: Signature, run: Run) -> None:

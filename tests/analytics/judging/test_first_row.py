@@ -55,7 +55,15 @@ def known(
             flow_m3_s=reads * drawn if meter else None,
         )  # fmt: skip
         signature.learn(run, True, 0.5 * (HIGH - LOW))
-    return cast(Known, SimpleNamespace(plant=PLANT, signature=signature, water=SimpleNamespace(true=True)))
+    return cast(
+        Known,
+        SimpleNamespace(
+            plant=PLANT,
+            signature=signature,
+            water=SimpleNamespace(true=True),
+            is_open=lambda fault, of=None: False,
+        ),
+    )
 
 
 def called(one: Known) -> bool:

@@ -27,7 +27,12 @@ Seen = Callable[[Run, np.random.Generator], Run]
 
 def called(seen: Seen, runs: int, seed: int, left: Callable[[int], float] = lambda at: 1.0) -> list[int]:
     rng, signature = np.random.default_rng(seed), Signature()
-    known = SimpleNamespace(plant=PLANT, signature=signature, water=SimpleNamespace(true=True))
+    known = SimpleNamespace(
+        plant=PLANT,
+        signature=signature,
+        water=SimpleNamespace(true=True),
+        is_open=lambda fault, of=None: False,
+    )
     sure = []
     for at in range(runs):
         run = seen(made(at, Made(left(at)), rng, 0.04, 0.0, 0.5), rng)
