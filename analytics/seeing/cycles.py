@@ -33,8 +33,9 @@ FEW_WORDS = 16  # more are a signal that speaks at set times, or moves all the t
 RUN_UP_US = 1_500_000  # a motor of this size is up to speed in a second or so
 COARSE_US = 3_000_000  # edges seen more coarsely than this are sought in the pressure
 LONGEST_US = 480_000_000  # what lies further back says nothing of the demand at the start
-MOST_LAG_S = 3.0  # pressure is carried on to a start or stop from no further away
+MOST_LAG_S = 4.5  # pressure is carried on to a start or stop from no further away: a sample and a half
 STALE_US = 6_000_000  # the middle of three words that lies further back than this is not where a rest ends
+FEW = 3  # of fewer samples no line tells how far the middle one lies from the start or stop
 SETTLE_US = 2_000_000  # after a stop: check valve and water hammer
 
 
@@ -132,9 +133,12 @@ def measure_starts(
         stale = at[k] >= 1 and int(start[k]) - int(pressure.time_us[at[k] - 1]) > STALE_US
         if (spacing_us[k] > COARSE_US or stale) and head.count[k] >= 2 and rest.count[k] >= 2:
             value = _crossing_pa(pressure, water, rest, k, int(rest_from[k]), int(start[k]), value)
-        elif rest.count[k] >= 5:
+        elif rest.count[k] >= FEW:
             lag_s = (int(start[k]) - int(pressure.time_us[max(at[k] - 1, 0)])) * 1e-6
             value += float(rest.slope[k]) / water.compliance_m3_pa(value) * min(max(lag_s, 0.0), MOST_LAG_S)
+        elif before[k] - rest_from[k] < FEW * spacing_us[k] <= FEW * COARSE_US and len(near):
+            upto = int(_nearest(pressure, first_on[k : k + 1] + 1)[0])
+            value = float(pressure.value[at[k] : max(upto, at[k] + 1)].min())
         leap = _leap_pa(pressure, water, head, k, int(run_from[k]), int(start[k]), int(spacing_us[k]))
         noise = rest.scatter[k] / water.compliance_m3_pa(value) if len(near) else float("nan")
         result.append(
@@ -300,9 +304,11 @@ def _run(
     top = median(ending) if len(ending) else float("nan")
     if spacing_us > COARSE_US and len(inside):
         top = max(top, float(inside[-1]))
-    elif last.count[k] >= 5:  # a small tank's pressure moves between its last samples and the stop
+    elif last.count[k] >= FEW:  # a small tank's pressure moves between its last samples and the stop
         lag_s = (stop_us - int(pressure.time_us[max(b - 2, a)])) * 1e-6
         top += float(last.slope[k]) / water.compliance_m3_pa(top) * min(max(lag_s, 0.0), MOST_LAG_S)
+    elif len(ending):
+        top = float(pressure.value[a : int(np.searchsorted(pressure.time_us, run.to_us, "right"))].max())
     enough = int(whole.count[k]) >= 3
     slope = float(whole.slope[k]) if enough else float("nan")
     down, up = start.slope_before_m3_s, float(after.slope[k]) if after.count[k] >= 3 else float("nan")
