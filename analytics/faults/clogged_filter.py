@@ -32,7 +32,8 @@ from analytics.judging.decline import HOUR_US, LEAST, left_of_lesson
 from analytics.judging.pace_words import late
 from analytics.judging.signature import LATELY, best_delivery
 from analytics.judging.watch import AllClear, Claim, Coverage, Detector
-from analytics.outlooks.clogging import Reading, days_by_any
+from analytics.outlooks.clogging import days_by_any
+from analytics.outlooks.courses import Reading
 from analytics.outlooks.filter_drop import clean_drop, refined
 from analytics.plant.description import MOTOR_MEASURES, Measure
 from analytics.records import Outlook
@@ -176,9 +177,9 @@ class CloggedFilter(DeliveryFault):
         if fitted is None:
             return ()
         clean = clean_drop(known.signature) if fitted.position == "before_tank" else None
-        days = self.memory.days
-        read = refined(days, clean) if clean is not None else [Reading([one[:3] for one in days])]
-        told = days_by_any(read, FLUSH_AT, self.memory.clean_error, day.to_us / 86_400e6)
+        days, common = self.memory.days, self.memory.clean_error
+        read = refined(days, clean, common) if clean is not None else [Reading([one[:3] for one in days])]
+        told = days_by_any(read, FLUSH_AT, common, day.to_us / 86_400e6)
         return [Outlook("days_to_flush_filter", None, day.at_us, *told)]
 
 

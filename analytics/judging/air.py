@@ -19,14 +19,16 @@ Source: Boyle's law; kinks as in the design's signatures.
 from __future__ import annotations
 
 from math import hypot, log, sqrt
+from statistics import median
 from typing import TYPE_CHECKING
 
-from analytics.judging.signature import RECENT, best_delivery
+from analytics.judging.signature import LATELY, RECENT, best_delivery
 
 if TYPE_CHECKING:
     from analytics.judging.signature import Signature, Trait
 
 OF_A_MEDIAN = 1.2533
+DAY_US = 86_400e6
 ESCAPES = 3.0
 
 
@@ -40,6 +42,23 @@ def air_left(signature: Signature) -> tuple[float, float] | None:
         return None
     share = signature.clean[name].middle / now.middle
     return share, share * hypot(median_error(now, count) / now.middle, clean_error(signature))
+
+
+def air_of_day(signature: Signature, from_us: int) -> tuple[float, float, float] | None:
+    """Of a day that is over: middle of its runs [days since the epoch], share of the compliance left, and the
+    standard error of that by these runs alone. LATELY of the newest runs tell it where the day had fewer;
+    None where it had fewer than half of them, for then it says little that the day before did not."""
+    name = best_delivery(signature.clean)
+    today = sum(brief.at_us >= from_us for brief in signature.recent)
+    if name is None or signature.learned_us is None or 2 * today < LATELY:
+        return None
+    runs = max(today, LATELY)
+    now = signature.now(name, runs)
+    if now is None or now.middle <= 0.0:
+        return None
+    share = signature.clean[name].middle / now.middle
+    middle_us = median([brief.at_us for brief in signature.recent[-runs:]])
+    return middle_us / DAY_US, share, share * median_error(now, runs) / now.middle
 
 
 def escaping_1_s(shares: list[list[float]]) -> float:

@@ -10,7 +10,9 @@ Once a day, from the newest runs (`analytics.judging.signature`):
 
   and the tank gives f times the file's drawdown. f above one is a pump that delivers less, not more
   air: it is held to one. So a slow clog hides a slow loss of air; both have findings of their own;
-- weeks until the air wants topping up: until f, by the straight line of the last weeks, is TOP_UP_AT. Each
+- weeks until the air wants topping up: until f is TOP_UP_AT, by what the days make likely (`clogging`): air
+  goes by the same share or by the same amount each day, since some day or all along, whoever draws water; or
+  some went at once and stays gone. Where the days scatter too much to tell any of it nothing is said. Each
   day's f stands at the middle of the runs that it is told from: where runs are few, some days back.
 
 Bands are from the scatter of the runs: a median's standard error is 1.25 sigma / sqrt(n).
@@ -18,22 +20,24 @@ Bands are from the scatter of the runs: a median's standard error is 1.25 sigma 
 Parameters:
     TOP_UP_AT   0.75   of the drawdown left: runs are a quarter shorter; a yearly check finds less
                        gone in a sound tank (common practice, no source)
-    WEEKS       6      of days that the line is drawn through
+    WEEKS       6      of days that it is told from
+    AIR_GOES           laws of `courses` with f = 1: a leak or a skin lets out a share of what there is
+                       (n = 1) or, by the pressure that the switch keeps, an amount (n = 3/2); equally likely
 
 Source: Boyle's law; kinks as in the design's signatures.
 """
 
 from __future__ import annotations
 
-from statistics import median
 from typing import TYPE_CHECKING
 
 import msgspec
 
-from analytics.judging.air import air_left, clean_error, median_error
+from analytics.judging.air import air_left, air_of_day, clean_error, median_error
 from analytics.judging.signature import RECENT
 from analytics.judging.watch import Detector
-from analytics.outlooks.trend import days_until
+from analytics.outlooks.clogging import days_by_any
+from analytics.outlooks.courses import Reading
 from analytics.records import Outlook
 
 if TYPE_CHECKING:
@@ -44,6 +48,7 @@ if TYPE_CHECKING:
 
 TOP_UP_AT = 0.75
 WEEKS = 6
+AIR_GOES = {1.0: 1.0, 1.5: 1.0}
 DAY_S = 86_400.0
 #: Tenth and ninetieth percentile of a normal.
 Z90 = 1.2816
@@ -54,7 +59,7 @@ DEMAND_LEAST = 3
 class FigureMemory(msgspec.Struct):
     brought_m3: float = 0.0  # since midnight
     daily_m3: list[float] = []
-    air: list[list[float]] = []  # (day, share of compliance left)
+    air: list[list[float]] = []  # day, share of compliance left, its standard error
 
 
 class Figures(Detector):
@@ -108,13 +113,13 @@ class Figures(Detector):
         water = known.water
         drawn_m3 = water.between_m3(start.middle, stop.middle)
         absolute_pa = water.precharge_pa + water.atmosphere_pa_abs
-        at_us = median([one.at_us for one in known.signature.recent[-RECENT:]])
-        points = self.memory.air = [*self.memory.air, [at_us / 1e6 / DAY_S, share]][-7 * WEEKS :]
-        common = share * clean_error(known.signature)
+        today = air_of_day(known.signature, day.from_us)
+        if today is not None:
+            self.memory.air = [*self.memory.air, list(today)][-7 * WEEKS :]
+        going = Reading(self.memory.air, {1.0: 1.0}, AIR_GOES, by_use=False)
+        until = days_by_any([going], TOP_UP_AT, clean_error(known.signature), day.to_us / 1e6 / DAY_S)
+        weeks = [None if days is None else days / 7.0 for days in until]
         share = min(share, 1.0)
-        since_days = (day.to_us - at_us) / 1e6 / DAY_S
-        until = days_until(points, TOP_UP_AT, common)
-        weeks = [None if days is None else max(days - since_days, 0.0) / 7.0 for days in until]
         charge_pa = max(share * absolute_pa - water.atmosphere_pa_abs, 0.0)  # less air is less volume
         return [
             _outlook("drawdown_m3", day, share * drawn_m3, error * drawn_m3),

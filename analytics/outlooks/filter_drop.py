@@ -10,7 +10,13 @@ a hundredth. H is known roughly by the shut-off head, and then by the days on wh
 fallen: all of a grid are weighed by their likelihood (Bayes), and the days are read by WAYS of them that
 are equally likely, since all days share what is wrong with H.
 
+Two things would pass for a small H, so that a clog seems to cost more than it does, and are weighed beside
+it: an error of the clean delivery, which all days share and those with the clean drop show; and that a day's
+delivery errs by more than its runs say (WIDER). How far the drop itself errs from one day to the next, the
+days show: by what each is off the line between its neighbours, which a slow clog is not (FROM_NEIGHBOURS).
+
 Parameters:
+    WIDER             the days' scatter over what their runs say: equally likely
     PRIOR_SIGMA 0.35  of H's logarithm: a shut-off head that is taken for 1.5 times the cut-out is 1.25 to 2
                       times of it (common practice, no source)
     DROP_LEAST_PA     300 Pa: of the median of a day's runs, of two gauges; and DROP_SHARE 3 % of the drop
@@ -27,7 +33,7 @@ import numpy as np
 
 from analytics.judging.signature import OF_A_MEDIAN
 from analytics.judging.uphill import shut_off
-from analytics.outlooks.clogging import Reading
+from analytics.outlooks.courses import Reading
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -43,6 +49,12 @@ GRID = np.exp(np.linspace(-1.0, 1.0, 41))
 ZERO_PA = 3_500.0
 SHARE_LEAST = 0.01
 WAYS = (1.0 / 6.0, 0.5, 5.0 / 6.0)
+WIDER = np.array([1.0, 1.5, 2.2, 3.3, 5.0])
+#: Nine equally likely values of a standard normal.
+NODES = np.array([-1.5932, -0.9674, -0.5895, -0.2822, 0.0, 0.2822, 0.5895, 0.9674, 1.5932])
+#: The median of what is off the line between its neighbours, in standard deviations of one: 0.6745 sqrt(3/2);
+#: asked of so many days.
+FROM_NEIGHBOURS, DAYS_THAT_TELL = 0.8261, 6
 ALMOST_SHUT = 0.98  # of H: beyond, the drop tells no flow
 
 
@@ -64,9 +76,9 @@ def clean_drop(signature: Signature) -> Clean | None:
     return Clean(drop.middle, error, spare + max(drop.middle, 0.0))
 
 
-def refined(days: Sequence[Sequence[float]], clean: Clean) -> list[Reading]:
+def refined(days: Sequence[Sequence[float]], clean: Clean, common: float = 0.0) -> list[Reading]:
     """Days of (time, delivery left, its standard error[, drop Pa]) as (time, left, error), with what the drop
-    says: read in WAYS ways that are equally likely.
+    says: read in WAYS ways that are equally likely. `common`: standard error of the clean delivery.
 
     What all days share in the error of the clean drop is small beside that of the clean delivery.
     """
@@ -77,14 +89,31 @@ def refined(days: Sequence[Sequence[float]], clean: Clean) -> list[Reading]:
     spare = clean.spare_pa * GRID
     share = np.clip(left, 0.05, 2.0)
     by_drop = _log_left(drop[None, :], spare[:, None], clean.drop_pa)
-    off = (np.log(share)[None, :] - by_drop) / (error / share)[None, :]
+    shared = common * NODES  # (H, shared error, scatter, days) from here on
+    off = (np.log(share) - by_drop[:, None, :] - shared[:, None])[:, :, None, :]
+    off = off / ((error / share) * WIDER[:, None])
     # a day's error is itself roughly known: Student's t holds against the odd day
-    likely = -1.5 * np.log1p(off**2 / 2.0).sum(axis=1) - 0.5 * (np.log(GRID) / PRIOR_SIGMA) ** 2
-    weight = np.exp(likely - likely.max())
-    held = (np.cumsum(weight) - 0.5 * weight) / weight.sum()
-    reading = np.hypot(np.maximum(DROP_SHARE * drop, DROP_LEAST_PA), clean.error_pa)
+    likely = (-1.5 * np.log1p(off**2 / 2.0) - np.log(WIDER)[:, None]).sum(axis=3)
+    likely -= 0.5 * ((np.log(GRID) / PRIOR_SIGMA) ** 2)[:, None, None]
+    each = np.exp(likely - likely.max())
+    each /= each.sum()
+    weight = each.sum(axis=(1, 2))
+    held = np.cumsum(weight) - 0.5 * weight
+    wider = float((each.sum(axis=(0, 1)) * WIDER).sum())
+    astray = np.exp(float((each.sum(axis=(0, 2)) * shared).sum()))
+    plain = [[one[0], one[1] / astray, wider * one[2], *one[3:]] for one in days]
+    drop_error = np.maximum(np.maximum(DROP_SHARE, _from_neighbours(drop)) * drop, DROP_LEAST_PA)
+    reading = np.hypot(drop_error, clean.error_pa)
     ways = [float(np.interp(way, held, spare)) for way in WAYS]
-    return [Reading(_read(days, clean, one, drop, reading), _shares(clean, one)) for one in ways]
+    return [Reading(_read(plain, clean, one, drop, reading), _shares(clean, one)) for one in ways]
+
+
+def _from_neighbours(drop: NDArray[np.float64]) -> float:
+    """A day's drop off the line between its neighbours: its standard deviation, as a share of the drop."""
+    if len(drop) < DAYS_THAT_TELL:
+        return 0.0
+    log = np.log(np.maximum(drop, DROP_LEAST_PA))
+    return float(np.median(np.abs(log[1:-1] - 0.5 * (log[:-2] + log[2:]))) / FROM_NEIGHBOURS)
 
 
 def _shares(clean: Clean, spare_pa: float) -> dict[float, float]:

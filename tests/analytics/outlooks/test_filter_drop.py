@@ -7,7 +7,8 @@ from math import sqrt
 import numpy as np
 import pytest
 
-from analytics.outlooks.clogging import Reading, days_by_any, days_to_flush
+from analytics.outlooks.clogging import days_by_any, days_to_flush
+from analytics.outlooks.courses import Reading
 from analytics.outlooks.filter_drop import Clean, refined
 
 HEAD_PA, CLEAN_PA = 200_000.0, 8_000.0
@@ -48,6 +49,18 @@ def test_the_drop_tells_a_small_loss_whatever_the_head_was_taken_for(spare: floa
         middle = np.array([one[1] for one in read[len(read) // 2].points])
         assert np.sqrt(np.mean((middle - truth) ** 2)) < 0.012
         assert np.sqrt(np.mean((np.array([one[1] for one in days]) - truth) ** 2)) > 0.014
+
+
+def test_a_clean_value_that_is_wrong_is_no_smaller_head() -> None:
+    """All days read a twentieth low, those before the clog too: it was laid to the head, and the clog seemed
+    to cost twice what it does."""
+    for seed in range(10):
+        days = days_of(np.random.default_rng(seed), 3.0, 12.0)
+        low = [[one[0], 0.95 * one[1], one[2], one[3]] for one in days]
+        read = refined(low, Clean(CLEAN_PA, 100.0, HEAD_PA), 0.03)
+        middle = np.array([one[1] for one in read[len(read) // 2].points])
+        truth = np.array([clog(one[0], 3.0)[0] for one in low])
+        assert np.sqrt(np.mean((middle - truth) ** 2)) < 0.02
 
 
 def test_days_without_a_drop_are_as_they_were() -> None:
