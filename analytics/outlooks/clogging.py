@@ -161,7 +161,7 @@ def _as_alike(
         return record
     alike = min(seen + (1.0 + 4.0 * seen) / count, MOST_ALIKE)
     worth = (1.0 - alike) / (1.0 + alike)
-    return record._replace(weight=record.weight * worth, count=record.count * worth)
+    return record._replace(weight=record.weight * worth, counts_as=record.counts_as * worth)
 
 
 def _onsets(day: Floats) -> Floats:

@@ -70,7 +70,7 @@ class Record(NamedTuple):
     day: Floats
     log_left: Floats
     weight: Floats
-    count: float
+    counts_as: float
 
 
 def stayed(day: Floats, onsets: Floats) -> Floats:
@@ -130,7 +130,7 @@ def evidence(record: Record, course: Floats, common: float) -> Floats:
     scatter = np.array(SCATTER).reshape(-1, *[1] * squares.ndim)
     w = scatter**-2
     shared = common**2 / (1.0 + common**2 * weight * w)
-    spread = -record.count * np.log(scatter) - 0.5 * np.log1p(common**2 * weight * w)
+    spread = -record.counts_as * np.log(scatter) - 0.5 * np.log1p(common**2 * weight * w)
     ways = spread - 0.5 * (w * squares - shared * (w * sums) ** 2)
     top = ways.max(axis=0)
     return np.asarray(top + np.log(np.exp(ways - top).sum(axis=0)))
