@@ -117,7 +117,7 @@ class Judge:
             if words:
                 changed += self._ledger.hear(words, event.at_us)
                 if any(isinstance(w, AllClear) and w.fault in CHANGES_THE_PLANT for w in words):
-                    self.signature.repaired()
+                    self.signature.repaired(any(isinstance(w, AllClear) and w.anew for w in words))
                     self._usual = None
                     self._declined = {}
         if isinstance(event, Run) and not any(self.is_open(fault) for fault in NOT_A_RUN):

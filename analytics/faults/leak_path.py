@@ -2,7 +2,8 @@
 
 On one gauge the two look alike. They part where more is fitted:
 
-- a flow meter after the tank sees what leaks downstream of it, if that is above its start;
+- a flow meter after the tank sees what leaks downstream of it, while the pump runs too, if that is above
+  its start;
 - the storage's level: what goes back through the check valve comes back to the storage, which then rises
   through the rests by what the line loses. What leaks downstream is gone.
 
@@ -13,7 +14,9 @@ averaged: a filling by tanker, pump or gutter spoils a few blocks and not their 
 with the day's warmth drifts back in another quarter.
 
 Parameters:
-    FLOW_START  1 L/min   below it a meter's zero says nothing (common practice, no source)
+    FLOW_START  0.52 L/min   below it a meter's zero says nothing: the least flow that a house's meter is good
+                          for (Q1 of Q3 2.5 m3/h, R 80; ISO 4064-1, from memory). A paddle wheel may want
+                          twice as much, so that is asked
     BLOCK_S     2 h       of quiet rest
     BLOCKS      3         in each of QUARTERS 3 of the day's quarters, the newest KEPT 8: the median of
                           three is safe from one that was filled
@@ -43,7 +46,7 @@ if TYPE_CHECKING:
     from analytics.plant.description import Plant
     from analytics.seeing.beats import Beat
 
-FLOW_START_M3_S = 1.0 / 6e4
+FLOW_START_M3_S = 0.52 / 6e4
 FLOWS, LOW_SHARE = 144, 0.10
 BLOCK_S, BLOCKS, KEPT = 2 * 3600.0, 3, 8
 QUARTERS = 3
@@ -81,7 +84,7 @@ class LeakPath:
     def beat(self, memory: PathMemory, beat: Beat, leaking: bool) -> None:
         """Take up ten minutes; `leaking`: the line is losing water, so what the storage does counts."""
         flow = beat.spans.get(self._flow) if self._flow is not None else None
-        if flow is not None and flow.count and beat.running_s == 0.0:
+        if flow is not None and flow.count:  # it stands after the tank: what it sees, the pump has no part in
             memory.flows_m3_s = [*memory.flows_m3_s[1 - FLOWS :], flow.mean]
         if self._watched is None:
             return

@@ -16,8 +16,8 @@ Mistaken for. Heavy use (cycles as fast as 4 D / Q, with runs of D / (Q - q) > D
 without any demand); a pump that was switched off by hand (stops far from cut-out).
 
 Cause: `analytics.judging.cycling_cause`, from up to EVIDENCE 24 runs since the fault began; a switch that
-flutters: `analytics.judging.flutter`. A cause that was told is changed only for one that KEPT runs in a
-row have told, surer or as many in all: one fault has one cause, whatever some of its runs look like.
+flutters: `analytics.judging.flutter`. A cause that was told is changed only for one that KEPT runs in a row
+have told, surer or as many in all: one fault has one cause, whatever some of its runs look like.
 
 Parameters. A run is short below min_run_time (60 s where the file gives none: common practice, motors to
 1 hp) less how finely it was seen. Three of five runs: a household's run is short by chance (a power cut,
@@ -270,11 +270,21 @@ class ShortCycling(Detector):
             return ()
         if by_length and last.stop_us - memory.bad_us < CURED_WITHIN_US:
             return ()
+        anew = usual.learned and self._was_there()
         memory.onset_us, memory.good, memory.runs, memory.brief = None, 0, memory.runs[-1:], []
         memory.cause, memory.sure, memory.evidence, memory.between = None, 0.0, [], []
         memory.rival, memory.rival_runs, memory.votes = None, 0, {}
         told = f"Runs take {words.duration(last.run_s)} again: the cure has worked."
-        return [AllClear(self.FAULT, summary=told, evidence={"run_time_after_s": last.run_s})]
+        return [AllClear(self.FAULT, summary=told, evidence={"run_time_after_s": last.run_s}, anew=anew)]
+
+    def _was_there(self) -> bool:
+        """Whether runs, now that they are cured, show that the fault had been learned as clean: they begin
+        below where they did, or fill the tank as much more slowly."""
+        up = middle([one.up for one in self.memory.runs])
+        apparent = middle([one.apparent for one in self.memory.runs])
+        if self.memory.cause == "overcharged_tank":
+            return up is not None and up < -UP
+        return self.memory.cause == "lost_air_charge" and apparent is not None and apparent < 1.0 / GROWN
 
     def _sound(self, seen: Seen, known: Known) -> bool | None:
         """Whether a run lacks what the cause does to each run, however long demand makes it; None: cannot

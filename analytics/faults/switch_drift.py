@@ -16,8 +16,9 @@ Parameters. A move of MOVED (a tenth of the band: switches repeat to a few hundr
 source) and five standard errors of the median of six runs, three times in a row: with 50 runs a day
 one-sided five sigma is wrong less than once in a hundred plant-years. Samples far apart see a stop within
 what pressure rises from one to the next, and a weaker pump's nearer to the cut-out: that is put right by its
-half, and a move smaller than it is none. Where a charge above cut-in may be it, PATIENT 12 runs are waited
-for, twice what the median is of, and then both are named.
+half, and a move smaller than it is none. A switch that now acts within AT_SETTING of the plant file's
+setting, whatever it did before, has been set right, or its tank has. Where a charge above cut-in may be it,
+PATIENT 12 runs are waited for, twice what the median is of, and then both are named.
 
 Source: common practice, no source.
 """
@@ -46,7 +47,7 @@ if TYPE_CHECKING:
     from analytics.seeing.beats import Beat
     from analytics.seeing.events import Run
 
-MOVED = 0.10
+MOVED = AT_SETTING = 0.10
 SIGMAS = 5.0
 LAST = 6
 IN_A_ROW = 3
@@ -81,12 +82,14 @@ class SwitchDrift(Detector):
             return ()
         if run.pressure_low_pa is not None:
             memory.lows_pa = [*memory.lows_pa, run.pressure_low_pa][-LAST:]
-        moves = self._moves(known, run.interval_s)
+        # where the motor's words are far apart pressure's turning points tell start and stop
+        interval_s = min(run.interval_s, run.pressure_s or run.interval_s)
+        moves = self._moves(known, interval_s)
         if moves is None:
             return ()
         start, stop, limit_start, limit_stop = moves
         note_run(memory.footing, run, band_of(self.plant, known.usual))
-        if stop < limit_stop and self._collapses(start, run.interval_s, known):
+        if stop < limit_stop and self._collapses(start, interval_s, known):
             return ()
         over = max(abs(start) / limit_start, abs(stop) / limit_stop)
         if known.is_open(self.FAULT):
@@ -149,9 +152,9 @@ class SwitchDrift(Detector):
             start = max(min(start, median(self.memory.lows_pa) - low.middle), 0.0)
         stop = high_now.middle - high.middle + 0.5 * (now - before) * band
         switch = self.plant.switch
-        if unseen > 0.0 and switch is not None:  # seen nearer to the setting is no move away from it
-            start = 0.0 if _nearer(low_now.middle, low.middle, switch.cut_in_pa) else start
-            stop = 0.0 if _nearer(high_now.middle, high.middle, switch.cut_out_pa) else stop
+        if switch is not None:
+            start *= _away(low_now.middle, low.middle, switch.cut_in_pa, AT_SETTING * band, unseen > 0.0)
+            stop *= _away(high_now.middle, high.middle, switch.cut_out_pa, AT_SETTING * band, unseen > 0.0)
         return (
             start,
             stop,
@@ -193,8 +196,10 @@ def _charge_odds(start_pa: float, known: Known) -> float:
     return charge_odds(share, error, start_pa / known.usual.band_pa, known.usual, known.water)
 
 
-def _nearer(now_pa: float, clean_pa: float, setting_pa: float) -> bool:
-    return abs(now_pa - setting_pa) < abs(clean_pa - setting_pa)
+def _away(now_pa: float, clean_pa: float, setting_pa: float, at_pa: float, far_apart: bool) -> bool:
+    """Whether the switch does not act at its setting, nor, by samples far apart, nearer to it than before."""
+    off_pa = abs(now_pa - setting_pa)
+    return off_pa >= at_pa and not (far_apart and off_pa < abs(clean_pa - setting_pa))
 
 
 def detector(plant: Plant) -> SwitchDrift:

@@ -11,6 +11,7 @@ A switch whose cut-in alone moved up leaves delivery what it is in the upper par
 Parameters:
     UP 0.10      of the band: a move beyond what a switch repeats to (a few hundredths, common practice, no
                  source), and SIGMAS 5 standard errors of the median; of ten runs nine above LEAST_UP
+    AT_CUT_IN 0.10  of the band from the plant file's cut-in: there the switch starts the pump, and no charge
     TOP 0.5      of the move: what the other end may have moved by meanwhile; more is a gauge or both nuts
     UPPER 0.13   of delivery is lost over the whole band from its middle to its top, ERROR_UPPER 0.06:
                  quadratic curve with a shut-off head 1.3 to 2 times the cut-out
@@ -37,7 +38,7 @@ if TYPE_CHECKING:
     from analytics.seeing.water import Water
 
 UP, LEAST_UP, SIGMAS = 0.10, 0.05, 5.0
-TOP = 0.5
+TOP, AT_CUT_IN = 0.5, 0.10
 UPPER, ERROR_UPPER, ERROR = 0.13, 0.06, 0.03
 TOLD, MOST, TOO_LITTLE = 2.0, 6.0, 3.0
 #: A median's standard error over the mean's, and the standard deviation of a median absolute deviation.
@@ -82,6 +83,9 @@ def stand_on_charge(runs: Sequence[Seen], known: Known) -> float | None:
     up, top = median(ups), median([one.top or 0.0 for one in seen])
     error = SIGMAS * OF_A_MEDIAN / sqrt(len(ups)) * clean.sigma / usual.band_pa
     if up < max(UP, error) or ups[len(ups) // 10] < LEAST_UP or abs(top) > TOP * up:
+        return None
+    switch = known.plant.switch
+    if switch and abs(usual.start_pa + up * usual.band_pa - switch.cut_in_pa) < AT_CUT_IN * usual.band_pa:
         return None
     shares = [one.apparent or 0.0 for one in seen]
     share = median(shares)

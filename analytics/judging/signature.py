@@ -188,11 +188,16 @@ class Signature:
         """The largest draw seen DRAWS_KEPT times: one odd slope does not count. None while too few were."""
         return self.draws_m3_s[-1] if self.draws_seen >= DRAWS_ENOUGH else None
 
-    def repaired(self) -> None:
-        """A fault of pump, filter or tank is gone: the runs that showed it are no longer recent."""
+    def repaired(self, anew: bool = False) -> None:
+        """A fault of pump, filter or tank is gone: the runs that showed it are no longer recent, nor, where
+        the lesson was of such runs (`anew`), clean."""
         self.recent = self.recent[-2:]
         self.hourly = self.recent[-1:]
         self.counted.newest = self.counted.newest[-2:]
+        if anew:
+            self.lesson, self.clean, self.first, self.bests, self.first_bests = [], {}, {}, [], []
+            self.learned_us, self.learned_runs, self.lesson_seen = None, 0, 0
+            self.counted, self.tank_size = Counted(), None
 
     def now(self, name: str, last: int = RECENT, hourly: bool = False) -> Trait | None:
         """A trait over the newest `last` runs (an hour apart); None with fewer than half of them."""

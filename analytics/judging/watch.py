@@ -55,12 +55,16 @@ class Claim:
 
 
 class AllClear(msgspec.Struct, frozen=True):
-    """The fault's signature is gone (hysteresis is the detector's own matter)."""
+    """The fault's signature is gone (hysteresis is the detector's own matter).
+
+    `anew`: what had been learned as clean was the faulty plant, which was there before: learned anew.
+    """
 
     fault: str
     of: str | None = None
     summary: str | None = None  # how it is known, put after the finding's summary
     evidence: dict[str, float] = {}
+    anew: bool = False
 
 
 Word = Claim | AllClear

@@ -358,6 +358,7 @@ def _run(
         motor_s=0.5e-6 * (run.last_us + run.to_us - run.before_us - run.from_us),
         edges_s=max(run.from_us - run.before_us, run.to_us - run.last_us) * 1e-6,
         motor_words=_held(others.get("motor"), run.from_us, run.to_us),
+        pressure_s=spacing_us * 1e-6,
     )
 
 

@@ -28,6 +28,7 @@ class Run(msgspec.Struct, frozen=True):
 
     entire           start and stop were both seen, with no gap in pressure or motor between
     interval_s       how finely start and stop were seen: the coarser of the two signals' spacing
+    pressure_s       spacing of pressure's own words, by which its turning points tell start and stop
     slope_*          slope of tank water [m3/s]: before the start, over the run's inside, after the stop
     slope_first/last slope of tank water near the run's ends
     pressure_low/high_pa   extremes inside the run
@@ -57,6 +58,7 @@ class Run(msgspec.Struct, frozen=True):
     motor_s: float | None = None  # its length by the motor's words alone, each edge midway between two
     edges_s: float | None = None  # how finely the motor's words tell start and stop, the coarser of both
     motor_words: float | None = None  # median of all the motor said in the run, its inrush too
+    pressure_s: float | None = None
 
 
 class Look(msgspec.Struct, frozen=True, gc=False):

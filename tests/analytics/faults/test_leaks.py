@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from types import SimpleNamespace
 from typing import cast
 
@@ -12,6 +12,7 @@ import pytest
 from msgspec import structs
 
 from analytics.engine import Engine
+from analytics.faults.leak_path import LeakPath, PathMemory
 from analytics.faults.storage_leak import StorageLeak
 from analytics.faults.supply_leak import SupplyLeak
 from analytics.judging.arbitration import Ledger
@@ -271,6 +272,21 @@ def test_a_meter_at_rest_after_the_repair_does_not_say_where_it_went(share: floa
     detector.memory.path.flows_m3_s = [0.0] * 144
     words = detector._while_standing(0.5 * leak_m3_s, share * leak_m3_s)
     assert bool(words) is told
+
+
+@pytest.mark.parametrize(("leak_lpm", "told"), [(2.0, "check_valve"), (0.8, None)])
+def test_a_meter_that_stands_still_tells_a_check_valve_while_the_pump_runs_too(
+    leak_lpm: float, told: str | None
+) -> None:
+    """A small tank that a check valve empties within minutes: no ten minutes pass without a run. What is less
+    than twice a meter's least flow it may not see."""
+    meter = Signal("meter", Measure.SUPPLY_FLOW, "f", "m3/s", every_s=10.0)
+    path = LeakPath(replace(PLANT, signals=(*PLANT.signals, meter)))
+    memory = PathMemory()
+    for k in range(36):
+        to_us = START_US + (k + 1) * BEAT_US
+        path.beat(memory, Beat(to_us, to_us - BEAT_US, to_us, {3: span(0.0, to_us - 1)}, 40.0), True)
+    assert path.told(memory, leak_lpm * 1e-3 / 60.0) == told
 
 
 def test_a_leak_beside_a_drip_line_and_guests_is_told() -> None:

@@ -47,7 +47,15 @@ def test_a_cut_out_that_has_moved_is_told(every_s: float, to_psi: float) -> None
     assert finding.raised_us > traces.START_US + 14.0 * HOUR * 1e6
 
 
-def claimed(every_s: float, clean_stop_psi: float, now_stop_psi: float) -> bool:
+def test_a_switch_that_is_set_right_has_not_moved() -> None:
+    """From the first row on it starts the pump 6 psi below its setting, until somebody turns its nut."""
+    assert told(40.0, 3, cut_in_pa=traces.after(30.0 * HOUR, 30.0 * PSI, 24.0 * PSI)) == []
+    assert len(told(40.0, 3, cut_in_pa=traces.after(30.0 * HOUR, 36.0 * PSI, 24.0 * PSI))) == 1
+
+
+def claimed(
+    every_s: float, clean_stop_psi: float, now_stop_psi: float, pressure_s: float | None = None
+) -> bool:
     """Whether stops seen at one pressure by clean runs of three minutes and at another by runs of five, each
     the last sample before the stop, are called a switch that has moved. Its setting is 30 to 50 psi."""
     plant, at_us = traces.plant(), traces.START_US
@@ -68,15 +76,23 @@ def claimed(every_s: float, clean_stop_psi: float, now_stop_psi: float) -> bool:
     for k in range(6):
         start_us = at_us + k * 900_000_000
         cycle = Cycle(start_us, start_us + 300_000_000, 300.0, 600.0, 30 * PSI, now_stop_psi * PSI)
-        run = Run(start_us + 400_000_000, cycle, True, every_s, pressure_low_pa=31 * PSI)
+        run = Run(
+            start_us + 400_000_000, cycle, True, every_s, pressure_low_pa=31 * PSI, pressure_s=pressure_s
+        )
         said += detector.run(run, cast(Known, known))
     return any(isinstance(word, Claim) for word in said)
 
 
 def test_a_stop_that_is_seen_nearer_to_its_setting_is_no_move() -> None:
     """Runs that last longer rise less from one sample to the next, and the last one lies higher."""
-    assert claimed(1.0, 43.0, 50.0)
+    assert claimed(1.0, 43.0, 56.0)
     assert not claimed(60.0, 43.0, 50.0)
+
+
+def test_pressure_each_second_tells_a_move_whatever_the_motor_s_words() -> None:
+    """A contact that is asked each minute: start and stop lie where pressure turns."""
+    assert claimed(60.0, 50.0, 56.0, pressure_s=1.0)
+    assert not claimed(60.0, 50.0, 56.0, pressure_s=60.0)
 
 
 def test_a_move_that_is_less_than_what_passes_between_two_samples_is_none() -> None:

@@ -2,17 +2,20 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from types import SimpleNamespace
 from typing import cast
 
 import pytest
 
 from analytics.engine import Engine
+from analytics.faults.short_cycling import ShortCycling
 from analytics.judging.charge_or_switch import TOLD, stand_on_charge
 from analytics.judging.cycling_run import LEAP_SHARE, Seen, see
 from analytics.judging.reference import reference
 from analytics.judging.signature import Signature, Trait
 from analytics.judging.watch import Known
+from analytics.plant.description import Switch
 from analytics.records import Cycle, Finding
 from analytics.seeing.events import Run
 from analytics.seeing.water import Water
@@ -79,9 +82,56 @@ def test_a_run_with_a_word_about_cut_in_stands_on_no_charge(lowest: float, charg
     signature = Signature(learned_us=1, learned_runs=24)
     for name, value in (("start_pa", 30 * PSI), ("stop_pa", 50 * PSI), ("kink_m3_s", 5e-4)):
         signature.clean[name] = Trait(value, value, 0.004 * value, value)
-    known = SimpleNamespace(water=water, signature=signature, usual=reference(plant, water, signature))
+    known = SimpleNamespace(
+        plant=plant, water=water, signature=signature, usual=reference(plant, water, signature)
+    )
     runs = [
         Seen(k, k, 60.0, False, 0.85, 0.75, 0.0, 0.3, False, up=0.25, top=0.0, interval_s=2.0, low=lowest)
+        for k in range(5)
+    ]
+    odds = stand_on_charge(runs, cast(Known, known))
+    assert (odds is not None and odds > TOLD) is charged
+
+
+@pytest.mark.parametrize(
+    ("cause", "up", "apparent", "was_there"),
+    [
+        ("overcharged_tank", -0.8, 1.2, True), ("overcharged_tank", 0.0, 1.0, False),
+        ("lost_air_charge", 0.0, 0.4, True), ("lost_air_charge", 0.0, 1.0, False),
+    ],
+)  # fmt: skip
+def test_a_fault_that_was_learned_as_clean_is_forgotten_with_its_cure(
+    cause: str, up: float, apparent: float, was_there: bool
+) -> None:
+    """Once cured, runs begin below where they did, or fill the tank as much more slowly."""
+    detector = ShortCycling(traces.plant())
+    detector.memory.cause = cause
+    detector.memory.runs = [Seen(k, k, 60.0, False, apparent, 1.0, 0.0, 0.3, False, up=up) for k in range(5)]
+    assert detector._was_there() is was_there
+
+
+def test_what_is_learned_anew_begins_with_the_cure() -> None:
+    signature = Signature(learned_us=1, learned_runs=24)
+    signature.clean["start_pa"] = Trait(36 * PSI, 36 * PSI, 100.0, 36 * PSI)
+    signature.repaired()
+    assert signature.learned_us == 1
+    signature.repaired(anew=True)
+    assert (signature.learned_us, signature.clean) == (None, {})
+
+
+@pytest.mark.parametrize(("plate_psi", "charged"), [(30.0, True), (35.0, False)])
+def test_runs_that_begin_at_the_setting_stand_on_no_charge(plate_psi: float, charged: bool) -> None:
+    """Learned with a cut-in of 30 psi, they now begin at 35: where the plant file has it the switch does."""
+    plant = replace(traces.plant(), switch=Switch(plate_psi * PSI, 50 * PSI))
+    water = Water.of(plant)
+    signature = Signature(learned_us=1, learned_runs=24)
+    for name, value in (("start_pa", 30 * PSI), ("stop_pa", 50 * PSI), ("kink_m3_s", 5e-4)):
+        signature.clean[name] = Trait(value, value, 0.004 * value, value)
+    known = SimpleNamespace(
+        plant=plant, water=water, signature=signature, usual=reference(plant, water, signature)
+    )
+    runs = [
+        Seen(k, k, 60.0, False, 0.85, 0.75, 0.0, 0.3, False, up=0.25, top=0.0, interval_s=2.0, low=0.27)
         for k in range(5)
     ]
     odds = stand_on_charge(runs, cast(Known, known))
