@@ -191,7 +191,9 @@ class Climbs:
             return []
         states, times = high[marked], time_us[marked]
         low_us = memory.low_us
-        turns = np.flatnonzero(np.diff(states, prepend=not low_us)).tolist()
+        turns = (np.flatnonzero(states[1:] != states[:-1]) + 1).tolist()
+        if states[0] == bool(low_us):  # it comes from the other side
+            turns.insert(0, 0)
         climbs = [(int(times[at - 1]) if at else low_us, int(times[at])) for at in turns if states[at]]
         memory.low_us = 0 if states[-1] else int(times[-1])
         return climbs
@@ -246,10 +248,10 @@ def _listen(witness: Witness, span: Span | None, level: float, climbs: list[tupl
     lasts[-1] = True
     for low_us, high_us in climbs:
         lasts |= on[firsts] & (begins <= high_us) & (ends > low_us)
-    states = on[firsts][lasts]
-    before = states[:1] if witness.on is None else np.array([witness.on])
-    _turned(witness, bool((np.diff(np.concatenate((before, states)).astype(np.int8)) != 0).any()))
-    witness.on = bool(states[-1])
+    states = on[firsts[lasts]].tolist()
+    before = states[0] if witness.on is None else witness.on
+    _turned(witness, any(state != before for state in states))
+    witness.on = states[-1]
 
 
 def _turned(witness: Witness, turned: bool) -> None:

@@ -110,7 +110,7 @@ class WildGauges:
             return 0.5 * MANY
         if not close and value.max() - value.min() < max(WIDE * usual.band_pa, top_pa - bottom_pa):
             return 0.0
-        rise = np.diff(value)
+        rise = value[1:] - value[:-1]
         own = (value[1:] > top_pa) | (value[:-1] < bottom_pa)
         if close:
             fall = np.concatenate(([0.0], -rise, [0.0]))
@@ -136,7 +136,7 @@ class WildGauges:
 
 def turns_back(value: NDArray[np.float64], step_pa: float) -> int:
     """How often a gauge goes up and at once down again, or down and up, by more than a step."""
-    step = np.diff(value)
+    step = value[1:] - value[:-1]
     far = np.abs(step) > step_pa
     return int(np.count_nonzero(far[1:] & far[:-1] & (step[1:] * step[:-1] < 0.0)))
 

@@ -68,7 +68,7 @@ def _leaps(said: Span, level: float) -> int:
         return 0
     share = said.value / level
     on = (share > ON) & (share < MOST)
-    step = np.abs(np.diff(share)) > APART
+    step = np.abs(share[1:] - share[:-1]) > APART
     lone = on[:-2] & on[1:-1] & on[2:] & step[:-1] & step[1:] & (np.abs(share[1:-1] - 1.0) > APART)
     return int(np.count_nonzero(lone))
 

@@ -22,6 +22,7 @@ exhaustively; scores: Gneiting & Raftery 2007.
 
 from __future__ import annotations
 
+from functools import lru_cache
 from math import sqrt
 from typing import TYPE_CHECKING
 
@@ -59,15 +60,22 @@ def days_to_empty(
     >>> [round(days, 1) for days in days_to_empty(10.0, [1.0] * 28)]
     [9.0, 10.0, 11.1]
     """
-    known = np.array([day for day in daily_m3[-RECORD_DAYS:] if day is not None], np.float64)
-    if not len(known):
+    known = tuple(day for day in daily_m3[-RECORD_DAYS:] if day is not None)
+    if not known:
         return None
     by_week = len(known) == min(len(daily_m3), RECORD_DAYS) and len(known) >= 28
     if usable_m3 <= 0.0:
         return tuple(0.0 for _ in quantiles)
-    known = _of_late(known)
-    empties = _empties(usable_m3 / _factors(usable_m3, known), known, _drawn(known, by_week))
+    played, drawn = _ring(known, by_week)
+    empties = _empties(usable_m3 / _factors(usable_m3, played), played, drawn)
     return tuple(_quantiles(empties, quantiles))
+
+
+@lru_cache(maxsize=16)  # a storage is asked of hour by hour, and its days change once in a day
+def _ring(daily_m3: tuple[float, ...], by_week: bool) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """The days that are played, and what they draw so far (`_drawn`)."""
+    played = _of_late(np.array(daily_m3, np.float64))
+    return played, _drawn(played, by_week)
 
 
 def _quantiles(values: NDArray[np.float64], shares: Sequence[float]) -> list[float]:
