@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from analytics.faults import FAULTS, coverage
 from analytics.garden.understood import follows, read_back
+from analytics.outlooks.promised import promised
 from analytics.physics import hydraulics
 from analytics.physics.roof import caught_m3
 from analytics.plant.description import SI_UNIT, Measure, Plant, Signal
@@ -226,6 +227,11 @@ def shows(plant: Plant) -> list[tuple[bool, Row]]:
     """Fault by fault, whether the fitted sensors can show it, and in which way."""
     found = coverage(plant)
     return [(found[fault].can, Row(fault, found[fault].sentence)) for fault in FAULTS]
+
+
+def foretells(plant: Plant) -> list[Row]:
+    """Each forecast: by what it is told, or what it wants."""
+    return [Row(*pair) for pair in promised(plant)]
 
 
 def one_more_sensor(plant: Plant) -> list[Row]:

@@ -56,6 +56,7 @@ def _print(console: Console, plant: Plant) -> None:
     shown = appraisal.shows(plant)
     _section(console, "What these sensors show", [row for can, row in shown if can])
     _section(console, "What they cannot show", [row for can, row in shown if not can])
+    _section(console, "What it foretells", appraisal.foretells(plant))
     _section(console, "What one more sensor would add", appraisal.one_more_sensor(plant))
 
 
