@@ -117,8 +117,8 @@ class MotorOverload(Detector):
         if in_vain and (memory.in_vain >= IN_VAIN or (run_s >= STANDS_S and self._no_inrush(known))):
             memory.stalled = True
             return [self._claim(share, run.cycle.start_us, "locked_rotor")]
-        if run.cycle.motor_level is None or not run.entire or (run_s < BRIEF_S and share < STALLED):
-            return ()  # mostly inrush
+        if run.cycle.motor_level is None or not run.entire or run_s < BRIEF_S:
+            return ()  # mostly inrush, of a switch that chatters all of it; a rotor that stalls is told above
         if share >= STALLED and not self._no_inrush(known):
             return ()  # the one sample that so short a run left met the inrush: a stalled motor is told above
         memory.shares = [*memory.shares, share][-KEPT:]

@@ -158,18 +158,21 @@ def test_an_inrush_told_on_change_is_a_second_of_the_run() -> None:
     assert set(levels) <= {7.0, None}  # of a run that said both words while it ran up nothing is known
 
 
-@pytest.mark.parametrize(("every_s", "said"), [(10.0, []), (1.0, ["motor_overload"])])
+@pytest.mark.parametrize(
+    ("every_s", "run_s", "said"), [(10.0, 6, []), (1.0, 6, ["motor_overload"]), (1.0, 2, [])]
+)
 def test_inrushes_that_a_slow_clamp_meets_in_short_runs_are_no_overload(
-    every_s: float, said: list[str]
+    every_s: float, run_s: int, said: list[str]
 ) -> None:
     """Four runs of six seconds that fill a tank without air, and of each the one word that stood for it was
-    of its start: a clamp that looks each second would have seen more."""
+    of its start: a clamp that looks each second would have seen more. Runs of two seconds, by a switch that
+    chatters, are all inrush."""
     detector = MotorOverload(traces.plant(traces.Trace()))
     known = known_by(every_s)
     found = []
     for start_s in (100, 200, 300, 400):
         cycle = Cycle(
-            start_s * 1_000_000, (start_s + 6) * 1_000_000, 6.0,
+            start_s * 1_000_000, (start_s + run_s) * 1_000_000, float(run_s),
             pressure_start_pa=30 * traces.PSI, pressure_stop_pa=50 * traces.PSI, motor_level=28.0,
         )  # fmt: skip
         run = Run(cycle.stop_us, cycle, True, every_s, pressure_high_pa=50 * traces.PSI)
