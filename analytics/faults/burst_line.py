@@ -135,13 +135,15 @@ class BurstLine(Detector):
         # a motor at work, and for as long all but twice of what the plant ever drew, more than the pump gives
         unseen = max(OVER * unit, TWICE * usual.draw_m3_s) if usual.draw_m3_s is not None else inf
         # where a run is a sample or two, nobody knows what the pump lately gives
-        gives = max(usual.delivery_m3_s, MID_SHARE * (self.plant.pump.rated_flow_m3_s or 0.0))
+        gives = max(usual.delivery_m3_s, self._rated_m3_s(usual))
         told = usual.drawdown_m3 > FEW * look.interval_s * gives
-        new = at_work and told and needed > unseen
+        # a contact says nothing of work: what stands above all taps with the tank run out is held up by it
+        new = (at_work or held_up(look, usual, known.story)) and told and needed > unseen
         # a large tank goes down slowly to where that shows; the rest before the start may have shown it
         new &= pressure < cut_in_pa - 0.1 * usual.band_pa or before > unseen
         new &= _lasts(known.story.needed_since_us, look, LOW_FOR_S, samples)
-        more = self._limit_m3_s(unit, usual, MORE * curve(0.99 * usual.start_pa, usual))
+        # where the line comes to stand says how much more than the pump gives, in no unit of any plate
+        more = max(MORE * curve(0.99 * usual.start_pa, usual) * unit, UNHEARD_OF * (usual.draw_m3_s or 0.0))
         if not (out or (new and not short) or (low and needed > more and not short)):
             return ()
         draw = max(needed, known.story.most_needed_m3_s) / usual.delivery_m3_s
@@ -224,8 +226,12 @@ class BurstLine(Detector):
 
     def _limit_m3_s(self, unit_m3_s: float, usual: Reference, times: float) -> float:
         """No household's draw: so many times what the pump gives, and beyond all that was seen."""
-        rated = MID_SHARE * (self.plant.pump.rated_flow_m3_s or 0.0)
-        return max(times * unit_m3_s, times * rated, UNHEARD_OF * (usual.draw_m3_s or 0.0))
+        return max(times * unit_m3_s, times * self._rated_m3_s(usual), UNHEARD_OF * (usual.draw_m3_s or 0.0))
+
+    def _rated_m3_s(self, usual: Reference) -> float:
+        """What the plate says the pump gives, until its runs have: they are told by the plate's tank, as the
+        draw is, and the two plates need not agree."""
+        return 0.0 if usual.learned else MID_SHARE * (self.plant.pump.rated_flow_m3_s or 0.0)
 
     def run(self, run: Run, known: Known) -> Sequence[Word]:
         usual, stop, memory = known.usual, run.cycle.pressure_stop_pa, self.memory

@@ -32,6 +32,7 @@ alone looks the same for LASTS_S, one in 20: one such call in three years, and w
 
 from __future__ import annotations
 
+from math import inf
 from typing import TYPE_CHECKING
 
 from analytics.judging.flows import CLOSE_S, NONE_SHARE, given_m3_s, share_1
@@ -40,6 +41,7 @@ from analytics.judging.story import (
     LIFTED,
     STATIC,
     STATIC_PA,
+    UNHEARD_OF,
     at_shut_off,
     falls_short,
     fell_fast,
@@ -105,13 +107,16 @@ def _stopped(look: Look, known: Known, usual: Reference) -> bool:
 
 
 def _was_cut_out(look: Look, known: Known, usual: Reference) -> bool:
-    """Whether pressure came to cut-out in this run, or may have between two samples of what it was lifted."""
+    """Whether pressure came to cut-out in this run, or may have between two samples of what it was lifted: up
+    at the most that the pump gives, and down again at the most that was ever drawn."""
     reached_pa = max(known.story.reached_pa, look.pressure_high_pa or 0.0)
     if reached_pa > usual.stop_pa - BELOW * usual.band_pa:
         return True
     missing_m3 = known.water.between_m3(reached_pa, usual.stop_pa)
     lifted = reached_pa > usual.start_pa + LIFTED * usual.band_pa
-    return lifted and missing_m3 < usual.now_m3_s * look.interval_s
+    drawn_m3_s = UNHEARD_OF * usual.draw_m3_s if usual.draw_m3_s is not None else inf
+    there_and_back_s = missing_m3 / usual.now_m3_s + missing_m3 / max(drawn_m3_s, 0.1 * usual.now_m3_s)
+    return lifted and there_and_back_s < look.interval_s
 
 
 def stands(look: Look, usual: Reference) -> bool:

@@ -33,7 +33,7 @@ Source: common practice and trial figures, as said.
 
 from __future__ import annotations
 
-from math import sqrt
+from math import inf, sqrt
 from typing import TYPE_CHECKING
 
 from analytics.judging.flows import CLOSE_S, NONE_SHARE, curve, holds_s, kink_m3_s, needed_draw_m3_s, share_1
@@ -83,13 +83,20 @@ def follow(story: Story, look: Look, known: Known) -> None:
         fresh.mixed = faster and look.age_s < EARLY_S
         for name in story.__struct_fields__:
             setattr(story, name, getattr(fresh, name))
+        story.low_pa, story.reached_pa = look.pressure_pa or 0.0, look.pressure_high_pa or 0.0
+    recovered = _recovered(story, look, usual)
     story.reached_pa = max(story.reached_pa, look.pressure_high_pa or 0.0)
+    story.low_pa = look.pressure_pa or 0.0 if recovered else min(story.low_pa, look.pressure_pa or inf)
     if story.early_pa is None and look.samples >= 3:
         story.early_pa, story.early_high_pa = look.pressure_pa, look.pressure_high_pa
-    if look.gap:  # nobody knows what went on in it
+    if recovered or look.gap:
         story.needed_since_us = story.standing_since_us = None
         story.same_since_us = story.flat_since_us = None
-        story.last_needed_m3_s, story.base_pa, story.base_us = 0.0, look.pressure_pa or 0.0, look.at_us
+        story.last_needed_m3_s = 0.0
+    if recovered:
+        story.most_needed_m3_s = 0.0
+    if look.gap:  # nobody knows what went on in it
+        story.base_pa, story.base_us = look.pressure_pa or 0.0, look.at_us
         return
     if look.age_s >= RUN_UP_S:
         story.motor_level = max(story.motor_level, look.motor_level or 0.0)
@@ -113,6 +120,15 @@ def follow(story: Story, look: Look, known: Known) -> None:
     story.standing_since_us = _since(story.standing_since_us, standing, look)
     story.same_since_us = _since(story.same_since_us, _as_before(look, known), look)
     story.flat_since_us = _since(story.flat_since_us, _gained_nothing(look, known), look)
+
+
+def _recovered(story: Story, look: Look, usual: Reference) -> bool:
+    """Whether pressure has been lifted since an earlier look, at this one or between the two, in which a run
+    that went as usual was not looked into: then no more leaves than the pump gives, whatever did before."""
+    if look.pressure_pa is None:
+        return False
+    step_pa = max(LIFTED * usual.band_pa, NOISE_STEP * (look.noise_pa or 0.0))
+    return max(look.pressure_pa - story.low_pa, (look.pressure_high_pa or 0.0) - story.reached_pa) > step_pa
 
 
 def _since(before_us: int | None, holds: bool, look: Look) -> int | None:
@@ -312,7 +328,9 @@ def falls_short(story: Story, look: Look, known: Known) -> bool:
     noise_m3 = SURE * known.water.compliance_m3_pa(look.pressure_pa) * (look.noise_pa or 0.0)
     gained = known.water.one(look.pressure_pa) - known.water.one(story.base_pa)
     lasts = look.age_s <= holds_s(look) and not gives_nothing(story, look, usual)
-    if story.base_us == look.start_us and lasts:
+    dry = (look.motor_level or inf) < dry_share(known) * (usual.motor_level or 0.0)
+    if story.base_us == look.start_us and lasts and not dry:
+        # what was drawn before the start may have been met by the pump; one without load meets nothing
         gained += max(-(look.slope_before_m3_s or 0.0), 0.0) * waited_s
     # what was lifted well above the start is held there by a weak pump, too: it creeps
     lifted = look.pressure_pa > usual.start_pa + LIFTED * usual.band_pa

@@ -21,6 +21,7 @@ class Story(msgspec.Struct):
     high_pa: float = 0.0  # the highest that pressure was lifted to
     high_us: int = 0
     reached_pa: float = 0.0  # the highest sample since the start
+    low_pa: float = 0.0  # the lowest at a look since pressure was last lifted
     lift_m3_s: float | None = None  # tank water gained on the last step up, over its time
     base_pa: float = 0.0  # since then and there tank water should have grown
     base_us: int = 0

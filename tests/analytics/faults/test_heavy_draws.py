@@ -48,7 +48,7 @@ def test_a_heavy_draw_that_ended_by_itself_is_the_owners_when_it_comes_again(mot
     assert len([late for late in late_s if 0.0 <= late < 240.0]) == 1
 
 
-def _learned(**changes: object) -> Engine:
+def learned(**changes: object) -> Engine:
     demand = lambda rng, t: np.where(t % HOUR < 1200.0, 17 * LPM, 6 * LPM)  # noqa: E731
     trace = traces.Trace(demand=demand, **changes)  # type: ignore[arg-type]
     engine = Engine(traces.plant(trace))
@@ -57,7 +57,7 @@ def _learned(**changes: object) -> Engine:
     return engine
 
 
-def _claims(engine: Engine, *looks: dict[str, object]) -> int:
+def claims(engine: Engine, *looks: dict[str, object]) -> int:
     """How often a burst is claimed in looks each 10 s of a run, samples each 5 s."""
     judge, detector = engine.judge, burst_line.detector(engine.plant)
     usual, start_us = judge.usual, traces.START_US + int(20.1 * HOUR * 1e6)
@@ -82,7 +82,7 @@ def _claims(engine: Engine, *looks: dict[str, object]) -> int:
 @pytest.mark.parametrize(("error", "bursts"), [(8.0, False), (0.1, True)])
 def test_a_slope_within_its_error_is_no_draw(error: float, bursts: bool) -> None:
     """Where the tank runs out, or the gauge leaps, a line fitted through the samples says next to nothing."""
-    engine = _learned(motor=Measure.PUMP_CURRENT)
+    engine = learned(motor=Measure.PUMP_CURRENT)
     usual = engine.judge.usual
     look = {
         "motor_level": usual.motor_level, "motor_now": usual.motor_level,
@@ -90,14 +90,14 @@ def test_a_slope_within_its_error_is_no_draw(error: float, bursts: bool) -> None
         "slope_error_m3_s": error * usual.delivery_m3_s,
     }  # fmt: skip
     after = {**look, "pressure_pa": 0.85 * usual.start_pa}
-    assert bool(_claims(engine, *[look] * 3, *[after] * 2)) is bursts
+    assert bool(claims(engine, *[look] * 3, *[after] * 2)) is bursts
 
 
 @pytest.mark.parametrize(("before", "bursts"), [(1.3, True), (0.6, False)])
 def test_more_than_the_delivery_at_rest_and_in_the_run_is_a_burst_before_a_large_tank_shows_it(
     before: float, bursts: bool
 ) -> None:
-    engine = _learned(motor=Measure.PUMP_CURRENT)
+    engine = learned(motor=Measure.PUMP_CURRENT)
     usual = engine.judge.usual
     most = (usual.draw_m3_s or 0.0) / usual.delivery_m3_s
     assert 1.7 * most < 1.25
@@ -105,20 +105,20 @@ def test_more_than_the_delivery_at_rest_and_in_the_run_is_a_burst_before_a_large
         "motor_level": usual.motor_level, "motor_now": usual.motor_level,
         "slope_m3_s": -0.3 * usual.delivery_m3_s, "slope_before_m3_s": -before * usual.delivery_m3_s,
     }  # fmt: skip
-    assert bool(_claims(engine, *[look] * 12)) is bursts
+    assert bool(claims(engine, *[look] * 12)) is bursts
 
 
 @pytest.mark.parametrize(("passes", "bursts"), [(1.6, True), (0.9, False)])
 def test_a_meter_that_passes_more_than_a_pump_gives_shows_a_burst(passes: float, bursts: bool) -> None:
     """The contact closed late by its samples, so that the start seems to show a third of the delivery."""
-    engine = _learned(motor=Measure.PUMP_RUNNING)
+    engine = learned(motor=Measure.PUMP_RUNNING)
     usual = engine.judge.usual
     look = {
         "pressure_pa": 0.65 * usual.start_pa, "slope_first_m3_s": -0.7 * usual.delivery_m3_s,
         "slope_before_m3_s": -1.1 * usual.delivery_m3_s,
         "flow_m3_s": passes * usual.delivery_m3_s * 0.65**0.5,
     }  # fmt: skip
-    assert bool(_claims(engine, *[look] * 12)) is bursts
+    assert bool(claims(engine, *[look] * 12)) is bursts
 
 
 @pytest.mark.parametrize(("interval_s", "bursts"), [(5.0, True), (100.0, False)])
@@ -126,13 +126,13 @@ def test_where_a_run_is_a_sample_a_draw_beyond_the_learned_delivery_is_no_burst(
     interval_s: float, bursts: bool
 ) -> None:
     """A filter may have clogged meanwhile: nobody sees it at that pace, and garden and house draw as ever."""
-    engine = _learned(motor=Measure.PUMP_CURRENT)
+    engine = learned(motor=Measure.PUMP_CURRENT)
     usual = engine.judge.usual
     look = {
         "motor_level": usual.motor_level, "motor_now": usual.motor_level, "interval_s": interval_s,
         "pressure_pa": 0.85 * usual.start_pa, "slope_first_m3_s": None, "slope_before_m3_s": None,
     }  # fmt: skip
-    assert bool(_claims(engine, *[look] * 60)) is bursts
+    assert bool(claims(engine, *[look] * 60)) is bursts
 
 
 def test_what_no_house_has_taps_for_is_never_taken_for_the_owners() -> None:

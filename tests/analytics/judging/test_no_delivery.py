@@ -9,7 +9,7 @@ from msgspec.structs import replace
 from analytics.engine import Engine
 from analytics.judge import Judge
 from analytics.judging.instruments import by_drop
-from analytics.judging.no_delivery import witness
+from analytics.judging.no_delivery import _was_cut_out, witness
 from analytics.judging.reference import _recent_level
 from analytics.judging.signature import Signature
 from analytics.judging.story import follow
@@ -170,3 +170,45 @@ def test_one_word_that_met_the_inrush_is_not_what_the_motor_draws() -> None:
     few = [replace(kept[-1], motor_level=30.0)]
     assert _recent_level(Signature(recent=[*kept[:-1], *few])) is None
     assert _recent_level(Signature(recent=[*kept[:-3], *few * 3])) == 30.0
+
+
+def _shown(judge: Judge, **changes: object) -> Look:
+    usual = judge.usual
+    shown: dict[str, object] = {
+        "at_us": 60_020_000_000, "start_us": 60_000_000_000, "age_s": 20.0, "window_s": 15.0, "samples": 8,
+        "entire": True, "interval_s": 2.0, "pressure_start_pa": usual.start_pa, "pressure_pa": usual.start_pa,
+        "pressure_high_pa": usual.start_pa, "slope_m3_s": 0.0, "slope_pa_s": 0.0, "slope_first_m3_s": 0.0,
+        "slope_before_m3_s": -0.45 * usual.delivery_m3_s, "noise_pa": 500.0, "motor_level": None,
+        "flow_m3_s": None, "discharge_pa": None, "suction_pa": None,
+    }  # fmt: skip
+    return Look(**(shown | changes))  # type: ignore[arg-type]
+
+
+@pytest.mark.parametrize(("works", "idle"), [(0.62, True), (0.83, False)])
+def test_a_motor_without_load_meets_no_draw(works: float, idle: bool) -> None:
+    """A tap is shut at the very start: what it drew is no delivery of a motor that turns in air."""
+    trace = traces.Trace(demand=traces.steady(6 * traces.LPM))
+    engine = Engine(traces.plant(trace))
+    engine.feed(traces.readings(trace, 6 * 3600.0))
+    judge = engine.judge
+    level = works * (judge.usual.motor_level or 0.0)
+    look = _shown(judge, motor_level=level, motor_now=level)
+    follow(judge.story, look, judge)
+    seen = witness(look, judge)
+    assert seen is not None
+    assert seen.idle is idle
+
+
+@pytest.mark.parametrize(("reached", "may_be"), [(0.5, False), (0.8, True)])
+def test_a_run_comes_to_cut_out_between_two_samples_only_if_it_can_come_back(
+    reached: float, may_be: bool
+) -> None:
+    """Up at the pump's delivery, and down at the largest draw: both take their time."""
+    trace = traces.Trace(demand=traces.steady(12 * traces.LPM), motor=Measure.PUMP_RUNNING)
+    engine = Engine(traces.plant(trace))
+    engine.feed(traces.readings(trace, 20 * 3600.0))
+    judge = engine.judge
+    high_pa = judge.usual.start_pa + reached * judge.usual.band_pa
+    look = _shown(judge, interval_s=45.0, age_s=300.0, at_us=60_300_000_000, pressure_high_pa=high_pa)
+    follow(judge.story, look, judge)
+    assert _was_cut_out(look, judge, judge.usual) is may_be
