@@ -40,6 +40,7 @@ from typing import TYPE_CHECKING
 import msgspec
 
 from analytics import words
+from analytics.judging.deaf_gauge import may_be_deaf
 from analytics.judging.flows import CLOSE_S, curve, given_m3_s, needed_draw_m3_s
 from analytics.judging.instruments import by_drop, by_meter, motor_share_1
 from analytics.judging.no_delivery import false_start, held_up, stands, started_above
@@ -101,7 +102,7 @@ class BurstLine(Detector):
         if memory.run_us != look.start_us:
             memory.run_us, memory.low_us, memory.deep_us = look.start_us, None, None
             memory.heavy_m3_s, memory.before_m3_s, memory.heavy_us = 0.0, 0.0, None
-        if false_start(look, usual, known.story):
+        if false_start(look, usual, known.story) or may_be_deaf(look, known):
             return ()
         pumps = self._pumps(look, known)
         at_work = pumps and self._works(look, usual)

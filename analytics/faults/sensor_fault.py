@@ -196,6 +196,9 @@ class SensorFault(Detector):
         leap = self.memory.evidence.leap
         if cause == "implausible" and leap.convicted and position == self._contradictions.leaps.pressure:
             return leap.at_us
+        deaf = self.memory.evidence.deaf
+        if cause == "implausible" and deaf.convicts and position == self._contradictions.leaps.pressure:
+            return deaf.since_us
         still = self.memory.evidence.still.get(position)
         return still.since_us if cause == "stuck" and still is not None and still.since_us else beat.from_us
 

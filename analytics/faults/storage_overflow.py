@@ -23,7 +23,7 @@ Parameters:
                           could still hide below it on average
     FOLLOW        0.5     the level must have followed by less than this share of it
     RISE_SHARE    2 %     of the full level in two hours, beyond what a gauge's rain can bring: a fill
-    BEATS         3       half an hour at the mark
+    BEATS         5       at the mark: a gauge that leapt there is known to lie by then
     CLEAR_S       24 h    without inflow, or the level CLEAR_SHARE below the mark: a spell of wet
     CLEAR_SHARE   5 %     weather is one finding, not one a shower
 
@@ -55,7 +55,7 @@ EXPECT_SHARE = 0.01
 FOLLOW = 0.5
 RISE_SHARE = 0.02
 RISE_BEATS = 12
-BEATS = 3
+BEATS = 5
 CLEAR_S = 24 * 3600.0
 CLEAR_SHARE = 0.05
 

@@ -26,11 +26,12 @@ Parameters, each a statement about what cannot be:
     AIR_S        48 h   outdoor air that is the same to the last digit (two days of fog are not)
     JUMPS           3   moves of a level or of the air in a day that nothing could make
     LEAP_SHARE   0.08   of the full level, and what LEAP_M3_S 20 L/s brings (a tanker emptied into the
-                        storage, a wall that gives way): a level that leapt further from one word to the
+                        storage) or LOSES_M3_S 7.5 L/s takes (two metres of water through a torn fitting of
+                        50 mm: 0.6 A sqrt(2 g h)): a level that leapt further from one word to the
                         next, and stood there for LEAP_BEATS 3 beats, was moved or has lost its zero;
     LEAP_HELD_S  3 d    it is held against the gauge so long, unless it leaps back
     a pressure gauge that jumps: see `analytics.judging.wild_gauge`, and one that leaps and stays: `leaps`; a
-    motor meter that jumps: `wild_motor`
+    motor meter that jumps: `wild_motor`; a gauge that feels no run: `deaf_gauge`
 """
 
 from __future__ import annotations
@@ -42,6 +43,7 @@ import msgspec
 import numpy as np
 
 from analytics.judging.climbs import ClimbMemory, Climbs
+from analytics.judging.deaf_gauge import Deaf
 from analytics.judging.flutter import barely_on, is_stray
 from analytics.judging.leaps import Leap, Leaps
 from analytics.judging.wild_gauge import WildGauges, WildMemory
@@ -80,6 +82,7 @@ CLOUDBURST_M_S = 0.15 / 3600.0
 MOST_FLOW_M3_S = 2e-3
 LEVEL_STEP_SHARE = 0.025
 LEAP_SHARE, LEAP_M3_S, LEAP_BEATS, LEAP_HELD_S = 0.08, 0.020, 3, 3 * 86_400.0
+LOSES_M3_S = 0.0075
 LEAST_MOVE = 1e-6  # less is the rounding of a unit
 AIR_STEP_K, AIR_RATE_K_S = 5.0, 8.0 / 600.0
 
@@ -119,6 +122,7 @@ class Evidence(msgspec.Struct):
     held_m3: dict[int, float] = {}  # by its level, each storage's water
     wild: WildMemory = msgspec.field(default_factory=WildMemory)
     leap: Leap = msgspec.field(default_factory=Leap)
+    deaf: Deaf = msgspec.field(default_factory=Deaf)
     strays_us: list[int] = []  # the newest starts in mid-band
 
 
@@ -155,6 +159,7 @@ class Contradictions:
         if run.entire and is_stray(run, usual):
             evidence.strays_us = [*evidence.strays_us, run.cycle.start_us][-STRAYS:]
         stalled = usual.motor_level and (run.motor_words or 0.0) > STALLED * usual.motor_level
+        evidence.deaf.hear(run, usual)
         least_s = LEAST_RUN * usual.drawdown_m3 / usual.delivery_m3_s
         if run.entire and not stalled and run.cycle.run_time_s + run.interval_s > least_s:
             for still in evidence.still.values():
@@ -194,7 +199,7 @@ class Contradictions:
         for position in self.gauges.beat(evidence.wild, beat, usual) + motor:
             found.setdefault(position, "implausible")
         self.leaps.beat(evidence.leap, beat, usual, self.motor not in doubted)
-        if evidence.leap.convicted and self.leaps.pressure is not None:
+        if (evidence.leap.convicted or evidence.deaf.convicts) and self.leaps.pressure is not None:
             found.setdefault(self.leaps.pressure, "implausible")
         if self.motor is not None and self.strays(evidence, beat) >= STRAYS:
             found.setdefault(self.motor, "implausible")
@@ -316,8 +321,9 @@ class Contradictions:
             tail = evidence.tails[position] = Tail()
         since_us = beat.to_us - JUMP_WINDOW_US
         tail.jumps_us = [at for at in tail.jumps_us if at > since_us]
-        edge = tail.value[-1] if tail.value else span.first
-        if max(span.high, edge) - min(span.low, edge) > step:
+        # a step among the last two words of a beat is seen whole with the next ones only
+        lately = tail.value[-4:]
+        if max([span.high, *lately]) - min([span.low, *lately]) > step:
             time_us, value = np.append(tail.time_us, span.time_us), np.append(tail.value, span.value)
             if len(value) > 5:
                 middle, time_us = unpaired(value)[2:-2], time_us[2:-2]
@@ -356,8 +362,10 @@ def _leap(
 ) -> None:
     """Keep the last move of a level that no water can have made, unless it was taken back."""
     area_m2 = storage.volume_m3 / storage.full_level_m
-    limit_m = LEAP_SHARE * storage.full_level_m + LEAP_M3_S * seconds / area_m2
-    for at in np.flatnonzero(np.abs(np.diff(level_m)) > limit_m).tolist():
+    moved_m = np.diff(level_m)
+    most_m3_s = np.where(moved_m > 0.0, LEAP_M3_S, LOSES_M3_S)
+    limit_m = LEAP_SHARE * storage.full_level_m + most_m3_s * seconds / area_m2
+    for at in np.flatnonzero(np.abs(moved_m) > limit_m).tolist():
         to_m = float(level_m[at + 1])
         if tail.leap_us and abs(to_m - tail.leapt_from) < LEAP_SHARE * storage.full_level_m:
             tail.leap_us = 0  # back where it was

@@ -8,7 +8,7 @@ brief run within BESIDE of a start or a stop of a whole run, at BOUNCED of the n
 
 Parameters: FLUTTER_S 6 s; FLUTTER_RUNS 3 within FLUTTER_WITHIN 30 s: a contact that bounces once at a stop
 makes two, a hand does not make three. UNMOVED a tenth of the band: a gauge's noise and a tap's draw in a
-second, and far from a cycle; asked of runs of SAMPLES 2 at most: a draw may hold pressure in longer ones.
+second, and far from a cycle.
 WITHIN 0.3 to 0.85 of the band: gauge and switch are good to a tenth of the band each. BARELY 1.5 of 0.4 A or
 60 W, a third of what the smallest jet pump draws. SHOOTS 0.25 to 0.5 of the band: FASTER 3 times than the run
 fills a sound tank, whose rating may be wrong by a third and its size by as much. SHORT_REST 30 s: the slope
@@ -34,7 +34,6 @@ FLUTTER_S = 6.0
 FLUTTER_RUNS = 3
 FLUTTER_WITHIN_US = 30_000_000
 UNMOVED = 0.1
-SAMPLES = 2.0
 WITHIN = 0.3, 0.85
 BARELY = 1.5
 SHOOTS, FASTER = (0.25, 0.5), 3.0
@@ -45,10 +44,8 @@ BOUNCED, EDGES = 4, 8
 
 
 def is_spike(run: Run, usual: Reference) -> bool:
-    """A moment of motor, or a sample or two, that moved no pressure: a spike in its signal, for no tank is
-    filled so. Of any length, where it begins within the band: there the switch starts nothing."""
-    if run.cycle.run_time_s > max(FLUTTER_S, SAMPLES * run.interval_s) and not _within(run, usual):
-        return False
+    """A run that moved no pressure: words of the motor signal's own, for no tank is filled so, and no switch
+    stops what it has started."""
     return _unmoved(run, usual)
 
 

@@ -21,8 +21,8 @@ Parameters (others in `flows`, `story`, `instruments`):
     PLAINLY     0.35    of the delivery, five standard errors of a look's slope at up to 5 s sampling: tank
                         water fell plainly before the start. Falls as it did then: `Story.same_since_us`
     BELOW       0.15    of the band below cut-in no household's draw brings a pump that works, as `looks`
-    OFF         0.2     of the usual motor level: half of what the losses of one that turns in air take (two
-                        fifths at least, see `instruments`). Less, and nothing turns
+    OFF         0.3     of the usual motor level: the losses of one that turns in air take two fifths at least
+                        (see `instruments`), in mains that sag by a tenth a third. Less, and nothing turns
     STANDS      0.10    of cut-in, in a look's window: pressure keeps its level; a line that drains passes all
 
 A zone of the garden that opens just after a start hides the kink. Some 2,000 openings a year, one in 300
@@ -35,6 +35,7 @@ from __future__ import annotations
 from math import inf
 from typing import TYPE_CHECKING
 
+from analytics.judging.deaf_gauge import may_be_deaf
 from analytics.judging.flows import CLOSE_S, NONE_SHARE, given_m3_s, share_1
 from analytics.judging.instruments import by_instruments, motor_share_1
 from analytics.judging.story import (
@@ -43,6 +44,7 @@ from analytics.judging.story import (
     STATIC_PA,
     UNHEARD_OF,
     at_shut_off,
+    dry_share,
     falls_short,
     fell_fast,
     gives_nothing,
@@ -66,7 +68,7 @@ FALSE_START, FINE_S = 0.30, 3.0
 PLAINLY = 0.35
 BELOW = 0.15
 STANDS = 0.10
-OFF = 0.2
+OFF = 0.3
 #: A run that stood against a draw of all it gives: the tank alone would lose that, less a tap that was shut.
 SHORT_OF = 0.7
 
@@ -78,7 +80,7 @@ def witness(look: Look, known: Known) -> Witness | None:
         return None
     if not look.entire and look.pressure_pa > usual.start_pa:
         return None
-    if false_start(look, usual, story) or _stopped(look, known, usual):
+    if false_start(look, usual, story) or _stopped(look, known, usual) or may_be_deaf(look, known):
         return None
     share, motor = share_1(look, usual), motor_share_1(look, usual)
     since = look.at_us - int(look.window_s * 1e6) if look.age_s > 2 * look.window_s else look.start_us
@@ -94,7 +96,11 @@ def witness(look: Look, known: Known) -> Witness | None:
 def _stopped(look: Look, known: Known, usual: Reference) -> bool:
     """Whether the motor is off though no word has ended its run: its newest words say next to nothing, or
     nothing but a contact speaks for it and pressure had come to cut-out, where the switch stops it. Below
-    cut-in the same switch has started it again, and a contact may be believed."""
+    cut-in the same switch has started it again, and a contact may be believed. A meter that says less than a
+    motor takes that moves water, where no switch starts one, has lost its zero."""
+    motor = motor_share_1(look, usual)
+    if motor is not None and motor < dry_share(known) and started_above(look, usual, known.story):
+        return True
     if usual.motor_level and look.motor_now is not None and look.motor_now < OFF * usual.motor_level:
         return True
     if look.motor_level is not None:

@@ -37,6 +37,9 @@ MOST_LAG_S = 4.5  # pressure is carried on to a start or stop from no further aw
 STALE_US = 6_000_000  # the middle of three words that lies further back than this is not where a rest ends
 FEW = 3  # of fewer samples no line tells how far the middle one lies from the start or stop
 SETTLE_US = 2_000_000  # after a stop: check valve and water hammer
+#: The rest before a start in which a switch that wants the motor on has had time to start it, and a motor
+#: that is asked each minute to say so.
+RESTED_US = (240_000_000, 120_000_000)
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,6 +53,7 @@ class Start:
     slope_first_m3_s: float
     noise_pa: float
     leap_pa: float
+    rested_pa: float  # the highest in RESTED_US before it, the motor at rest
 
 
 #: Words in a row that no drop-out of readings takes: of one reading in ten, one run in a hundred thousand.
@@ -125,6 +129,8 @@ def measure_starts(
     head = _window_lines(pressure, water, run_from, head_to)
     at = np.maximum(_nearest(pressure, rest_end) - 1, 0)
     recent = _nearest(pressure, rest_end - MARGIN_US)  # what is older may have been let go, or not yet
+    rested_from = _nearest(pressure, np.maximum(stop_before, rest_end - RESTED_US[0]))
+    rested_to = _nearest(pressure, rest_end - RESTED_US[1])
     result = []
     for k in range(len(spells)):
         near = pressure.value[max(at[k] - 2, recent[k]) : at[k] + 1]
@@ -141,6 +147,9 @@ def measure_starts(
             value = float(pressure.value[at[k] : max(upto, at[k] + 1)].min())
         leap = _leap_pa(pressure, water, head, k, int(run_from[k]), int(start[k]), int(spacing_us[k]))
         noise = rest.scatter[k] / water.compliance_m3_pa(value) if len(near) else float("nan")
+        if rested_to[k] == rested_from[k] > recent[k] and stop_before[k] < rest_end[k] - RESTED_US[1]:
+            rested_from[k] -= 1  # what is told on change holds until the next word
+        rested = pressure.value[rested_from[k] : rested_to[k]]
         result.append(
             Start(
                 int(start[k]),
@@ -150,6 +159,7 @@ def measure_starts(
                 float(head.slope[k]),
                 float(noise),
                 leap,
+                float(rested.max()) if len(rested) else float("nan"),
             )
         )
     return result
@@ -359,6 +369,7 @@ def _run(
         edges_s=max(run.from_us - run.before_us, run.to_us - run.last_us) * 1e-6,
         motor_words=_held(others.get("motor"), run.from_us, run.to_us),
         pressure_s=spacing_us * 1e-6,
+        rested_pa=_or_none(start.rested_pa) if run.seen else None,
     )
 
 

@@ -59,6 +59,7 @@ class Run(msgspec.Struct, frozen=True):
     edges_s: float | None = None  # how finely the motor's words tell start and stop, the coarser of both
     motor_words: float | None = None  # median of all the motor said in the run, its inrush too
     pressure_s: float | None = None
+    rested_pa: float | None = None  # the highest pressure of two to four minutes before it, the motor at rest
 
 
 class Look(msgspec.Struct, frozen=True, gc=False):
@@ -99,6 +100,7 @@ class Look(msgspec.Struct, frozen=True, gc=False):
     filter_drop_pa: float | None = None
     gap: bool = False  # a silence lies within the window
     still: bool = False  # the gauge has said the same for longer than ever: it shows no state of the water
+    rested_pa: float | None = None  # as of a run
 
 
 class Rest(msgspec.Struct, frozen=True):

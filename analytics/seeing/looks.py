@@ -211,6 +211,7 @@ def _looks(
         drop,
         gap.tolist(),
         (pressure.still[trigger] != MOVES).tolist(),
+        [_or_none(start.rested_pa) for start in starts],
     )  # in the order of `Look`
     return [Look(*row) for row in zip(*columns, strict=True)]
 

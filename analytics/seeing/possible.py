@@ -18,6 +18,8 @@ Parameters:
                          error (class 1), which an empty line or storage shows. It is empty, not broken
     LEVEL_CEILING  1.5   times the level at the overflow, and LEVEL_SPARE_M: no tank's wall stands so
                          far above its overflow
+    LEVEL_UNDER    0.225 of that level, below the outlet, where the plant file has no `valid`: no outlet is
+                         set higher above the floor than a fifth of the tank, and a zero is good to a fortieth
     FROM                 above it a word that spells a code is one: 1.2 of cut-out, and at the pump's outlet
                          1.5, what it comes to before a filter that is shut (its shut-off head); the
                          overflow's level by its gauge's error, a fiftieth; three times the rated flow or
@@ -60,6 +62,7 @@ PRESSURE_CEILING = 4.0
 BACKWARDS = 0.1
 ZERO = 0.01
 LEVEL_CEILING, LEVEL_SPARE_M = 1.5, 0.3
+LEVEL_UNDER = 0.225
 PRESSURES = (Measure.LINE_PRESSURE, Measure.DISCHARGE_PRESSURE)
 WITH_ZERO = (*PRESSURES, Measure.STORAGE_LEVEL)
 CODES = (65535.0, 65534.0, 65533.0, 32767.0, 32766.0)
@@ -94,6 +97,8 @@ def possible_range(plant: Plant, signal: Signal) -> tuple[float, float]:
         low = min(low, -BACKWARDS * (plant.pump.rated_flow_m3_s or 0.0))
     if signal.measures is Measure.STORAGE_LEVEL and (full_m := _full_m(plant, signal)) is not None:
         high = min(high, LEVEL_CEILING * full_m + LEVEL_SPARE_M)
+        if signal.valid is None:
+            low = max(low, _outlet_m(plant, signal) - LEVEL_UNDER * full_m)
     return low, high
 
 
@@ -142,3 +147,8 @@ def _full_m(plant: Plant, signal: Signal) -> float | None:
     """The overflow's level of the storage that a gauge is in; the highest where it does not say which."""
     full = [one.full_level_m for one in plant.storages if signal.of in (one.name, None)]
     return max(full, default=None)
+
+
+def _outlet_m(plant: Plant, signal: Signal) -> float:
+    """The outlet's level of that storage; the lowest likewise."""
+    return min(one.outlet_level_m for one in plant.storages if signal.of in (one.name, None))

@@ -1,0 +1,93 @@
+"""A line gauge that dies away slowly, and other sensors that make a sound pump look as if it moved none."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from analytics.engine import Engine
+from analytics.readings import Readings
+from tests.analytics import traces
+
+sys.path.insert(0, str(Path(__file__).parents[1] / "faults"))
+from holding import CUT_IN, CUT_OUT, DAY_S, Floats, Holding, at_s, last_words, told
+
+BAND = CUT_OUT - CUT_IN
+
+
+def dying(made: Holding, until_s: float = np.inf) -> float:
+    """The third evening, in a rest, the gauge sinks to nothing within minutes; it may come back in the next
+    run. Gives when it begins to."""
+    at, _, ran_s = made._knots(4.0)
+    runs = np.flatnonzero((np.diff(ran_s) > 0.0) & (at[:-1] > 2.5 * DAY_S))
+    since_s, back_s = at[runs[0] + 1] + 240.0, at[runs[1]] + until_s
+    rng = np.random.default_rng(4)
+
+    def sinks(t: Floats, true: Floats) -> Floats:
+        shown = true * np.exp(-np.maximum(t - since_s, 0.0) / 60.0) + rng.normal(0.0, 300.0, len(t))
+        return np.where((t > since_s) & (t < back_s), shown, true)
+
+    made.spoil = {"pressure": sinks}
+    return since_s
+
+
+@pytest.mark.parametrize("every_s", [1.0, 10.0, 30.0])
+def test_gauge_that_dies_away_at_rest_is_blamed_and_neither_pump_nor_line(every_s: float) -> None:
+    """The next run, and all after it, are like any other but for what it tells."""
+    made = Holding(every_s=every_s, motor_every_s=every_s, demand_m3_s=5e-5)
+    since_s = dying(made)
+    found = last_words(made.outcome(3.5))
+    assert [(one.fault, one.cause, one.of) for one in found] == [("sensor_fault", "implausible", "pressure")]
+    assert since_s < at_s(found[0].raised_us) < since_s + 6 * 3600.0
+
+
+def test_line_that_was_let_down_while_the_power_was_off_and_is_filled_again_is_no_fault() -> None:
+    made = Holding(every_s=2.0, motor_every_s=2.0, demand_m3_s=5e-5)
+    dying(made, until_s=12.0)
+    assert told(made.outcome(3.5)) == []
+
+
+@pytest.mark.parametrize("at_rest", [0.24, 0.29])
+def test_motor_meter_that_has_lost_its_zero_is_no_lost_prime(at_rest: float) -> None:
+    """It says of a motor at rest a quarter of what it runs at: less than any pump that turns dry."""
+    trace = traces.Trace(demand=traces.steady(4 * traces.LPM), amps_noise=0.1)
+    words = traces.readings(trace, 10 * 3600.0, seed=3)
+    late = (words.signal == 1) & (words.time_us > traces.START_US + 7 * 3600 * 1_000_000)
+    value = np.where(late, np.maximum(words.value, at_rest * trace.amps + 0.1 * words.value), words.value)
+    engine = Engine(traces.plant(trace))
+    outcomes = [engine.feed(Readings(words.signal, words.time_us, value)), engine.finish()]
+    assert {one.fault for outcome in outcomes for one in outcome.findings} <= {"sensor_fault"}
+
+
+def test_contact_that_closes_a_little_above_cut_in_and_moves_nothing_cycles_no_pump() -> None:
+    """Half a minute each time, too short for the motor; a switch that has closed opens at cut-out alone."""
+    made = Holding(every_s=2.0, motor_every_s=2.0, demand_m3_s=2e-5)
+    at, _, ran_s = made._knots(4.0)
+    starts = at[:-1][(np.diff(ran_s) > 0.0) & (at[:-1] > DAY_S)]
+
+    def closes(t: Floats, true: Floats) -> Floats:
+        until_s = starts[np.minimum(np.searchsorted(starts, t), len(starts) - 1)] - t
+        return np.where((until_s > 120.0) & (until_s < 145.0), 1.0, true)
+
+    made.spoil = {"motor": closes}
+    assert "short_cycling" not in {fault for fault, _, _ in told(made.outcome(2.5))}
+
+
+@pytest.mark.parametrize("every_s", [60.0, 120.0, 300.0])
+@pytest.mark.parametrize("to_m", [0.0, 2.3])
+def test_level_that_leaps_is_blamed_wherever_in_ten_minutes_it_does(every_s: float, to_m: float) -> None:
+    """Neither empty nor overflowing: the storage is as it was."""
+    made = Holding(level_every_s=every_s, storage_m3=30.0)
+    for minutes in (1.5, 5.5, 9.5):
+        since_s = 1.5 * DAY_S + 60.0 * minutes
+        made.spoil = {"level": lambda t, true, since_s=since_s: np.where(t > since_s, to_m, true)}  # type: ignore[misc]
+        assert told(made.outcome(2.2)) == [("sensor_fault", "implausible", "level")]
+
+
+def test_level_half_a_metre_below_the_floor_is_no_empty_storage() -> None:
+    made = Holding()
+    made.spoil = {"level": lambda t, true: np.where(t > 1.5 * DAY_S, -0.5, true)}
+    assert told(made.outcome(2.0)) == [("sensor_fault", "out_of_range", "level")]
