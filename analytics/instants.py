@@ -1,8 +1,11 @@
-"""Microseconds since the epoch as the text that leaves the program: RFC 3339, always UTC."""
+"""Microseconds since the epoch: how many make what, and the text that leaves the program, RFC 3339, always UTC."""
 
 from __future__ import annotations
 
 from datetime import UTC, datetime, timedelta
+
+HOUR_US = 3_600_000_000
+DAY_US = 24 * HOUR_US
 
 _EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 

@@ -19,13 +19,13 @@ from statistics import median
 from typing import TYPE_CHECKING, Literal
 
 from analytics.alarms.rationale import ALARMS
+from analytics.instants import DAY_US, HOUR_US
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from analytics.records import Cycle, Finding
 
-DAY_US = 86_400_000_000
 LONGEST_US = 2 * DAY_US
 BACK_US = 7 * DAY_US
 RUNS = {"in a run": 2, "by runs": 20}
@@ -109,7 +109,7 @@ def _compared(finding: Finding, runs: Sequence[Cycle]) -> dict[str, float]:
 
 def _span(us: int) -> str:
     """The largest unit that leaves a number of two or more."""
-    for size, name in ((DAY_US, "days"), (3_600_000_000, "hours"), (60_000_000, "minutes")):
+    for size, name in ((DAY_US, "days"), (HOUR_US, "hours"), (60_000_000, "minutes")):
         if us >= 2 * size:
             return f"{us / size:.0f} {name}"
     return f"{max(us, 0) / 1e6:.0f} seconds"

@@ -22,11 +22,12 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal
 
+from analytics.instants import HOUR_US
+
 if TYPE_CHECKING:
     from analytics.records import Priority
 
 MINUTE_US = 60_000_000
-HOUR_US = 60 * MINUTE_US
 
 
 @dataclass(frozen=True, slots=True)

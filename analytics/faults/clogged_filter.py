@@ -27,8 +27,9 @@ import msgspec
 
 from analytics import words
 from analytics.faults.filter_after_tank import FilterAfterTank
+from analytics.instants import HOUR_US
 from analytics.judging.blame import CLOG_DROP
-from analytics.judging.decline import HOUR_US, LEAST, left_of_lesson
+from analytics.judging.decline import LEAST, left_of_lesson
 from analytics.judging.pace_words import late
 from analytics.judging.signature import LATELY, best_delivery
 from analytics.judging.watch import AllClear, Claim, Coverage, Detector

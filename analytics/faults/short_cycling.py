@@ -41,6 +41,7 @@ from typing import TYPE_CHECKING
 import msgspec
 
 from analytics import words
+from analytics.instants import HOUR_US
 from analytics.judging.charge_or_switch import TOLD, UP, stand_on_charge
 from analytics.judging.cycling_cause import (
     GROWN,
@@ -85,7 +86,6 @@ EVIDENCE = 24
 ERRORS, MEDIAN_OF_FIVE = 5.0, 0.54  # standard errors; that of a median of five, of one run's scatter
 SHRUNK = 0.85  # half of what lost air (1 / GROWN) takes off a run, against the quicker quarter of clean ones
 BACK = 1.2
-HOUR_US = 3_600_000_000
 STARTS_KEPT = 64
 SPOILS = ("motor_overload", "lost_prime", "dry_supply", "burst_line", "blocked_discharge", "overpressure")
 #: Runs in a row without the cause's own signature until it is gone; where the cause has none but the

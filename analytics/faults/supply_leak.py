@@ -68,6 +68,7 @@ import msgspec
 
 from analytics import words
 from analytics.faults.leak_path import LeakPath, Path, PathMemory, rise_share
+from analytics.instants import HOUR_US
 from analytics.judging.air import air_left, escaping_1_s
 from analytics.judging.reference import USUAL_CUT_IN_PA, USUAL_CUT_OUT_PA
 from analytics.judging.watch import AllClear, Claim, Coverage, Detector
@@ -89,7 +90,6 @@ LOW_SHARE, LEAST_SHARE = 0.10, 0.06
 HOURS = 12
 HOLD_LOOKS = 7
 CLEAR_HOURS = 8
-HOUR_US = 3_600_000_000
 SETTLED_S = 590.0
 SHORTEST_S = 240.0
 KEEP_HOURS = 72

@@ -34,6 +34,8 @@ from typing import TYPE_CHECKING, NamedTuple
 
 import msgspec
 
+from analytics.instants import HOUR_US
+
 if TYPE_CHECKING:
     from analytics.seeing.events import Run
 
@@ -42,7 +44,6 @@ DAYS, RUNS = 2, 8
 SHORTER, A_CHANCE = 0.5, 0.29
 LEAST, BORNE, ENOUGH = 0.20, 0.04, 6.1
 KEPT = 192
-HOUR_US = 3_600e6
 
 
 class Lengths(msgspec.Struct, frozen=True):

@@ -29,6 +29,7 @@ from typing import TYPE_CHECKING
 
 import msgspec
 
+from analytics.instants import HOUR_US
 from analytics.judging.blame import CLOG_SURE, filter_share, resistance
 from analytics.judging.counted import left as counted_left
 from analytics.judging.hidden import CHANCE, bests, by_chance
@@ -96,7 +97,6 @@ EARLY = 0.15
 #: Of the least loss, that the best figure of each run must show: of three that scatter the largest loses less
 #: than their mean where they scatter more now.
 SHOWN = 0.67
-HOUR_US = 3_600_000_000
 ROUNDED_UP = 1.0 + 1e-9
 #: The upper quartile of three, the fewest that tell a figure, is the largest of them.
 FEWEST_LOW = 3

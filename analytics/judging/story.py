@@ -39,6 +39,7 @@ from typing import TYPE_CHECKING
 from analytics.judging.flows import CLOSE_S, NONE_SHARE, curve, holds_s, kink_m3_s, needed_draw_m3_s, share_1
 from analytics.judging.worked_out import Story
 from analytics.plant.description import Measure
+from analytics.seeing.looks import BRISK_US
 from analytics.seeing.motor import motor_signal
 
 if TYPE_CHECKING:
@@ -55,7 +56,6 @@ STATIC, STATIC_PA = 0.35, 50e3
 TOO_SLOW = 0.7
 NOISE_STEP, LEAST_STEP = 4.0, 0.02  # deviations; of the band: two digits of a coarse gauge
 FOLLOWS, FOLLOWS_LEAST_PA = 0.05, 1500.0
-BRISK_S = 4.0  # as `seeing.looks.BRISK_US`
 HIDDEN_S = 2.0  # of delivery: what a sample a second or two before the start cannot have seen
 RUN_UP_S = 3.0  # a motor of this size is up to speed, its inrush over
 #: Below so much of its own best in the run, by power and current, the motor turns without water: halfway
@@ -239,7 +239,7 @@ def no_break(story: Story, look: Look, usual: Reference) -> bool:
         return story.fastest_m3_s < TOO_SLOW * fell  # it fell so at rest already
     # a tank that holds little shows no more than that it is gone, between two samples or three
     share = (max(story.reached_pa, usual.start_pa) - usual.drained_pa) / usual.band_pa
-    shows = share * usual.drawdown_m3 / max(BRISK_S, 2.0 * look.interval_s)
+    shows = share * usual.drawdown_m3 / max(1e-6 * BRISK_US, 2.0 * look.interval_s)
     return story.fastest_m3_s < TOO_SLOW * min(fell, shows)
 
 

@@ -32,6 +32,7 @@ from typing import TYPE_CHECKING, Any
 import msgspec
 import numpy as np
 
+from analytics.instants import DAY_US
 from analytics.plant.description import MOTOR_MEASURES, Measure
 from analytics.seeing.parting import widest
 
@@ -42,7 +43,6 @@ if TYPE_CHECKING:
     from analytics.seeing.parting import Parted, Words
 
 LEARNING_US = 3 * 86_400_000_000
-DAY_US = 86_400_000_000
 QUARTER_US = DAY_US // 4
 LEAST_LEARNED_US = 600_000_000
 LEAST_US = 120_000_000

@@ -23,6 +23,7 @@ from bisect import bisect_right
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
+from analytics.instants import DAY_US
 from analytics.records import Outcome
 
 if TYPE_CHECKING:
@@ -32,7 +33,6 @@ LASTING_US = 600_000_000
 STREAK = 8
 APART_US = 3_600_000_000
 DISORDER_US = 10_000_000
-DAY_US = 86_400_000_000
 TURNS = 64
 
 
