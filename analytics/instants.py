@@ -1,4 +1,4 @@
-"""Microseconds since the epoch: how many make what, and the text that leaves the program, RFC 3339, always UTC."""
+"""Microseconds since the epoch: what makes how many, and the text that leaves the program, RFC 3339, UTC."""
 
 from __future__ import annotations
 

@@ -15,7 +15,8 @@ breaker nor a relief valve does that, so the switch works, and switch_drift says
 
 Parameters. PAST: beyond the usual stop by a quarter of the band, or beyond the file's cut-out by 0.6 of it
 while nothing is learned: switches and gauges are good to some tenth of the band each (common practice, no
-source). Two looks in agreement. SAME: two stops within a tenth of the band, the switch's own scatter;
+source). Two looks in agreement, OTHERS 3 words apart: of a gauge gone wild two of three lie above now and
+then. SAME: two stops within a tenth of the band, the switch's own scatter;
 RISING: of the delivery, three standard errors of a slope near the end (5 %), still filling the tank.
 FINE_S: samples further apart miss the stop itself, and put the usual stop too low by up to what an interval
 fills (a tenth of the band in some 8 s): the file's cut-out counts then as well. While a switch is known to
@@ -49,6 +50,7 @@ PAST = 0.25
 PAST_BY_FILE = 0.6
 LEAST_PA = 20_000.0
 FINE_S = 3.0
+OTHERS = 3.0
 SAME, RISING = 0.10, 0.15
 SHIFTED, MOST_SHIFTED, LONG = 0.10, 0.60, 3.0
 
@@ -92,7 +94,7 @@ class Overpressure(Detector):
         if memory.looks == 0:
             memory.since_us = look.at_us
         memory.looks += 1
-        if memory.looks < 2:
+        if memory.looks < 2 or look.at_us - memory.since_us < OTHERS * look.interval_s * 1e6:
             return ()
         said = (
             f"Pressure stands at {words.pressure(self.plant, look.pressure_pa)} with the pump still running: "

@@ -5,7 +5,8 @@ changed state since the climb before has missed the run that made it. A healthy 
 one sampled each minute does not see every run of forty seconds. How many is learned from the climbs
 themselves, so that neither the sampling nor the length of runs need be known:
 
-    p = (missed + 1) / (climbs + 2)          Laplace's rule of succession
+    p = (missed + 1) / (climbs + 2)          Laplace's rule of succession; of several climbs in a beat it
+                                             has seen as many as it said "on" to
     convicted when p^n <= CHANCE, n misses in a row, LEAST at least
 
 One that said "off" in so many words while pressure climbed has no sampling to excuse it; each such climb is
@@ -44,6 +45,7 @@ Parameters:
 
 from __future__ import annotations
 
+from itertools import pairwise
 from statistics import median
 from typing import TYPE_CHECKING
 
@@ -77,6 +79,7 @@ class Witness(msgspec.Struct):
 
     on: bool | None = None
     moved: bool = False  # since the last climb
+    ons: int = 0  # and how often it has said that the motor runs
     climbs: int = 0
     missed: int = 0  # of them; those of the row at hand and of a conviction left out
     row: int = 0  # missed without a break
@@ -102,8 +105,9 @@ class Witness(msgspec.Struct):
             if not self.convicted:
                 self.missed, self.climbs = self.missed + self.row, self.climbs + self.row
             self.row = self.lies = 0
-            self.climbs += len(climbs)
-            self.moved = False
+            seen = min(len(climbs), max(self.ons, 1))
+            self.climbs, self.missed = self.climbs + len(climbs), self.missed + len(climbs) - seen
+            self.moved, self.ons = False, 0
             return len(climbs)
         usual = [usual_s is None or high - low >= QUICK * usual_s * 1e6 for low, high in climbs]
         self.row += sum(new and long for new, long in zip(fresh, usual, strict=True))
@@ -234,6 +238,7 @@ def _listen(witness: Witness, span: Span | None, level: float, climbs: list[tupl
     if not span.low <= level < span.high:
         first = span.first > level
         _turned(witness, witness.on is not None and first != witness.on)
+        witness.ons += first
         witness.on = first
         return
     on = span.value > level
@@ -251,6 +256,7 @@ def _listen(witness: Witness, span: Span | None, level: float, climbs: list[tupl
     states = on[firsts[lasts]].tolist()
     before = states[0] if witness.on is None else witness.on
     _turned(witness, any(state != before for state in states))
+    witness.ons += states[0] + sum(now and not was for was, now in pairwise(states))
     witness.on = states[-1]
 
 

@@ -14,6 +14,7 @@ Parameters, each a statement about what cannot be:
     STRAYS         40   "runs" in STRAYS_US 6 h that began where no switch starts a pump, and moved nothing:
                         twice those of a word wild in a thousand, at one a second
     a motor signal that pressure contradicts: see `analytics.judging.climbs`
+    FILLED_SHARE 0.1    of the band, by which a run that moved water lifts pressure, where FEW 3 samples tell
     DRAWN_SHARE  0.05   of a storage's volume that the pump must have taken since the level last
                         changed in its last digit, over LEVEL_S at least; since the last rain where it
                         stands within 3 % of full, which rain alone can hold there. Where that digit is known,
@@ -63,6 +64,7 @@ if TYPE_CHECKING:
     from analytics.seeing.events import Look, Run
 
 RUNS, RUNS_LOW = 3, 8
+FILLED_SHARE, FEW = 0.1, 3.0
 STALLED, LEAST_RUN = 2.0, 0.3
 WORKS = 0.3
 STRAYS, STRAYS_US = 40, 21_600_000_000
@@ -160,6 +162,9 @@ class Contradictions:
             evidence.strays_us = [*evidence.strays_us, run.cycle.start_us][-STRAYS:]
         stalled = usual.motor_level and (run.motor_words or 0.0) > STALLED * usual.motor_level
         evidence.deaf.hear(run, usual)
+        if not stalled and _delivered(run, usual):
+            for still in evidence.still.values():
+                still.ran_s += run.cycle.run_time_s * (run.cycle.start_us >= still.since_us > 0)
         least_s = LEAST_RUN * usual.drawdown_m3 / usual.delivery_m3_s
         if run.entire and not stalled and run.cycle.run_time_s + run.interval_s > least_s:
             for still in evidence.still.values():
@@ -178,9 +183,9 @@ class Contradictions:
         for position in self._filled:
             said, slow = beat.spans.get(position), evidence.still.get(position)
             if slow is not None and (said is None or not said.count):
-                # one that speaks seldom: the pump runs all the same
+                # one that speaks seldom: it rains all the same
                 full = self._may_be_full(position, slow, beat, evidence)
-                slow.ran_s = 0.0 if full else slow.ran_s + beat.running_s
+                slow.ran_s = 0.0 if full else slow.ran_s
         self._note_levels(evidence, beat)
         for position, span in beat.spans.items():
             if not span.count:
@@ -353,6 +358,14 @@ class Contradictions:
         return beat.to_us - evidence.rain_us < RUN_IN_US
 
 
+def _delivered(run: Run, usual: Reference) -> bool:
+    """Whether a run has filled the tank, as far as its samples tell: one that moves no water takes none."""
+    start_pa, stop_pa = run.cycle.pressure_start_pa, run.cycle.pressure_stop_pa
+    if start_pa is None or stop_pa is None or run.cycle.run_time_s < FEW * run.interval_s:
+        return True
+    return stop_pa > start_pa + FILLED_SHARE * usual.band_pa
+
+
 def _leap(
     tail: Tail,
     storage: Storage,
@@ -394,4 +407,3 @@ def _stand(still: Still, beat: Beat, span: Span, low: float, high: float) -> Non
         still.since_us = beat.from_us if low == high else 0
         still.value, still.samples, still.runs, still.ran_s = low, 0, 0, 0.0
     still.samples += span.count
-    still.ran_s += beat.running_s

@@ -68,6 +68,8 @@ def _unmoved(run: Run, usual: Reference) -> bool:
         return False
     if gave_1(run, usual) > SHOOTS[1]:
         return False  # what fell so far before it was filled by such a run
+    if (run.pressure_high_pa or 0.0) - (run.pressure_low_pa or 0.0) > SHOOTS[0] * usual.band_pa:
+        return False  # a tank without air is up and down again between two words
     return abs(stop_pa - start_pa) < UNMOVED * usual.band_pa
 
 

@@ -17,7 +17,8 @@ Parameters:
                        tells of, five starts make two thirds of that; FEW 0.1 a word where they are not close
     BACK     0.5       of a rise: a fall that belongs to it
     JITTER   0.15      of the band, up and at once down again: three deviations of a bad gauge's noise, which
-                       no tank does within three words. JITTERS 0.05 of a beat's words that lie close
+                       no tank does within three words while the motor rests. JITTERS 0.05 of a beat's words
+                       that lie close
     FLIPS    0.1       of a beat's words, and LEAST 3, that fall from half the cut-in to nothing: drop-outs at
                        one word in twenty make half of it
     BEATS    3         such beats within WINDOW_US 6 h, or 2 with MANY 20 bands between them
@@ -106,7 +107,8 @@ class WildGauges:
         if _steps(value, LEAST_RISE * usual.band_pa) <= enough:
             return 0.0
         value = unspiked(value)
-        if close and turns_back(value, JITTER * usual.band_pa) > JITTERS * len(value):
+        rests = self._rests(time_us, beat)
+        if close and turns_back(value, JITTER * usual.band_pa, rests) > JITTERS * len(value):
             return 0.5 * MANY
         if not close and value.max() - value.min() < max(WIDE * usual.band_pa, top_pa - bottom_pa):
             return 0.0
@@ -116,7 +118,7 @@ class WildGauges:
             fall = np.concatenate(([0.0], -rise, [0.0]))
             own |= np.maximum(fall[:-2], fall[2:]) > BACK * rise
         swings = (value[1:] > top_pa) & (value[:-1] < bottom_pa)  # no pump does that from word to word
-        wild = own & (rise > LEAST_RISE * usual.band_pa) & (swings | self._rests(time_us, beat))
+        wild = own & (rise > LEAST_RISE * usual.band_pa) & (swings | rests)
         bands = float(np.minimum(rise[wild] / usual.band_pa, 1.0).sum())
         return bands if bands > enough else 0.0
 
@@ -134,10 +136,12 @@ class WildGauges:
         return np.asarray(so_far[past] == so_far[np.maximum(first, 0)])
 
 
-def turns_back(value: NDArray[np.float64], step_pa: float) -> int:
-    """How often a gauge goes up and at once down again, or down and up, by more than a step."""
+def turns_back(value: NDArray[np.float64], step_pa: float, counted: NDArray[np.bool_] | None = None) -> int:
+    """How often N words go up and at once down again, or down and up, by more than a step; of `counted` steps
+    (N - 1,) alone, where they are given."""
     step = value[1:] - value[:-1]
     far = np.abs(step) > step_pa
+    far = far if counted is None else far & counted
     return int(np.count_nonzero(far[1:] & far[:-1] & (step[1:] * step[:-1] < 0.0)))
 
 
