@@ -34,9 +34,7 @@ Parameters:
     CLEAR       1.5       times warn_ahead at the median, and no reason left to raise it: cleared (rain,
                           a refill, a repair)
     DAY_PART    12 h      of dry level needed to count a day; a young plant's first half day likewise
-    AT_OUTLET   0.5 %     of the full level above the outlet counts as there, for OUTLET_BEATS 5: by then a
-                          gauge that leapt there is known to lie (`judging.contradiction`); so it is at the
-                          second of two hourly LOOKS that find the same
+    AT_OUTLET   0.5 %     of the full level above the outlet counts as there
 
 Source: forecast as in its module; the rest common practice, no source.
 """
@@ -78,8 +76,7 @@ TAKEN_BACK = 3
 CLEAR = 1.5
 DAY_PART_S = 12 * 3600.0
 AT_OUTLET = 0.005
-OUTLET_BEATS = 5
-LOOKS = 2
+OUTLET_BEATS = 2
 DAY_S = 86_400.0
 #: Hour by hour the tank's content changes by less than a forecast can tell.
 LOOK_US = 3_600_000_000
@@ -107,7 +104,6 @@ class Stock(msgspec.Struct):
     unsure_m3: float = 0.0  # standard error of what one rest lost
     level_m: float | None = None  # believed
     at_outlet: int = 0
-    looks: int = 0  # hourly ones in a row that found it near
     standing: bool = False
     since_us: int = 0
     cause: str | None = None
@@ -197,13 +193,9 @@ class StorageDepletion(Detector):
         )
         soon = bands[3 if young else 2] <= warn_days
         if soon or (stock.standing and bands[2] <= warn_days) or (bands[1] <= warn_days and goes_on):
-            stock.looks += not beat.to_us % LOOK_US
-            if not (stock.standing or stock.looks >= LOOKS or stock.at_outlet >= OUTLET_BEATS):
-                return ()
             stock.since_us = stock.since_us if stock.standing else beat.from_us
             stock.standing = True
             return [self._claim(stock, watched, bands, known)]
-        stock.looks = 0
         if stock.standing and bands[2] > CLEAR * warn_days and bands[1] > warn_days and not goes_on:
             stock.standing, stock.cause = False, None
             lasts = words.days(bands[2])
@@ -281,7 +273,7 @@ def _usable_m3(storage: Storage, level_m: float) -> float:
 
 def _forget(stock: Stock) -> None:
     """What a lying gauge said today, and the last hours' draw, are no record."""
-    stock.track.time_us = stock.looks = stock.at_outlet = 0
+    stock.track.time_us = 0
     stock.day_m3, stock.hour_m3 = [], 0.0
     stock.drawn_m3 = stock.dry_s = stock.quiet_m3 = stock.quiet_s = stock.rests = 0.0
     stock.resting = False

@@ -228,7 +228,7 @@ class Contradictions:
             span, storage = beat.spans.get(position), self._storage[position]
             if span is not None and span.count and storage is not None:
                 level_m = middle(span, LEVEL_STEP_SHARE * storage.full_level_m)
-                evidence.held_m3[position] = level_m / storage.full_level_m * storage.volume_m3
+                evidence.held_m3[position] = float(storage.volume_at(level_m))
         for position in self._filled:
             if (still := evidence.still.get(position)) is not None:
                 self._note_others(position, still, evidence)

@@ -14,8 +14,9 @@ Parameters:
     MOVED    0.15    of the band above where it rested: the gauge is alive
     HOLDS    4       fills of the tank, and HOLDS_S 600 s: a run that goes on for longer is no usual one,
                      whatever is drawn from it
-    FILLS    0.3, 5  times the run that fills the tank: so long is a run that the switch has ended. A motor
-                     that trips on its protector is mostly on for longer, and what trips it has been told
+    FILLS    0.8, 5  times the run that fills the tank: so long is a run that the switch has ended, never
+                     shorter. A stalled rotor trips sooner, and takes STALLED 2 times the usual; what else
+                     trips a protector has been told by then
     RUNS     3       such runs with none between them that moved the gauge
 
 Source: common practice, no source.
@@ -37,7 +38,7 @@ if TYPE_CHECKING:
 
 BELOW, MOVED = 0.15, 0.15
 HOLDS, HOLDS_S = 4.0, 600.0
-FILLS = 0.3, 5.0
+FILLS, STALLED = (0.8, 5.0), 2.0
 RUNS = 3
 
 
@@ -56,9 +57,10 @@ class Deaf(msgspec.Struct):
             self.runs = 0
             return
         fill_s = usual.drawdown_m3 / usual.delivery_m3_s
-        usual_length = FILLS[0] * fill_s < run.cycle.run_time_s < FILLS[1] * fill_s + run.interval_s
+        lasted_s = run.cycle.run_time_s
+        usual_length = FILLS[0] * fill_s - run.interval_s < lasted_s < FILLS[1] * fill_s + run.interval_s
         level = run.cycle.motor_level
-        works = level is None or not usual.motor_level or level > WORKS * usual.motor_level
+        works = level is None or not usual.motor_level or WORKS < level / usual.motor_level < STALLED
         if rested_below(rested_pa, usual) and usual_length and works:
             self.since_us = self.since_us if self.runs else run.cycle.start_us
             self.runs += 1
