@@ -65,7 +65,7 @@ from analytics.judging.cycling_run import (
 )
 from analytics.judging.cycling_series import KEPT, near, odd, short_on_the_mean
 from analytics.judging.cycling_words import by_sampling, sentence
-from analytics.judging.flutter import barely_on, bounced, burst, edged, is_brief, is_spike
+from analytics.judging.flutter import barely_on, bounced, burst, edged, goes_on, is_brief, is_spike
 from analytics.judging.footing import LOW, SURE, Footing, band_of, judged, note_beat, note_run
 from analytics.judging.signature import best_delivery
 from analytics.judging.watch import AllClear, Claim, Coverage, Detector
@@ -169,6 +169,9 @@ class ShortCycling(Detector):
         before_pa = memory.last_stop_pa
         if run.cycle.pressure_start_pa is not None and run.cycle.pressure_stop_pa is not None:
             memory.last_stop_pa = run.cycle.pressure_stop_pa
+        if goes_on(run, before_pa, usual):
+            memory.runs, memory.starts_us = memory.runs[:-1], memory.starts_us[:-1]
+            return ()  # both are parts of one, between which the motor's signal dropped out
         if not counts(run, usual, before_pa, stands):
             return ()
         seen = see(run, self.plant, usual, known.water)

@@ -8,11 +8,10 @@ brief run within BESIDE of a start or a stop of a whole run, at BOUNCED of the n
 
 Parameters: FLUTTER_S 6 s; FLUTTER_RUNS 3 within FLUTTER_WITHIN 30 s: a contact that bounces once at a stop
 makes two, a hand does not make three. UNMOVED a tenth of the band: a gauge's noise and a tap's draw in a
-second, and far from a cycle.
-WITHIN 0.3 to 0.85 of the band: gauge and switch are good to a tenth of the band each. BARELY 1.5 of 0.4 A or
-60 W, a third of what the smallest jet pump draws. SHOOTS 0.25 to 0.5 of the band: FASTER 3 times than the run
-fills a sound tank, whose rating may be wrong by a third and its size by as much. SHORT_REST 30 s: the slope
-at the end of a rest is that of all of it.
+second, and far from a cycle. QUICKER 1.2 times what fills a sound tank. WITHIN 0.3 to 0.85 of the band: gauge
+and switch are good to a tenth of the band each. BARELY 1.5 of 0.4 A or 60 W, a third of what the smallest jet
+pump draws. SHOOTS 0.25 to 0.5 of the band: FASTER 3 times than the run fills a sound tank, whose rating may
+be wrong by a third and its size by as much. SHORT_REST 30 s: the slope at a rest's end is that of all of it.
 BESIDE 10 s, BOUNCED 4 of EDGES 8: the lone wild words of a motor signal, of which ten in an hour would be a
 bad one, lie beside an edge by chance in three of a hundred, and beside four of eight once in 20,000 runs.
 
@@ -36,6 +35,7 @@ FLUTTER_WITHIN_US = 30_000_000
 UNMOVED = 0.1
 WITHIN = 0.3, 0.85
 BARELY = 1.5
+QUICKER = 1.2
 SHOOTS, FASTER = (0.25, 0.5), 3.0
 SHORT_REST_S = 30.0
 FINE = 0.2  # a fifth of the band, by which a start that seems to lie WITHIN it was still none at cut-in
@@ -55,6 +55,19 @@ def is_stray(run: Run, usual: Reference) -> bool:
     moves_m3_s = max(usual.delivery_m3_s, -(run.slope_before_m3_s or 0.0))
     fine = moves_m3_s * run.interval_s < FINE * usual.drawdown_m3
     return fine and _within(run, usual) and _unmoved(run, usual)
+
+
+def goes_on(run: Run, stopped_pa: float | None, usual: Reference) -> bool:
+    """Whether a run goes on with the one before it, which stopped at a pressure amid the band: it begins
+    there, where no switch of so narrow a band would start it, and goes on as a sound tank fills."""
+    start_pa, high_pa, low_pa = run.cycle.pressure_start_pa, run.pressure_high_pa, run.pressure_low_pa
+    if start_pa is None or stopped_pa is None or high_pa is None or low_pa is None:
+        return False
+    fills = usual.delivery_m3_s / usual.drawdown_m3
+    fine = run.interval_s * fills < 0.5 * FINE
+    slowly = high_pa - low_pa < (QUICKER * run.cycle.run_time_s * fills + UNMOVED) * usual.band_pa
+    amid = stopped_pa < usual.stop_pa - UNMOVED * usual.band_pa
+    return fine and slowly and amid and start_pa > stopped_pa - UNMOVED * usual.band_pa
 
 
 def _within(run: Run, usual: Reference) -> bool:

@@ -13,7 +13,7 @@ import pytest
 from analytics.engine import Engine
 from analytics.judging.climbs import Witness
 from analytics.judging.contradiction import _delivered
-from analytics.judging.flutter import is_stray
+from analytics.judging.flutter import goes_on, is_stray
 from analytics.judging.wild_gauge import turns_back
 from analytics.records import Cycle
 from analytics.seeing.events import Run
@@ -83,3 +83,14 @@ def test_gauge_with_half_a_band_of_noise_is_no_stuck_switch(every_s: float) -> N
 
     made.spoil = {"pressure": noisy}
     assert "overpressure" not in {fault for fault, _, _ in told(made.outcome(3.0))}
+
+
+def test_a_run_that_the_motors_signal_breaks_in_two_is_no_narrow_band() -> None:
+    """It says "off" for a word amid the band, and pressure goes on as before; a switch of a narrow one starts
+    the pump lower down than it stopped it."""
+    usual = Engine(traces.plant()).judge.usual
+    stopped_pa = usual.start_pa + 0.4 * usual.band_pa
+    assert goes_on(a_run(0.42, 0.7, 0.4, 0.72), stopped_pa, usual)
+    assert not goes_on(a_run(0.1, 0.4, 0.08, 0.42), stopped_pa, usual)
+    assert not goes_on(a_run(0.42, 0.95, 0.05, 1.0, lasts_s=10.0), stopped_pa, usual)  # no air in the tank
+    assert not goes_on(a_run(0.42, 0.7, 0.4, 0.72), usual.stop_pa, usual)
