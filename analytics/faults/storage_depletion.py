@@ -49,6 +49,7 @@ import msgspec
 from analytics import words
 from analytics.judging.watch import AllClear, Claim, Coverage, Detector
 from analytics.outlooks.balance import (
+    FED,
     LevelStep,
     LevelTrack,
     Watched,
@@ -188,6 +189,8 @@ class StorageDepletion(Detector):
             bands = (0.0,) * 5
         if bands is None:
             return ()
+        if stock.track.fed_1 > FED and not (there or stock.standing):
+            return ()  # whoever fills it by a pump fills it again
         goes_on = (
             _usable_m3(storage, stock.level_m) <= warn_days * sum(stock.day_m3) and len(stock.day_m3) == 24
         )

@@ -14,7 +14,8 @@ Mistaken for it: the pump's own draw reported late (steps go from reading to rea
 `analytics.outlooks.balance`); rain and the roof's dripping after it; linked tanks evening out; an open
 tank's evaporation; an ultrasonic gauge that drifts with the day's temperature (up to a centimetre
 here, and more in a warm shed: over a day it comes back, so losses must be seen over LAST_S); water taken
-with a bucket (counts for no more than CAP_SHARE of the evidence in an hour).
+with a bucket (counts for no more than CAP_SHARE of the evidence in an hour); a header tank that the pump
+fills and a house below draws from (`LevelTrack.fed_1`).
 
 The evidence is twofold. A sum of losses over an allowance, begun anew whenever it falls to nothing
 (Page's CUSUM), says that enough has gone, by day and by night:
@@ -69,6 +70,7 @@ from analytics import words
 from analytics.judging.cycling_run import is_guessed
 from analytics.judging.watch import AllClear, Claim, Coverage, Detector
 from analytics.outlooks.balance import (
+    FED,
     GRAINS,
     RISE_SCATTERS,
     LevelStep,
@@ -156,6 +158,9 @@ class StorageLeak(Detector):
                     one.parts[-1].gone_m3 -= step.change_m3 + DRAWN * drawn_m3
                 continue
             if _comes_in(one, step):
+                continue
+            if not one.standing and one.track.fed_1 > FED:
+                one.sum_m3 = 0.0
                 continue
             if one.standing and not known.is_open(self.FAULT, name):
                 one.standing, one.sum_m3 = False, 0.0  # hung on another finding: gathered anew

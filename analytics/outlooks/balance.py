@@ -40,6 +40,10 @@ RUN_IN_S = 2 * 3600.0
 #: A rise of tank pressure by this share of the switch band needs the pump, whatever its signal says.
 #: A sealed tank in the sun gains 0.22 psi a degree, a tenth of a 20 psi band in ten degrees.
 PUMP_RISE_SHARE = 0.3
+#: So much of the full level gained in beats in which the pump ran, each FED_MOST at most and fading by a
+#: fiftieth with the next: the pump fills it, and draws from none (a header tank, of whose draws no signal
+#: tells). A gauge's scatter of a hundredth makes half of that; a storage goes down as the pump runs.
+FED, FED_MOST, FED_FADES = 0.1, 0.15, 0.98
 #: Water rises this many times the readings' usual step before it counts as coming in: 4 standard
 #: deviations of a normal scatter come once in 16,000 steps, four months of beats.
 RISE_SCATTERS = 5.0  # of the mean step, which is 0.8 standard deviations of a step
@@ -92,6 +96,7 @@ class LevelTrack(msgspec.Struct):
     last_m: float = 0.0  # the newest word
     tail_m: list[float] = []  # the last two words
     pressure_pa: float = float("inf")  # the line's newest
+    fed_1: float = 0.0  # what it has gained while the pump ran, of the full level, fading
 
 
 class LevelStep(msgspec.Struct, frozen=True, gc=False):  # one a beat and storage: quicker than a dataclass
@@ -153,6 +158,9 @@ def follow(track: LevelTrack, beat: Beat, watched: Watched) -> LevelStep | None:
         return None
     apart_m = span.high - span.low if span.count > 1 else abs(span.last - track.last_m) * bool(track.time_us)
     track.last_m = span.last
+    if beat.running_s > 0.0 and span.count > 1:
+        gained_1 = (span.last - span.first) / watched.storage.full_level_m
+        track.fed_1 = FED_FADES * track.fed_1 + min(max(gained_1, -FED_MOST), FED_MOST)
     if apart_m > LEAST_GRAIN_M and (apart_m < track.grain_m or not track.grain_m):
         track.grain_m = apart_m
     level_m = _level_m(track, span, APART_SHARE * watched.storage.full_level_m)

@@ -216,3 +216,13 @@ def test_thermometer_that_drops_to_zero_is_no_frost() -> None:
         return shown
 
     assert told(Holding(air_c=lambda t: np.full_like(t, 12.0), spoil={"air": spoil}).outcome(3.0)) == []
+
+
+def test_header_tank_that_the_pump_fills_neither_leaks_nor_runs_out() -> None:
+    """It falls at rest, for a house below draws from it, and is full again after each run."""
+    made = Holding(storage_m3=0.3)
+    at, water_m3, ran_s = made._knots(4.0)
+    share = (water_m3 - water_m3.min()) / (water_m3.max() - water_m3.min())
+    first_s = at[:-1][np.diff(ran_s) > 0.0][0]
+    made.spoil = {"level": lambda t, true: 0.6 + 0.4 * np.interp(np.maximum(t, first_s), at, share)}
+    assert told(made.outcome(2.5)) == []
