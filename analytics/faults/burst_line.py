@@ -99,6 +99,8 @@ class BurstLine(Detector):
         pressure = look.pressure_pa
         if pressure is None or look.age_s < 5.0 or look.still:
             return ()
+        if self.plant.switch is None and not usual.learned:
+            return ()  # nobody knows at what pressure the pump is started
         if memory.run_us != look.start_us:
             memory.run_us, memory.low_us, memory.deep_us = look.start_us, None, None
             memory.heavy_m3_s, memory.before_m3_s, memory.heavy_us = 0.0, 0.0, None

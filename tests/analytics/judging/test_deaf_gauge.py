@@ -91,3 +91,17 @@ def test_level_half_a_metre_below_the_floor_is_no_empty_storage() -> None:
     made = Holding()
     made.spoil = {"level": lambda t, true: np.where(t > 1.5 * DAY_S, -0.5, true)}
     assert told(made.outcome(2.0)) == [("sensor_fault", "out_of_range", "level")]
+
+
+def test_machine_without_a_pressure_switch_has_no_cut_in_to_be_below() -> None:
+    """A circulating pump that never stops, its line at one bar: no burst of a house's."""
+    t = np.arange(0.0, 6 * 3600.0, 1.0)
+    when = traces.START_US + (t * 1e6).astype(np.int64)
+    rng = np.random.default_rng(3)
+    pressure = 1.0e5 + 1.0e4 * np.sin(t / 10.0) + rng.normal(0.0, 500.0, len(t))
+    amps = 7.0 + rng.normal(0.0, 0.1, len(t))
+    parts = [Readings.of(np.full(len(t), k), when, value) for k, value in enumerate((pressure, amps))]
+    plant = traces.plant(switch=None, pressure_tank=None)
+    engine = Engine(plant)
+    outcome = engine.feed(Readings.concatenate(parts).in_time_order())
+    assert [one.fault for one in outcome.findings] == []
