@@ -15,7 +15,7 @@ from analytics import faults
 from analytics.judging.arbitration import Ledger, resting_on
 from analytics.judging.decline import decline
 from analytics.judging.no_delivery import witness
-from analytics.judging.reference import reference
+from analytics.judging.reference import band_m3, reference
 from analytics.judging.signature import Signature
 from analytics.judging.story import follow
 from analytics.judging.watch import AllClear, Detector
@@ -70,7 +70,7 @@ class Judge:
     def __init__(self, plant: Plant) -> None:
         self.plant = plant
         self.water = Water.of(plant)
-        self.signature = Signature()
+        self.signature = Signature(full_m3=band_m3(plant, self.water))
         self.story = Story()
         self.witness: Witness | None = None
         self._usual: Reference | None = None  # until the signature changes

@@ -21,6 +21,7 @@ from analytics.seeing.motor import motor_signal
 
 if TYPE_CHECKING:
     from analytics.judging.watch import Known
+    from analytics.plant.description import Plant
 
 #: Drop over flow squared, times its clean value, that convicts the filter. Drop is measured to some 3 %,
 #: flow to 5 %: eight runs' median is good to 5 %.
@@ -76,6 +77,12 @@ def resistance(known: Known, left: float) -> float | None:
         if told is None and base.middle >= 3.0 * max(base.sigma, DROP_ROUGH_PA):
             told = share
     return told if told is None or told < CLOG_DROP else None
+
+
+def tells_a_level(plant: Plant) -> bool:
+    """Whether the motor's signal says how much it works, and not only that it runs."""
+    position = motor_signal(plant)
+    return position is not None and plant.signals[position].measures is not Measure.PUMP_RUNNING
 
 
 def filter_share(

@@ -30,7 +30,8 @@ from typing import TYPE_CHECKING
 import msgspec
 
 from analytics.instants import HOUR_US
-from analytics.judging.blame import CLOG_SURE, filter_share, resistance
+from analytics.judging.agreed import left as agreed_left
+from analytics.judging.blame import CLOG_SURE, filter_share, resistance, tells_a_level
 from analytics.judging.counted import left as counted_left
 from analytics.judging.hidden import CHANCE, bests, by_chance
 from analytics.judging.signature import (
@@ -149,7 +150,7 @@ def decline(known: Known, interval_s: float = 1.0) -> Decline | None:
         if shown is not None:
             break
     if newest is None:
-        return None
+        return _by_count(known) if interval_s >= COARSE_S else None
     left, error = newest
     # a lesson in which it began has such runs itself: none of the two may show it
     sure = shown is not None and not any(_out_before_cut_in(signature, base) for base in _bases(signature))
@@ -178,14 +179,21 @@ def _by_drop_alone(known: Known) -> Decline | None:
 
 
 def _by_count(known: Known) -> Decline | None:
-    """What the lengths of many runs say, where no slope within them can be told."""
-    counted = known.signature.counted
-    found = counted_left(counted, known.usual.drawdown_m3) if counted.clean is not None else None
-    if found is None:
+    """What the lengths of many runs say, where no slope within them can be told: a day's, or fewer with the
+    motor's word on it."""
+    signature, usual = known.signature, known.usual
+    by_days = counted_left(signature.counted, usual.drawdown_m3) if signature.counted.clean else None
+    by_two = None
+    if signature.agreed.clean is not None:
+        levelled = tells_a_level(known.plant)
+        by_two = agreed_left(signature.agreed, signature.full_m3, usual.band_pa, levelled)
+    said = [one for one in (by_days, by_two) if one is not None]
+    if not said:
         return None
-    left, error, sure, level, _ = found
+    sure = [one for one in said if one.sure]
+    left, error, _, level, _ = min(sure or said, key=lambda one: one.share)
     drop = resistance(known, left)
-    return Decline(left, error, sure, _clog(known, sure, left, drop, error, level), drop)
+    return Decline(left, error, bool(sure), _clog(known, bool(sure), left, drop, error, level), drop)
 
 
 def _clog(

@@ -49,6 +49,14 @@ class Reference:
         return self.stop_pa - self.start_pa
 
 
+def band_m3(plant: Plant, water: Water) -> float:
+    """Water between the plate's cut-in and cut-out [m3]."""
+    switch = plant.switch
+    if switch is None:
+        return water.between_m3(USUAL_CUT_IN_PA, USUAL_CUT_OUT_PA)
+    return water.between_m3(switch.cut_in_pa, switch.cut_out_pa)
+
+
 def reference(plant: Plant, water: Water, signature: Signature) -> Reference:
     """What a sound plant does, as known now."""
     switch, clean = plant.switch, signature.clean

@@ -23,6 +23,8 @@ from typing import TYPE_CHECKING
 
 import msgspec
 
+from analytics.judging import agreed
+from analytics.judging.agreed import Agreed
 from analytics.judging.counted import Counted, note
 from analytics.judging.hidden import bests
 
@@ -125,6 +127,8 @@ class Signature:
     lesson_seen: int = 0  # runs that were seen whole meanwhile, the unusable ones too
     #: How long runs last, where samples are too far apart for more.
     counted: Counted = field(default_factory=Counted)
+    agreed: Agreed = field(default_factory=Agreed)
+    full_m3: float = 0.0  # what the plate's band takes
     loads: list[float] = field(default_factory=list)  # what the motor said in the first runs that lifted
     draws_m3_s: list[float] = field(default_factory=list)  # the largest that were seen, largest first
     draws_seen: int = 0
@@ -141,6 +145,8 @@ class Signature:
             self.lesson_seen += 1
         if run.interval_s >= COARSE_S and _rose(run, least_rise_pa):
             note(self.counted, run, healthy)
+            if self.full_m3 > 0.0:
+                agreed.note(self.agreed, run, healthy, self.full_m3)
         if healthy and len(self.loads) < LESSON:
             self._see_load(run, LIFTED * least_rise_pa)
         brief = usable(run)
@@ -194,10 +200,11 @@ class Signature:
         self.recent = self.recent[-2:]
         self.hourly = self.recent[-1:]
         self.counted.newest = self.counted.newest[-2:]
+        self.agreed.newest = self.agreed.newest[-2:]
         if anew:
             self.lesson, self.clean, self.first, self.bests, self.first_bests = [], {}, {}, [], []
             self.learned_us, self.learned_runs, self.lesson_seen = None, 0, 0
-            self.counted, self.tank_size = Counted(), None
+            self.counted, self.agreed, self.tank_size = Counted(), Agreed(), None
 
     def now(self, name: str, last: int = RECENT, hourly: bool = False) -> Trait | None:
         """A trait over the newest `last` runs (an hour apart); None with fewer than half of them."""
