@@ -107,7 +107,7 @@ class LeakPath:
 
     def _by_meter(self, memory: PathMemory, leak_m3_s: float) -> Path | None:
         flows = sorted(memory.flows_m3_s)
-        if len(flows) < FLOWS // 4:
+        if len(flows) < FLOWS // 6:
             return None
         low = flows[int(LOW_SHARE * len(flows))]
         if low > 0.5 * leak_m3_s:

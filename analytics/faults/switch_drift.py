@@ -18,7 +18,9 @@ one-sided five sigma is wrong less than once in a hundred plant-years. Samples f
 what pressure rises from one to the next, and a weaker pump's nearer to the cut-out: that is put right by its
 half, and a move smaller than it is none. A switch that now acts within AT_SETTING of the plant file's
 setting, whatever it did before, has been set right, or its tank has. Where a charge above cut-in may be it,
-PATIENT 12 runs are waited for, twice what the median is of, and then both are named.
+PATIENT 12 runs are waited for, twice what the median is of, and then both are named. Where pressure's words
+are far apart, rests in which little is drawn tell both ends (`analytics.judging.ends`), to half of ends.FALLS
+of the band.
 
 Source: common practice, no source.
 """
@@ -34,6 +36,7 @@ import msgspec
 from analytics import words
 from analytics.judging.air import median_error
 from analytics.judging.charge_or_switch import MOST, TOLD, charge_odds
+from analytics.judging.ends import LEAST, Ends, note_rest, note_start, too_narrow
 from analytics.judging.footing import FINE_S, Footing, band_of, judged, note_beat, note_run, seen_below
 from analytics.judging.signature import best_delivery
 from analytics.judging.watch import AllClear, Claim, Coverage, Detector
@@ -45,7 +48,7 @@ if TYPE_CHECKING:
     from analytics.judging.watch import Known, Word
     from analytics.plant.description import Plant
     from analytics.seeing.beats import Beat
-    from analytics.seeing.events import Run
+    from analytics.seeing.events import Rest, Run
 
 MOVED = AT_SETTING = 0.10
 SIGMAS = 5.0
@@ -55,6 +58,8 @@ PATIENT = 12
 BACK = 0.5
 #: A charge above cut-in shows as a cut-in that has moved up by more than the line's own curve.
 COLLAPSED = 0.22
+#: While one of these stands, a switch's ends are not learned.
+UNSOUND = ("short_cycling", "burst_line", "lost_prime", "dry_supply", "blocked_discharge", "overpressure")
 
 
 class DriftMemory(msgspec.Struct):
@@ -65,6 +70,7 @@ class DriftMemory(msgspec.Struct):
     onset_us: int = 0
     cut_in: bool = False
     footing: Footing = msgspec.field(default_factory=Footing)
+    ends: Ends = msgspec.field(default_factory=Ends)
 
 
 class SwitchDrift(Detector):
@@ -76,22 +82,31 @@ class SwitchDrift(Detector):
         super().__init__(plant)
         self._pressure = next(iter(plant.measuring(Measure.LINE_PRESSURE)), None)
 
+    def rest(self, rest: Rest, known: Known) -> Sequence[Word]:
+        note_rest(self.memory.ends, rest, band_of(self.plant, known.usual), known.water, self._sound(known))
+        return ()
+
+    def _sound(self, known: Known) -> bool:
+        return not any(known.is_open(fault) for fault in (self.FAULT, *UNSOUND))
+
     def run(self, run: Run, known: Known) -> Sequence[Word]:
         memory = self.memory
         if not run.entire:
             return ()
+        note_start(memory.ends, run, band_of(self.plant, known.usual), known.water, self._sound(known))
         if run.pressure_low_pa is not None:
             memory.lows_pa = [*memory.lows_pa, run.pressure_low_pa][-LAST:]
         # where the motor's words are far apart pressure's turning points tell start and stop
         interval_s = min(run.interval_s, run.pressure_s or run.interval_s)
-        moves = self._moves(known, interval_s)
+        told = [self._moves(known, interval_s), self._by_rests(known) if interval_s > FINE_S else None]
+        moves = max((one for one in told if one is not None), key=_over, default=None)
         if moves is None:
             return ()
         start, stop, limit_start, limit_stop = moves
         note_run(memory.footing, run, band_of(self.plant, known.usual))
         if stop < limit_stop and self._collapses(start, interval_s, known):
             return ()
-        over = max(abs(start) / limit_start, abs(stop) / limit_stop)
+        over = _over(moves)
         if known.is_open(self.FAULT):
             memory.back = memory.back + 1 if over < BACK else 0
             if memory.back >= IN_A_ROW:
@@ -102,12 +117,13 @@ class SwitchDrift(Detector):
             memory.row = 0
             return ()
         if memory.row == 0:
-            memory.onset_us = known.signature.recent[-min(LAST // 2, len(known.signature.recent))].at_us
+            lately = known.signature.recent[-LAST // 2 :]
+            memory.onset_us = lately[0].at_us if lately else run.cycle.start_us
         memory.row += 1
         memory.charge = _charge_odds(start, known) if start > 0.0 and stop < limit_stop else -MOST
         patient = memory.charge > -TOLD and memory.row < PATIENT
-        if memory.row < IN_A_ROW or memory.charge > TOLD or patient:
-            return ()
+        if memory.row < IN_A_ROW or memory.charge > TOLD or patient or too_narrow(memory.ends, known):
+            return ()  # a band too narrow is short cycling's
         return [self._claim(start, stop, limit_start, limit_stop)]
 
     def beat(self, beat: Beat, known: Known) -> Sequence[Word]:
@@ -125,8 +141,22 @@ class SwitchDrift(Detector):
         band = band_of(self.plant, known.usual)
         foot = judged(self.memory.footing, band, known.water)
         return foot.stands in ("overcharged", "either") or seen_below(
-            self.memory.footing, start_pa + known.signature.clean["start_pa"].middle, band
+            self.memory.footing, start_pa + known.usual.start_pa, band
         )
+
+    def _by_rests(self, known: Known) -> tuple[float, float, float, float] | None:
+        """`_moves` by rests of which samples far apart show both ends."""
+        ends, switch, band = self.memory.ends, self.plant.switch, known.usual.band_pa
+        least_pa = LEAST * band
+        start, stop = ends.start.moved(least_pa), ends.stop.moved(least_pa)
+        if start is None and stop is None:
+            return None
+        start, stop = -(start or 0.0), stop or 0.0
+        if switch is not None:
+            at_pa, usual = AT_SETTING * band, known.usual
+            start *= _away(usual.start_pa + start, usual.start_pa, switch.cut_in_pa, at_pa, False)
+            stop *= _away(usual.stop_pa + stop, usual.stop_pa, switch.cut_out_pa, at_pa, False)
+        return start, stop, least_pa, least_pa
 
     def _moves(self, known: Known, interval_s: float) -> tuple[float, float, float, float] | None:
         """How far start and stop have moved, and how far they may [Pa]."""
@@ -177,6 +207,12 @@ class SwitchDrift(Detector):
             said += " An air charge above cut-in looks much the same: check it with the tank drained."
         evidence = {"cut_in_moved_pa": start, "cut_out_moved_pa": stop}
         return Claim(self.FAULT, self.memory.onset_us, "low", 0.85, said, evidence=evidence)
+
+
+def _over(moves: tuple[float, float, float, float]) -> float:
+    """How far beyond its limit an end has moved; below 1: none has."""
+    start, stop, limit_start, limit_stop = moves
+    return max(abs(start) / limit_start, abs(stop) / limit_stop)
 
 
 def _moved(plant: Plant, pascal: float) -> str:

@@ -87,6 +87,7 @@ class Grounds(msgspec.Struct, frozen=True):
     plant: Plant
     water: Water
     charge: float | None = None  # log of the odds of a charge above cut-in
+    narrowed: bool = False  # rests tell a band of less than half, from cut-in on
 
     @property
     def limit(self) -> float:
@@ -116,13 +117,19 @@ def cause_of(grounds: Grounds) -> Verdict:
     if all(seen.top is None and seen.up is None for seen in grounds.runs):
         return Verdict(None, 0.7)  # without a pressure a short run may have any cause
     return (
-        _by_leap(grounds)
+        _by_rests(grounds)
+        or _by_leap(grounds)
         or _by_filling(grounds)
         or _by_top(grounds)
         or _by_foot(grounds)
         or _by_delivery(grounds)
         or _by_size(grounds)
     )
+
+
+def _by_rests(grounds: Grounds) -> Verdict | None:
+    """No tank makes the switch stop lower."""
+    return Verdict("narrow_switch_band", 0.9) if grounds.narrowed else None
 
 
 def _by_leap(grounds: Grounds) -> Verdict | None:

@@ -1,0 +1,134 @@
+"""Where the switch acts, by rests in which little is drawn: for samples too far apart to meet start or stop.
+
+A word each minute meets neither end of a run of a minute. But after a stop pressure stands where the switch
+has stopped the pump, and before a start where it will start it, as nearly as it falls from one word to the
+next. A draw that outlasts the stop, or begins just before the start, only takes that inward, from stop or
+start into the band: the switch acts at the outermost of many. So
+
+    moved outward   some lie well beyond what the lesson's outermost was
+    moved inward    none comes near to it any more, though a share p of the lesson's did:
+                    (1 - p)^n <= CHANCE
+
+Parameters:
+    FALLS    0.05  of the band at most, from one word to the next
+    LESSON   24    ends, while nothing stands that moves them; its outermost is the second, for one may err
+    LEAST    0.15  of the band: a switch repeats to a few hundredths, and FALLS twice (a stop lies up to a
+                   word before its rest's first)
+    BEYOND   3     of the newest 6: a gauge's lone words are none
+    CHANCE   1e-5  that n draws in a row hide it: a plant has some thousand such rests a year, and they go by
+                   its habits: LASTS 8 h, a night and a morning, on top
+    UNKNOWN  0.3   is p before the lesson is over
+    MIDDLE   2.5   words after its begin lies the middle of the five that a rest is said to begin with
+    HALF     0.5   of the band: stops that do not come up to it make it narrow; FOOT 0.22 of it: starts that
+                   stand further up are not at cut-in (`cycling_run.LEAP_SHARE`)
+
+Source: none; arithmetic of samples.
+"""
+
+from __future__ import annotations
+
+from math import log
+from statistics import median
+from typing import TYPE_CHECKING
+
+import msgspec
+
+from analytics.judging.cycling_run import is_guessed, shortest_s, sound_delivery_m3_s
+from analytics.judging.footing import FINE_S, band_of
+
+if TYPE_CHECKING:
+    from analytics.judging.footing import Band
+    from analytics.judging.watch import Known
+    from analytics.seeing.events import Rest, Run
+    from analytics.seeing.water import Water
+
+FALLS, MIDDLE = 0.05, 2.5
+LESSON, KEPT, LEAST = 24, 48, 0.15
+BEYOND, OF_NEWEST = 3, 6
+CHANCE, LASTS_US, UNKNOWN = 1e-5, 8 * 3_600_000_000, 0.3
+HALF, FOOT = 0.5, 0.22
+
+
+class Side(msgspec.Struct):
+    """One end, outward counted positive [Pa]: of the lesson, and with times [us] the newest. Plain data."""
+
+    lesson: list[float] = []
+    newest: list[list[float]] = []
+
+    def add(self, at_us: int, outward_pa: float, healthy: bool) -> None:
+        self.newest = [*self.newest, [float(at_us), outward_pa]][-KEPT:]
+        if healthy and len(self.lesson) < LESSON:
+            self.lesson = [*self.lesson, outward_pa]
+
+    def near(self, least_pa: float) -> float:
+        """Share of the ends that come within `least_pa` of the outermost."""
+        if len(self.lesson) < LESSON:
+            return UNKNOWN
+        top_pa = sorted(self.lesson)[-2]
+        return (sum(one >= top_pa - least_pa for one in self.lesson) + 1.0) / (LESSON + 2.0)
+
+    def short_of(self, limit_pa: float, least_pa: float) -> list[float]:
+        """The newest ends if none of them comes up to a limit, by more than chance; else none."""
+        count = 0
+        while count < len(self.newest) and self.newest[-1 - count][1] < limit_pa:
+            count += 1
+        some = self.newest[len(self.newest) - count :]
+        surely = count * log(1.0 - self.near(least_pa)) <= log(CHANCE)
+        return [one[1] for one in some] if surely and some[-1][0] - some[0][0] >= LASTS_US else []
+
+    def moved(self, least_pa: float) -> float | None:
+        """How far it has moved outward [Pa], 0 by less than `least_pa`; None before the lesson is over."""
+        if len(self.lesson) < LESSON:
+            return None
+        top_pa = sorted(self.lesson)[-2]
+        beyond = [one for _, one in self.newest[-OF_NEWEST:] if one > top_pa + least_pa]
+        if len(beyond) >= BEYOND:
+            return median(beyond) - top_pa
+        short = sorted(self.short_of(top_pa - least_pa, least_pa))
+        return short[-2] - top_pa if len(short) >= 2 else 0.0
+
+
+class Ends(msgspec.Struct):
+    """Plain data."""
+
+    start: Side = msgspec.field(default_factory=Side)
+    stop: Side = msgspec.field(default_factory=Side)
+
+
+def note_start(ends: Ends, run: Run, band: Band, water: Water, healthy: bool) -> None:
+    """Take up where a run began, if its rest fell slowly."""
+    start_pa, slope_m3_s, every_s = run.cycle.pressure_start_pa, run.slope_before_m3_s, run.pressure_s
+    if not run.entire or start_pa is None or slope_m3_s is None or every_s is None or every_s <= FINE_S:
+        return
+    if abs(slope_m3_s) * every_s / water.compliance_m3_pa(start_pa) <= FALLS * band[1]:
+        ends.start.add(run.cycle.start_us, -start_pa, healthy)
+
+
+def note_rest(ends: Ends, rest: Rest, band: Band, water: Water, healthy: bool) -> None:
+    """Take up where the run before a rest was stopped, if pressure falls slowly in it."""
+    first_pa, slope_m3_s = rest.pressure_from_pa, rest.slope_m3_s
+    if not rest.entire or rest.from_us != rest.stop_us or first_pa is None or slope_m3_s is None:
+        return
+    every_s = (rest.to_us - rest.from_us) / 1e6 / max(rest.samples, 1)
+    falls_pa = -slope_m3_s * every_s / water.compliance_m3_pa(first_pa)
+    if every_s > FINE_S and abs(falls_pa) <= FALLS * band[1]:
+        ends.stop.add(rest.stop_us, first_pa + min(MIDDLE, 0.5 * rest.samples) * falls_pa, healthy)
+
+
+def narrow(ends: Ends, band: Band) -> tuple[float, float] | None:
+    """Start and stop [Pa], if they are known, from cut-in on and less than half of the band apart."""
+    low, wide = band
+    stops = sorted(ends.stop.short_of(low + HALF * wide, LEAST * wide))
+    starts = sorted(-one for _, one in ends.start.newest[-OF_NEWEST:])
+    if len(stops) < 2 or len(starts) < 2 or starts[1] > low + FOOT * wide:
+        return None
+    return starts[1], stops[-2]
+
+
+def too_narrow(ends: Ends, known: Known) -> bool:
+    """Whether rests show a band so narrow that the pump fills it in less than it stands."""
+    told = narrow(ends, band_of(known.plant, known.usual))
+    if told is None or is_guessed(known.plant, known.usual, known.water):
+        return False
+    delivery_m3_s = sound_delivery_m3_s(known.plant, known.usual, known.water)
+    return known.water.between_m3(*told) / delivery_m3_s < shortest_s(known.plant)
