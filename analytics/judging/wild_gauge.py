@@ -47,6 +47,7 @@ if TYPE_CHECKING:
     from analytics.seeing.beats import Beat, Span
 
 MARGIN, MARGIN_BY_FILE = 0.2, 0.5
+FINE_S = 3.0  # a tank without air takes as long to fill
 WIDE, CLOSE_S = 1.5, 10.0
 LEAST_RISE = 0.05  # of the band: less is a gauge's noise
 WIDTH = 0.6  # of the band: so far apart lie the words of a beat at least
@@ -107,8 +108,8 @@ class WildGauges:
         if _steps(value, LEAST_RISE * usual.band_pa) <= enough:
             return 0.0
         value = unspiked(value)
-        rests = self._rests(time_us, beat)
-        if close and turns_back(value, JITTER * usual.band_pa, rests) > JITTERS * len(value):
+        rests, steady = self._rests(time_us, beat)
+        if close and turns_back(value, JITTER * usual.band_pa, steady) > JITTERS * len(value):
             return 0.5 * MANY
         if not close and value.max() - value.min() < max(WIDE * usual.band_pa, top_pa - bottom_pa):
             return 0.0
@@ -122,18 +123,23 @@ class WildGauges:
         bands = float(np.minimum(rise[wild] / usual.band_pa, 1.0).sum())
         return bands if bands > enough else 0.0
 
-    def _rests(self, time_us: NDArray[np.int64], beat: Beat) -> NDArray[np.bool_]:
-        """Whether the motor said "off" before, in and after each step between N times: (N - 1,)."""
+    def _rests(self, time_us: NDArray[np.int64], beat: Beat) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:
+        """Whether the motor said "off" before, in and after each step between N times, and whether it kept
+        its state, as far as its words, FINE_S apart at most, would show another: (N - 1,) each."""
         said = beat.spans.get(self._motor) if self._motor is not None else None
         if said is None or not said.count:
             # on change it says nothing as long as it rests
-            return np.full(len(time_us) - 1, beat.running_s == 0.0)
+            still = np.full(len(time_us) - 1, beat.running_s == 0.0)
+            return still, still
         motor_us, on = said.time_us, said.value > self._level
         slack_us = min(BEAT_US // said.count, SLACK_US)
         first = np.searchsorted(motor_us, time_us[:-1] - slack_us, side="right") - 1
         past = np.searchsorted(motor_us, time_us[1:] + slack_us, side="right")
         so_far = np.concatenate(([0], np.cumsum(on)))
-        return np.asarray(so_far[past] == so_far[np.maximum(first, 0)])
+        first = np.maximum(first, 0)
+        ons = np.asarray(so_far[past] - so_far[first])
+        fine = said.count * FINE_S * 1e6 >= 0.9 * BEAT_US
+        return ons == 0, (ons == 0) | (fine & (ons == past - first))
 
 
 def turns_back(value: NDArray[np.float64], step_pa: float, counted: NDArray[np.bool_] | None = None) -> int:
