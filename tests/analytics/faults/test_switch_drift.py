@@ -139,8 +139,9 @@ def test_a_run_that_seems_to_begin_above_the_band_is_no_moved_switch_s(
              "motor_level", "flow_m3_s", "discharge_pa", "suction_pa")
         )  # fmt: skip
         look = Look(
-            at_us=at_s, start_us=1, age_s=age_s, window_s=30.0, samples=20, entire=True, interval_s=1.0,
-            pressure_pa=62 * PSI, pressure_start_pa=(30 + 20 * began) * PSI, noise_pa=500.0, **nothing,
+            at_us=at_s * 1_000_000, start_us=1, age_s=age_s, window_s=30.0, samples=20, entire=True,
+            interval_s=1.0, pressure_pa=62 * PSI, pressure_start_pa=(30 + 20 * began) * PSI, noise_pa=500.0,
+            **nothing,
         )  # fmt: skip
         said += detector.look(look, cast(Known, known))
     assert bool(said) is stuck
