@@ -15,19 +15,20 @@ works less, no kink at the start; by a contact alone both names are told, and ho
 a dry storage; a choked filter against a zone of the garden (the outlet stands at its shut-off head).
 
 Parameters. DEEP 0.5 of cut-in for half a minute, or LOW 0.75 for a minute and a quarter: the pressure at
-which a pump with shut-off head 2.5 times cut-in meets a draw of 1.9 and 1.25 times its delivery at
-cut-in. A plant whose owner draws a quarter more than the pump gives, for minutes, has no water pressure
-either way; MORE 1.25 is that same draw, asked of the single look. OUT 1.5: draw over delivery by the slope of
-tank water, with pressure already below the band: a quarter more again, for a slope within the look's
-window is good to some 7 %. OVER 1.1, with pressure a tenth of the band under cut-in: no zone or hose is laid
-out for that, and one that is new draws no TWICE 1.7 (2 less two errors of 7 %) of the most that was ever
-drawn; asked where a run holds FEW samples or more, so that what the pump lately gives is known. SAMPLES:
-pressure that stands over five samples, 2 where the motor works as usual, for then nothing drains. WORKS 0.85
-of the usual motor level: see `instruments`; RUN_OUT 1.6: a small centrifugal pump takes at most some 1.4 of
-its duty at run-out (handbook curves; from memory), beyond it the rotor drags. SOON_OVER_S 45 min: what leaves
-beyond the delivery and stops sooner is a draw of the owner's (a break is walked for, shut and mended in
-hours; common practice, no source), and so is as much again, as long; but no house has taps for OWNERS 2 times
-what its pump gives.
+which a pump with shut-off head 2.5 times cut-in meets a draw of 1.9 and 1.25 times its delivery at cut-in.
+A plant whose owner draws a quarter more than the pump gives, for minutes, has no water pressure either way;
+MORE 1.25 is that same draw, asked of the single look. OUT 1.5: draw over delivery by the slope of tank
+water, with pressure already below the band: a quarter more again, for a slope within the look's window is
+good to some 7 %. OVER 1.1, with pressure a tenth of the band under cut-in: no zone or hose is laid out for
+that, and one that is new draws no TWICE 1.7 (2 less two errors of 7 %) of the most that was ever drawn;
+asked where a run holds FEW samples or more, so that what the pump lately gives is known. SAMPLES: pressure
+that stands over five samples, 2 where the motor works as usual, for then nothing drains. At work the motor
+is above WORKS of `instruments`, or above LIGHTER 0.85 where the tank emptied as at a break: a jet pump
+takes less beyond its best point, and one that is shut off stands, by current, just there; RUN_OUT 1.6: a
+small centrifugal pump takes at most some 1.4 of its duty at run-out (handbook curves; from memory), beyond
+it the rotor drags. SOON_OVER_S 45 min: what leaves beyond the delivery and stops sooner is a draw of the
+owner's (a break is walked for, shut and mended in hours; common practice, no source), and so is as much
+again, as long; but no house has taps for OWNERS 2 times what its pump gives.
 
 Source: orifice law; quadratic pump curve, common practice, no source.
 """
@@ -42,7 +43,7 @@ import msgspec
 from analytics import words
 from analytics.judging.deaf_gauge import may_be_deaf
 from analytics.judging.flows import CLOSE_S, curve, given_m3_s, needed_draw_m3_s
-from analytics.judging.instruments import by_drop, by_meter, motor_share_1
+from analytics.judging.instruments import WORKS, by_drop, by_meter, motor_share_1
 from analytics.judging.no_delivery import false_start, held_up, stands, started_above
 from analytics.judging.pace_words import within
 from analytics.judging.reference import MID_SHARE
@@ -64,7 +65,7 @@ OUT, MORE = 1.5, 1.25
 OVER, TWICE, FEW = 1.1, 1.7, 2.0
 SAMPLES, SAMPLES_AT_WORK = 5.0, 2.0
 RECOVERS = 0.05 / 30.0  # of the band a second: a twentieth in half a minute, out of the noise
-WORKS, RUN_OUT = 0.85, 1.6
+LIGHTER, RUN_OUT = 0.85, 1.6
 SOON_OVER_S, OWNERS, ENDED_KEPT = 2700.0, 2.0, 8
 
 DRY_INSTEAD = (
@@ -107,7 +108,7 @@ class BurstLine(Detector):
         if false_start(look, usual, known.story) or may_be_deaf(look, known):
             return ()
         pumps = self._pumps(look, known)
-        at_work = pumps and self._works(look, usual)
+        at_work = pumps and self._works(look, known)
         keeps = at_work or stands(look, usual)
         memory.low_us = self._since(memory.low_us, keeps, LOW * usual.start_pa, look)
         memory.deep_us = self._since(memory.deep_us, keeps, DEEP * usual.start_pa, look)
@@ -191,7 +192,7 @@ class BurstLine(Detector):
         outlet, line = look.discharge_pa, look.pressure_pa
         if outlet is None or line is None or outlet > min(DEEP * usual.start_pa, line - 0.5 * usual.band_pa):
             return look
-        if not self._works(look, usual) or started_above(look, usual, known.story):
+        if not self._works(look, known) or started_above(look, usual, known.story):
             return look
         return msgspec.structs.replace(look, pressure_pa=outlet, slope_m3_s=0.0, slope_pa_s=None)
 
@@ -211,10 +212,10 @@ class BurstLine(Detector):
             return min(usual.start_pa, self.plant.switch.cut_in_pa)
         return usual.start_pa
 
-    def _works(self, look: Look, usual: Reference) -> bool:
+    def _works(self, look: Look, known: Known) -> bool:
         """Whether the motor does its usual work, or what it does at run-out."""
-        share = motor_share_1(look, usual)
-        return share is not None and WORKS <= share < RUN_OUT
+        share, emptied = motor_share_1(look, known.usual), fell_fast(known.story, known.usual)
+        return share is not None and (LIGHTER if emptied else WORKS) <= share < RUN_OUT
 
     def _pumps(self, look: Look, known: Known) -> bool:
         """Whether the pump can be taken to deliver, by meter, gauges, motor or the course of pressure."""
@@ -224,7 +225,7 @@ class BurstLine(Detector):
         if "moves" in (by_meter(look, known, usual, story), by_drop(look, known, usual)):
             return True
         if seen is not None and seen.motor is not None:
-            return self._works(look, usual)
+            return self._works(look, known)
         return held_up(look, usual, story) or fell_fast(story, usual)
 
     def _limit_m3_s(self, unit_m3_s: float, usual: Reference, times: float) -> float:

@@ -150,7 +150,9 @@ def _note_fall(story: Story, look: Look, usual: Reference) -> None:
         return
     fell = -look.slope_m3_s - SURE * (look.slope_error_m3_s or 0.0)
     if _told(look, usual) and look.interval_s <= CLOSE_S and look.samples >= 4:
-        story.fastest_m3_s = max(story.fastest_m3_s, fell)
+        # two looks must agree: in one that meets the tank's emptying the slope runs away
+        story.fastest_m3_s = max(story.fastest_m3_s, min(story.last_fell_m3_s, fell))
+        story.last_fell_m3_s = fell
     story.collapsed |= -look.slope_m3_s > COLLAPSE * max(usual.now_m3_s, usual.draw_m3_s or 0.0)
 
 

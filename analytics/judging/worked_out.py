@@ -10,6 +10,7 @@ class Story(msgspec.Struct):
 
     run_us: int = 0
     fastest_m3_s: float = 0.0  # that tank water is sure to have fallen, before or in the run
+    last_fell_m3_s: float = 0.0  # by the slope of the look before
     mixed: bool = False  # more was drawn at the start than over the window before: the kink says too little
     collapsed: bool = False  # the tank or the line ran out within the run
     most_needed_m3_s: float = 0.0  # draw that a working pump would have needed, while the tank told

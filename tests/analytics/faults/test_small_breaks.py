@@ -12,6 +12,7 @@ import numpy as np
 import pytest
 
 from analytics.engine import Engine
+from analytics.judging.story import fell_fast
 from analytics.plant.description import Measure, Plant
 from analytics.readings import Readings
 from analytics.records import Finding
@@ -78,3 +79,30 @@ def test_what_left_before_the_pump_filled_the_tank_again_is_no_break(lifted: flo
     high_pa = usual.start_pa + lifted * usual.band_pa
     after = {**look, "pressure_pa": 0.85 * usual.start_pa, "pressure_high_pa": high_pa, "slope_m3_s": 0.0}
     assert bool(claims(engine, *[look] * 3, after)) is bursts
+
+
+@pytest.mark.parametrize(("works", "bursts"), [(0.97, True), (0.87, False)])
+def test_a_pump_that_runs_out_into_an_empty_line_works_as_usual(works: float, bursts: bool) -> None:
+    """At its shut-off head, behind a closed valve, a motor's current may stand at 0.87 of the usual, and the
+    tank that people draw from goes down more slowly than into any break that leaves the line empty."""
+    engine = learned(motor=Measure.PUMP_CURRENT)
+    usual = engine.judge.usual
+    level = works * (usual.motor_level or 0.0)
+    look = {
+        "motor_level": level, "motor_now": level, "pressure_pa": 0.95 * usual.start_pa,
+        "slope_m3_s": -0.6 * usual.delivery_m3_s,
+    }  # fmt: skip
+    empty = {**look, "pressure_pa": 0.02 * usual.start_pa, "slope_m3_s": 0.0}
+    assert bool(claims(engine, *[look] * 3, *[empty] * 6)) is bursts
+
+
+@pytest.mark.parametrize(("looks", "fast"), [(1, False), (2, True)])
+def test_the_slope_of_one_look_that_meets_the_tanks_emptying_is_no_fall(looks: int, fast: bool) -> None:
+    engine = learned(motor=Measure.PUMP_CURRENT)
+    usual = engine.judge.usual
+    level = usual.motor_level
+    look = {"motor_level": level, "motor_now": level, "pressure_pa": 0.95 * usual.start_pa}
+    slow = {**look, "slope_m3_s": -0.3 * usual.delivery_m3_s}
+    away = {**look, "slope_m3_s": -12.0 * usual.delivery_m3_s, "slope_error_m3_s": usual.delivery_m3_s}
+    claims(engine, *[slow] * 2, *[away] * looks)
+    assert fell_fast(engine.judge.story, usual) is fast
