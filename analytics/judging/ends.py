@@ -10,7 +10,8 @@ start into the band: the switch acts at the outermost of many. So
                     (1 - p)^n <= CHANCE
 
 Parameters:
-    FALLS    0.05  of the band at most, from one word to the next
+    FALLS    0.02  of the band at most, from one word to the next: in a leak's rests, which fall faster, no
+                   word meets either end, and all of them err alike
     LESSON   24    ends, while nothing stands that moves them; its outermost is the second, for one may err
     LEAST    0.15  of the band: a switch repeats to a few hundredths, and FALLS twice (a stop lies up to a
                    word before its rest's first)
@@ -42,7 +43,7 @@ if TYPE_CHECKING:
     from analytics.seeing.events import Rest, Run
     from analytics.seeing.water import Water
 
-FALLS, MIDDLE = 0.05, 2.5
+FALLS, MIDDLE = 0.02, 2.5
 LESSON, KEPT, LEAST = 24, 48, 0.15
 BEYOND, OF_NEWEST = 3, 6
 CHANCE, LASTS_US, UNKNOWN = 1e-5, 8 * 3_600_000_000, 0.3
