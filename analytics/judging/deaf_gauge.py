@@ -17,6 +17,8 @@ Parameters:
     FILLS    0.8, 5  times the run that fills the tank: so long is a run that the switch has ended, never
                      shorter. A stalled rotor trips sooner, and takes STALLED 2 times the usual; what else
                      trips a protector has been told by then
+    SEEN     0.5     of a fill, that samples are apart at most: of two that lie further apart a rotor that
+                     stalls for seconds may be on at either
     RUNS     3       such runs with none between them that moved the gauge
 
 Source: common practice, no source.
@@ -24,6 +26,7 @@ Source: common practice, no source.
 
 from __future__ import annotations
 
+from math import inf
 from typing import TYPE_CHECKING
 
 import msgspec
@@ -39,6 +42,7 @@ if TYPE_CHECKING:
 BELOW, MOVED = 0.15, 0.15
 HOLDS, HOLDS_S = 4.0, 600.0
 FILLS, STALLED = (0.8, 5.0), 2.0
+SEEN = 0.5
 RUNS = 3
 
 
@@ -58,9 +62,11 @@ class Deaf(msgspec.Struct):
             return
         fill_s = usual.drawdown_m3 / usual.delivery_m3_s
         lasted_s = run.cycle.run_time_s
+        if run.interval_s > SEEN * fill_s:
+            return
         usual_length = FILLS[0] * fill_s - run.interval_s < lasted_s < FILLS[1] * fill_s + run.interval_s
         level = run.cycle.motor_level
-        works = level is None or not usual.motor_level or WORKS < level / usual.motor_level < STALLED
+        works = level is None or WORKS < level / (usual.motor_level or inf) < STALLED
         if rested_below(rested_pa, usual) and usual_length and works:
             self.since_us = self.since_us if self.runs else run.cycle.start_us
             self.runs += 1

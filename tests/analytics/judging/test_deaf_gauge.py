@@ -3,13 +3,20 @@
 from __future__ import annotations
 
 import sys
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 import pytest
 
 from analytics.engine import Engine
+from analytics.judging.deaf_gauge import Deaf
+from analytics.judging.reference import reference
+from analytics.judging.signature import Signature
 from analytics.readings import Readings
+from analytics.records import Cycle
+from analytics.seeing.events import Run
+from analytics.seeing.water import Water
 from tests.analytics import traces
 
 sys.path.insert(0, str(Path(__file__).parents[1] / "faults"))
@@ -105,3 +112,25 @@ def test_machine_without_a_pressure_switch_has_no_cut_in_to_be_below() -> None:
     engine = Engine(plant)
     outcome = engine.feed(Readings.concatenate(parts).in_time_order())
     assert [one.fault for one in outcome.findings] == []
+
+
+@pytest.mark.parametrize(
+    ("every_s", "level", "knows", "deaf"),
+    [(5.0, 1.0, True, True), (60.0, 1.0, True, False), (5.0, 5.0, False, False), (5.0, None, True, True)],
+)
+def test_rotor_that_stalls_for_seconds_is_no_run_that_a_dead_gauge_has_missed(
+    every_s: float, level: float | None, knows: bool, deaf: bool
+) -> None:
+    """Twenty seconds that trip the protector, with the line run empty, are a minute to words a minute apart;
+    and how high a motor's current is nobody knows whose usual one has not been learned."""
+    plant = traces.plant(traces.Trace(every_s=every_s))
+    water = Water.of(plant)
+    usual = replace(reference(plant, water, Signature()), motor_level=1.0 if knows else None)
+    fill_s = usual.drawdown_m3 / usual.delivery_m3_s
+    assert 60.0 < fill_s < 120.0
+    memory = Deaf()
+    for at_us in range(traces.START_US, traces.START_US + 3 * 3_600_000_000, 3_600_000_000):
+        cycle = Cycle(at_us, at_us + int(fill_s * 1e6), fill_s, 3000.0, motor_level=level)
+        run = Run(at_us, cycle, True, every_s, pressure_low_pa=0.0, pressure_high_pa=500.0, rested_pa=500.0)
+        memory.hear(run, usual)
+    assert memory.convicts is deaf
