@@ -46,13 +46,12 @@ Parameters:
     LOW_SHARE      0.10    of a day's hours, for the day's least flow
     HOURS          12      hours with a rest, of the last 24, that a judgement needs, and all 24 gone by: a
                            drip line may have run since the first reading
-    HOLD_LOOKS     6       hourly judgements in a row: a day and five hours, so that what began by midnight is
-                           told with the second night
+    HOLD_LOOKS     7       hourly judgements in a row: a day and six hours, hence the second night
     CLEAR_HOURS    8       of the last 24 with less than a third of the leak: a night and a morning; a
                            gauge that reports on change shows single hours without a loss
 
 False alarms: a healthy day would need at least all but one of its steady hours to lose more than the sun
-can make them lose, for a day and a fifth. Guests and drip lines do not do that.
+can make them lose, for a day and a quarter. Guests and drip lines do not do that.
 
 Source: minimum night flow as in Thornton, Sturm & Kunkel, Water Loss Control, brought to one house
 ("longest quiet interval"); FAVAD, May 1994.
@@ -89,7 +88,7 @@ LEAST_SHARE_H = 0.008
 ERRORS = 3.0
 LOW_SHARE, LEAST_SHARE = 0.10, 0.06
 HOURS = 12
-HOLD_LOOKS = 6
+HOLD_LOOKS = 7
 CLEAR_HOURS = 8
 SETTLED_S = 590.0
 SHORTEST_S = 240.0

@@ -45,7 +45,7 @@ import numpy as np
 
 from analytics.judging.climbs import ClimbMemory, Climbs
 from analytics.judging.deaf_gauge import Deaf
-from analytics.judging.flutter import barely_on, goes_on, is_stray
+from analytics.judging.flutter import barely_on, is_stray
 from analytics.judging.leaps import Leap, Leaps
 from analytics.judging.wild_gauge import WildGauges, WildMemory
 from analytics.judging.wild_motor import WildMotor
@@ -126,7 +126,6 @@ class Evidence(msgspec.Struct):
     leap: Leap = msgspec.field(default_factory=Leap)
     deaf: Deaf = msgspec.field(default_factory=Deaf)
     strays_us: list[int] = []  # the newest starts in mid-band
-    stopped_pa: float | None = None  # the newest run
 
 
 class Contradictions:
@@ -159,8 +158,7 @@ class Contradictions:
         idle = run.motor_words is not None and run.motor_words < WORKS * (usual.motor_level or 0.0)
         if idle or barely_on(run, self.plant):
             return
-        stopped_pa, evidence.stopped_pa = evidence.stopped_pa, run.cycle.pressure_stop_pa
-        if run.entire and (is_stray(run, usual) or goes_on(run, stopped_pa, usual)):
+        if run.entire and is_stray(run, usual):
             evidence.strays_us = [*evidence.strays_us, run.cycle.start_us][-STRAYS:]
         stalled = usual.motor_level and (run.motor_words or 0.0) > STALLED * usual.motor_level
         evidence.deaf.hear(run, usual)

@@ -128,8 +128,10 @@ def see(run: Run, plant: Plant, usual: Reference, water: Water) -> Seen:
         moves_pa = run.interval_s * ((high or 0.0) - (low or 0.0)) / max(cycle.run_time_s, 1.0)
         if moves_pa >= 0.15 * usual.band_pa or run.interval_s >= 0.35 * cycle.run_time_s:
             band = None
-    if band is not None and run.interval_s >= 0.35 * cycle.run_time_s and gave_1(run, usual) > MISSED * band:
-        band = None
+    if band is not None and run.interval_s >= 0.35 * cycle.run_time_s:
+        # a lone sample in a run lies anywhere in it
+        lone = run.interval_s > 0.5 * cycle.run_time_s
+        band = None if lone or gave_1(run, usual) > MISSED * band else band
     if run.slope_run_m3_s is not None and run.interval_s < 0.35 * cycle.run_time_s:
         net = run.slope_run_m3_s / delivery
     return Seen(

@@ -181,12 +181,12 @@ def _by_drop_alone(known: Known) -> Decline | None:
 def _by_count(known: Known) -> Decline | None:
     """What the lengths of many runs say, where no slope within them can be told: a day's, or fewer with the
     motor's word on it."""
-    signature, usual = known.signature, known.usual
-    by_days = counted_left(signature.counted, usual.drawdown_m3) if signature.counted.clean else None
+    signature = known.signature
+    by_days = counted_left(signature.counted, known.usual.drawdown_m3) if signature.counted.clean else None
     by_two = None
     if signature.agreed.clean is not None:
         levelled = tells_a_level(known.plant)
-        by_two = agreed_left(signature.agreed, signature.full_m3, usual.band_pa, levelled)
+        by_two = agreed_left(signature.agreed, signature.full_m3, known.usual.band_pa, levelled)
     said = [one for one in (by_days, by_two) if one is not None]
     if not said:
         return None
