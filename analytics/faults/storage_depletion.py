@@ -110,6 +110,7 @@ class Stock(msgspec.Struct):
     cause: str | None = None
     day_m3: list[float] = []  # dry net draw of the last 24 hours, an hour each
     hour_m3: float = 0.0
+    due: bool = False  # an hour has ended since the last look
     lately_m3: list[float] = []  # the last steps' changes, for what is taken back
     risen_m3: float = 0.0  # the last rise
     risen_steps: int = 0  # since
@@ -135,6 +136,9 @@ class StorageDepletion(Detector):
             if stock is None:
                 stock = self.memory.storages[watched.storage.name] = Stock()
             step = follow(stock.track, beat, watched)
+            if not beat.to_us % LOOK_US:
+                stock.due = True  # not only where the hour's last beat has a word: each 15 min it may never
+                stock.day_m3, stock.hour_m3 = [*stock.day_m3[-23:], stock.hour_m3], 0.0
             if watched.level is None or stock.track.time_us != beat.to_us:
                 continue
             if known.is_open("sensor_fault", self.plant.signals[watched.level].name):
@@ -143,8 +147,6 @@ class StorageDepletion(Detector):
             stock.level_m = stock.track.level_m
             if step is not None and step.seconds <= DAY_S:
                 _count(stock, step, watched.storage)
-            if not beat.to_us % LOOK_US:
-                stock.day_m3, stock.hour_m3 = [*stock.day_m3[-23:], stock.hour_m3], 0.0
             found += self._judge(stock, beat, watched, known)
         return found
 
@@ -180,7 +182,8 @@ class StorageDepletion(Detector):
         assert stock.level_m is not None
         there = stock.level_m <= storage.outlet_level_m + AT_OUTLET * storage.full_level_m
         stock.at_outlet = stock.at_outlet + 1 if there else 0
-        if stock.at_outlet != OUTLET_BEATS and (beat.to_us % LOOK_US or not self._near(stock, storage)):
+        due, stock.due = stock.due, False
+        if stock.at_outlet != OUTLET_BEATS and not (due and self._near(stock, storage)):
             return ()
         young = not any(day is not None for day in stock.days_m3)
         bands = self._forecast(stock, storage, (0.1, SURE_SHARE, 0.5, YOUNG_SHARE, 0.9))

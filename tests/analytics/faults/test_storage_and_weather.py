@@ -107,9 +107,11 @@ def test_coarse_words_that_flick_and_lone_zeros_are_no_leak(digit_m: float) -> N
     assert [one for one in told(holding.outcome(12.0)) if one[0] == "storage_leak"] == []
 
 
-def test_depletion_is_called_before_the_outlet() -> None:
+@pytest.mark.parametrize("every_s", [300.0, 900.0, 3600.0])
+def test_depletion_is_called_before_the_outlet(every_s: float) -> None:
+    """By a gauge too that has no word in the last ten minutes of an hour."""
     a_day_m3 = 6e-5 * (DAY_S - NIGHT_S)
-    holding = Holding(demand_m3_s=6e-5, level_m=1.0)  # 27 m3 above the outlet, seven days' worth
+    holding = Holding(demand_m3_s=6e-5, level_m=1.0, level_every_s=every_s)  # 27 m3: seven days
     found = [one for one in last_words(holding.outcome(6.0)) if one.fault == "storage_depletion"]
     assert [one.cause for one in found] == ["demand"]
     left_days = (1.0 - 0.1) * 30.0 / a_day_m3 - at_s(found[0].raised_us) / DAY_S
