@@ -57,3 +57,29 @@ def test_a_tank_found_smaller_by_the_meter_in_its_lesson_gives_less_than_its_pla
     )  # fmt: skip
     judge.story.fastest_m3_s = 0.9 * q
     assert by_meter(look, judge, usual, judge.story) == says
+
+
+@pytest.mark.parametrize(
+    ("gains", "error", "samples", "says"),
+    [
+        (-0.95, 0.01, 10, "dry"),  # the tank gives what the meter passes, and that is sure
+        (-0.95, 0.20, 4, None),  # a gauge so rough, or samples so few, tell nothing
+        (0.05, 0.01, 10, "moves"),  # the tank fills beside the draw, whatever the pump is thought to give
+    ],
+)
+def test_no_delivery_by_a_meter_is_beyond_the_errors_of_the_tank(
+    gains: float, error: float, samples: int, says: str | None
+) -> None:
+    """A tenth of what the pump is thought to give runs through the meter, or, in the first two, all of it."""
+    judge = Engine(traces.plant()).judge
+    usual = judge.usual
+    q = usual.now_m3_s
+    look = Look(
+        at_us=300_000_000, start_us=0, age_s=300.0, window_s=20.0, samples=samples, entire=True,
+        interval_s=2.0, pressure_start_pa=usual.start_pa, pressure_pa=40 * PSI, pressure_high_pa=45 * PSI,
+        slope_m3_s=gains * q, slope_pa_s=0.0, slope_first_m3_s=gains * q, slope_before_m3_s=gains * q,
+        noise_pa=500.0, motor_level=None, flow_m3_s=q if gains < 0.0 else 0.09 * q, discharge_pa=None,
+        suction_pa=None, slope_error_m3_s=error * q,
+    )  # fmt: skip
+    judge.story.fastest_m3_s = 0.9 * q
+    assert by_meter(look, judge, usual, judge.story) == says
