@@ -47,6 +47,7 @@ from typing import TYPE_CHECKING, Literal
 import msgspec
 
 from analytics import words
+from analytics.instants import HOUR_US
 from analytics.judging.watch import AllClear, Claim, Coverage, Detector
 from analytics.outlooks.balance import (
     FED,
@@ -80,7 +81,7 @@ AT_OUTLET = 0.005
 OUTLET_BEATS = 2
 DAY_S = 86_400.0
 #: Hour by hour the tank's content changes by less than a forecast can tell.
-LOOK_US = 3_600_000_000
+LOOK_US = HOUR_US
 
 OPEN = " Use and a leak both take their part, and which takes more is open."
 OPEN_WITHOUT_MOTOR = " Whether use or a leak empties it is open: a motor signal would tell."

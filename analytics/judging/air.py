@@ -22,13 +22,13 @@ from math import hypot, log, sqrt
 from statistics import median
 from typing import TYPE_CHECKING
 
+from analytics.instants import DAY_US
 from analytics.judging.signature import LATELY, RECENT, best_delivery
 
 if TYPE_CHECKING:
     from analytics.judging.signature import Signature, Trait
 
 OF_A_MEDIAN = 1.2533
-DAY_US = 86_400e6
 ESCAPES = 3.0
 
 

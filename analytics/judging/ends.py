@@ -34,6 +34,7 @@ from typing import TYPE_CHECKING
 
 import msgspec
 
+from analytics.instants import HOUR_US
 from analytics.judging.cycling_run import is_guessed, shortest_s, sound_delivery_m3_s
 from analytics.judging.footing import FINE_S, band_of
 
@@ -46,7 +47,7 @@ if TYPE_CHECKING:
 FALLS, MIDDLE = 0.02, 2.5
 LESSON, KEPT, LEAST = 24, 48, 0.15
 BEYOND, OF_NEWEST = 3, 6
-CHANCE, LASTS_US, UNKNOWN = 1e-5, 8 * 3_600_000_000, 0.3
+CHANCE, LASTS_US, UNKNOWN = 1e-5, 8 * HOUR_US, 0.3
 HALF, FOOT = 0.5, 0.22
 
 
