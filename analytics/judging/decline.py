@@ -43,6 +43,7 @@ from analytics.judging.signature import (
     best_delivery,
     upper,
 )
+from analytics.judging.unmoved import unmoved
 from analytics.judging.uphill import SHUT_OFF, shut_off, uphill
 from analytics.judging.worked_out import Decline
 
@@ -156,6 +157,8 @@ def decline(known: Known, interval_s: float = 1.0) -> Decline | None:
     sure = shown is not None and not any(_out_before_cut_in(signature, base) for base in _bases(signature))
     if shown is not None and shown[0] < left:
         left, error = shown
+    elif not sure and unmoved(signature, left, signature.recent[-LATELY:]):
+        left = 1.0  # somebody draws beside the tank's filling
     drop = resistance(known, left)
     fitted = known.plant.filter  # with none before the tank a drop is a gauge's that lies
     if not sure and fitted and fitted.position == "before_tank" and drop is not None and drop > CLOG_SURE:
@@ -191,7 +194,9 @@ def _by_count(known: Known) -> Decline | None:
     if not said:
         return None
     sure = [one for one in said if one.sure]
-    left, error, _, level, _ = min(sure or said, key=lambda one: one.share)
+    left, error, _, level, from_us = min(sure or said, key=lambda one: one.share)
+    if unmoved(signature, left, [brief for brief in signature.recent if brief.at_us >= from_us]):
+        left, sure = 1.0, []
     drop = resistance(known, left)
     return Decline(left, error, bool(sure), _clog(known, bool(sure), left, drop, error, level), drop)
 
@@ -273,7 +278,8 @@ def _sure(known: Known, base: Base, interval_s: float) -> Iterator[tuple[float, 
             z = (loss - BORNE) / found[1]
             if loss < least_loss or z < sqrt(2.0 * (ENOUGH_COARSE if coarse else ENOUGH)):
                 continue
-            if _hidden(recent[-runs:], base, least_loss):
+            newest = recent[-runs:]
+            if _hidden(newest, base, least_loss) or unmoved(known.signature, found[0], newest):
                 continue
             if (hourly and _borne_out(known, base, loss)) or (
                 not hourly and (loss >= OF_AN_HOUR or _all_day(known, base))
