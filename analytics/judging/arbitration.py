@@ -73,17 +73,20 @@ CONSEQUENCES: dict[str, frozenset[str]] = {
     "motor_overload": OF_RUNS | IN_RUN,
 }
 
-#: What follows only where the finding has this cause. Runs too short say nothing against a line that seeps
-#: beside them; a leak that starts the pump too often is itself the finding. A tank too small, or a leak,
-#: takes nothing from the delivery: less of it is a fault of its own (a lost charge makes delivery look
-#: larger, and an overcharge or a fluttering switch leaves none to go by).
+#: What follows only where the finding has one of these causes. Runs too short say nothing against a line that
+#: seeps beside them; a leak that starts the pump too often is itself the finding. A tank too small, or a leak,
+#: takes nothing from delivery, switch or motor: what is amiss with these is a fault of its own (a lost charge
+#: makes delivery look larger, and an overcharge or a fluttering switch leaves none to go by). A motor that
+#: drags pumps all the same, and hides nothing; one that stands still moves no water.
 _SPOILS: frozenset[str | None] = frozenset(
     {None, "lost_air_charge", "overcharged_tank", "narrow_switch_band", "switch_chatter"}
 )
-FOLLOWS_FROM_CAUSE: dict[tuple[str, str], frozenset[str | None]] = {
-    ("short_cycling", "supply_leak"): frozenset({"leak"}),
-    ("short_cycling", "clogged_filter"): _SPOILS,
-    ("short_cycling", "pump_wear"): _SPOILS,
+FOLLOWS_FROM_CAUSE: dict[str, dict[str, frozenset[str | None]]] = {
+    "short_cycling": {
+        "supply_leak": frozenset({"leak"}),
+        **dict.fromkeys(OF_RUNS | {"blocked_discharge", "motor_overload"}, _SPOILS),
+    },
+    "motor_overload": dict.fromkeys(OF_RUNS | IN_RUN, frozenset({"locked_rotor"})),
 }
 
 
@@ -91,7 +94,7 @@ def follows(fault: str, other: str, cause: str | None) -> bool:
     """Whether `fault` is a consequence of a finding of `other` with that cause."""
     if fault not in CONSEQUENCES.get(other, ()):
         return False
-    causes = FOLLOWS_FROM_CAUSE.get((other, fault))
+    causes = FOLLOWS_FROM_CAUSE.get(other, {}).get(fault)
     return causes is None or cause in causes
 
 

@@ -130,3 +130,19 @@ def test_short_runs_are_told_beside_a_clog_which_makes_runs_longer(cause: str | 
     ledger.hear([Claim("clogged_filter", MIN, "medium", 0.85, "Clogs.")], 10 * MIN)
     (found,) = ledger.hear([Claim("short_cycling", 11 * MIN, "high", 0.9, "Short.", cause)], 20 * MIN)
     assert (found.fault, found.cause) == ("short_cycling", cause)
+
+
+@pytest.mark.parametrize(
+    "fault", ["lost_prime", "dry_supply", "burst_line", "clogged_filter", "switch_drift"]
+)
+def test_a_motor_that_drags_hides_no_other_fault(fault: str) -> None:
+    """It pumps all the same; one whose rotor is jammed moves no water, which others would be blamed for."""
+    assert not follows(fault, "motor_overload", None)
+    assert follows(fault, "motor_overload", "locked_rotor")
+
+
+@pytest.mark.parametrize("fault", ["motor_overload", "switch_drift", "blocked_discharge"])
+def test_a_tank_too_small_hides_no_fault_of_motor_switch_or_outlet(fault: str) -> None:
+    assert not follows(fault, "short_cycling", "undersized_tank")
+    assert not follows(fault, "short_cycling", "leak")
+    assert follows(fault, "short_cycling", "switch_chatter")
