@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 from dash import html
 
+from analytics.appraisal import foretells
 from analytics.trials.course import TRIALS
 from collector.live.clock import AHEAD_US
 from dashboard.pages import otherwise
@@ -186,6 +187,9 @@ def _coverage(plant: Plant) -> list[Component]:
     for title, rows in (("Can", seen), ("Cannot", unseen)):
         if rows:
             page += [html.H3(title), pairs(rows, "told")]
+    ahead = [(one.label[:1].upper() + one.label[1:], one.words) for one in foretells(plant)]
+    if ahead:
+        page += [html.H3("What they foretell"), pairs(ahead, "told")]
     return page or [html.P("Not known.")]
 
 

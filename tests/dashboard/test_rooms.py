@@ -13,6 +13,7 @@ import plotly.graph_objects as go
 import pytest
 from dash._utils import to_json  # what the server itself sends
 
+from analytics.appraisal import foretells
 from dashboard.drawing import export, figures
 from dashboard.pages import cycles, history, setup, storage
 from dashboard.site import Site
@@ -275,6 +276,15 @@ def test_rain_adds_depth_times_roof_less_the_first_flush(site: Site) -> None:
 def test_set_up_says_who_can_look(site: Site) -> None:
     assert "this machine only" in said(setup.layout(site, "", PHONE, "127.0.0.1:8050"))
     assert "paired phones on the network" in said(setup.layout(site, "", PHONE, "0.0.0.0:8050"))
+
+
+def test_set_up_says_what_is_foretold_and_by_what(site: Site) -> None:
+    """As `holdwater check` does: of each forecast."""
+    told = said(setup.layout(site, "", PHONE, "127.0.0.1:8050"))
+    foretold = foretells(site.plant)
+    assert foretold
+    for one in foretold:
+        assert one.words in told
 
 
 def test_storage_shows_the_season_by_the_plans_own_figures(site: Site, at_us: int) -> None:
