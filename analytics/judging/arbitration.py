@@ -74,10 +74,10 @@ CONSEQUENCES: dict[str, frozenset[str]] = {
 }
 
 #: What follows only where the finding has one of these causes. Runs too short say nothing against a line that
-#: seeps beside them; a leak that starts the pump too often is itself the finding. A tank too small, or a leak,
-#: takes nothing from delivery, switch or motor: what is amiss with these is a fault of its own (a lost charge
-#: makes delivery look larger, and an overcharge or a fluttering switch leaves none to go by). A motor that
-#: drags pumps all the same, and hides nothing; one that stands still moves no water.
+#: seeps beside them; a leak that starts the pump too often is itself the finding. A tank too small, or a
+#: leak, takes nothing from delivery, switch or motor: what is amiss with these is a fault of its own (a lost
+#: charge makes delivery look larger, and an overcharge or a fluttering switch leaves none to go by). A motor
+#: that drags pumps all the same, and hides nothing; one that stands still moves no water.
 _SPOILS: frozenset[str | None] = frozenset(
     {None, "lost_air_charge", "overcharged_tank", "narrow_switch_band", "switch_chatter"}
 )
