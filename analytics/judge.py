@@ -12,10 +12,13 @@ from typing import TYPE_CHECKING, Any
 import msgspec
 
 from analytics import faults
+from analytics.judging import ends
 from analytics.judging.arbitration import Ledger, resting_on
 from analytics.judging.decline import decline
+from analytics.judging.ends import Ends
 from analytics.judging.no_delivery import witness
 from analytics.judging.reference import band_m3, reference
+from analytics.judging.setting import SINCE_FIRST
 from analytics.judging.signature import Signature
 from analytics.judging.story import follow
 from analytics.judging.watch import AllClear, Detector
@@ -70,6 +73,7 @@ class Judge:
     def __init__(self, plant: Plant) -> None:
         self.plant = plant
         self.water = Water.of(plant)
+        self.ends = Ends()
         self.signature = Signature(full_m3=band_m3(plant, self.water))
         self.story = Story()
         self.witness: Witness | None = None
@@ -112,14 +116,15 @@ class Judge:
         if isinstance(event, Look):
             follow(self.story, event, self)
             self.witness = witness(event, self)
+        elif isinstance(event, Run | Rest):
+            ends.note(self.ends, event, self)
         for hear in self._hearers[type(event)]:
             words = hear(event, self)
             if words:
                 changed += self._ledger.hear(words, event.at_us)
-                if any(isinstance(w, AllClear) and w.fault in CHANGES_THE_PLANT for w in words):
-                    self.signature.repaired(any(isinstance(w, AllClear) and w.anew for w in words))
-                    self._usual = None
-                    self._declined = {}
+                clear = [word for word in words if isinstance(word, AllClear)]
+                if any(word.anew or word.fault in CHANGES_THE_PLANT for word in clear):
+                    self._repaired(any(word.anew for word in clear))
         if isinstance(event, Run) and not any(self.is_open(fault) for fault in NOT_A_RUN):
             rise = FULL_RISE * self.usual.band_pa
             self.signature.learn(event, self._runs_are_sound(), rise)
@@ -127,10 +132,17 @@ class Judge:
             self._declined = {}
         return changed
 
+    def _repaired(self, anew: bool) -> None:
+        self.signature.repaired(anew)
+        self.ends = Ends() if anew else self.ends
+        self._usual = None
+        self._declined = {}
+
     def _runs_are_sound(self) -> bool:
         """Whether nothing stands that could show in a run."""
         return all(
             finding.fault in BESIDE_RUNS
+            or SINCE_FIRST in finding.evidence
             or (finding.fault == "sensor_fault" and finding.of not in self._run_signals)
             for finding in self._ledger.standing.values()
         )
@@ -171,6 +183,7 @@ class Judge:
     def saved(self) -> dict[str, Any]:
         return {
             "standing": msgspec.to_builtins(self._ledger.standing),
+            "ends": msgspec.to_builtins(self.ends),
             "signature": msgspec.to_builtins(self.signature),
             "story": msgspec.to_builtins(self.story),
             "detectors": {detector.FAULT: detector.saved() for detector in self._detectors},
@@ -180,6 +193,7 @@ class Judge:
     def restore(self, saved: dict[str, Any]) -> None:
         self._ledger.resume(msgspec.convert(saved["standing"], dict[str, Finding]))
         self.signature = msgspec.convert(saved["signature"], Signature)
+        self.ends = msgspec.convert(saved["ends"], Ends)
         self.story = msgspec.convert(saved["story"], Story)
         for detector in self._detectors:
             if detector.FAULT in saved["detectors"]:

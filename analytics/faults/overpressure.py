@@ -20,10 +20,11 @@ then. SAME: two stops within a tenth of the band, the switch's own scatter;
 RISING: of the delivery, three standard errors of a slope near the end (5 %), still filling the tank.
 FINE_S: samples further apart miss the stop itself, and put the usual stop too low by up to what an interval
 fills (a tenth of the band in some 8 s): the file's cut-out counts then as well. While a switch is known to
-drift, so does the pressure at which it stopped the pump last. A run that began above the usual cut-in by
-more than SHIFTED of the band, the scatter of a switch, was begun by one whose range has moved (its main
-spring holds both ends): its stop is as much higher. One whose contacts weld has begun at its cut-in;
-where samples far apart do not tell that, it runs on for LONG times what fills the tank.
+drift, so do the pressure at which it stopped the pump last and its setting, to which it is set back. A run
+that began above the usual cut-in by more than SHIFTED of the band, the scatter of a switch, was begun by one
+whose range has moved (its main spring holds both ends): its stop is as much higher. One whose contacts weld
+has begun at its cut-in; where samples far apart do not tell that, it runs on for LONG times what fills the
+tank.
 
 Source: common practice, no source.
 """
@@ -75,7 +76,8 @@ class Overpressure(Detector):
         if interval_s > FINE_S and switch is not None:
             stop = max(stop, switch.cut_out_pa)
         if known.is_open("switch_drift"):
-            stop = max(stop, memory.last_stop_pa or 0.0)
+            set_pa = switch.cut_out_pa if switch is not None else 0.0  # where it is to be set back to
+            stop = max(stop, memory.last_stop_pa or 0.0, set_pa)
         return self._limit_above(stop, known)
 
     def _limit_above(self, stop_pa: float, known: Known) -> float:

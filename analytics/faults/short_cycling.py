@@ -67,7 +67,7 @@ from analytics.judging.cycling_run import (
 )
 from analytics.judging.cycling_series import KEPT, near, odd, short_on_the_mean
 from analytics.judging.cycling_words import by_sampling, sentence
-from analytics.judging.ends import Ends, narrow, note_rest, note_start, too_narrow
+from analytics.judging.ends import narrow, too_narrow
 from analytics.judging.flutter import barely_on, bounced, burst, edged, goes_on, is_brief, is_spike
 from analytics.judging.footing import LOW, SURE, Footing, band_of, judged, note_beat, note_run
 from analytics.judging.signature import best_delivery
@@ -82,7 +82,7 @@ if TYPE_CHECKING:
     from analytics.plant.description import Plant
     from analytics.records import Priority
     from analytics.seeing.beats import Beat
-    from analytics.seeing.events import Rest, Run
+    from analytics.seeing.events import Run
 
 ENOUGH = 3
 EVIDENCE = 24
@@ -116,7 +116,6 @@ class CyclingMemory(msgspec.Struct):
     rival_runs: int = 0
     votes: dict[str, int] = {}  # runs that have told a cause, since the fault began
     footing: Footing = msgspec.field(default_factory=Footing)
-    ends: Ends = msgspec.field(default_factory=Ends)
 
     def take(self, verdict: Verdict) -> None:
         """A cause, or in place of one told that which KEPT runs in a row have told, surer or as often."""
@@ -149,20 +148,12 @@ class ShortCycling(Detector):
             note_beat(self.memory.footing, beat.spans.get(self._pressure), beat.to_us, band)
         return ()
 
-    def rest(self, rest: Rest, known: Known) -> Sequence[Word]:
-        note_rest(self.memory.ends, rest, band_of(self.plant, known.usual), known.water, self._clean(known))
-        return ()
-
-    def _clean(self, known: Known) -> bool:
-        return not any(known.is_open(fault) for fault in (self.FAULT, "switch_drift", *SPOILS))
-
     def run(self, run: Run, known: Known) -> Sequence[Word]:
         memory, stands = self.memory, known.is_open(self.FAULT)
         if any(known.is_open(fault) for fault in SPOILS) and not stands:
             memory.runs = []  # what such runs are like says nothing of tank or switch
             memory.footing = Footing()
             return ()
-        note_start(memory.ends, run, band_of(self.plant, known.usual), known.water, self._clean(known))
         usual = known.usual
         brief = is_brief(run, self.plant, usual)
         if barely_on(run, self.plant) or (is_spike(run, usual) and not brief):
@@ -230,7 +221,7 @@ class ShortCycling(Detector):
         frequent = self._too_frequent(run)
         charge = stand_on_charge(memory.runs, known) if len(memory.runs) == KEPT else None
         charged = charge is not None and charge > TOLD
-        narrowed = not stands and len(memory.runs) == KEPT and too_narrow(memory.ends, known)
+        narrowed = not stands and len(memory.runs) == KEPT and too_narrow(known)
         if len(short) >= ENOUGH or has_grown or oddly or charged or frequent or narrowed:
             if not stands:
                 memory.evidence = (short if len(short) >= ENOUGH else memory.runs)[:]
@@ -248,7 +239,7 @@ class ShortCycling(Detector):
         runs = self.memory.evidence
         foot = judged(self.memory.footing, band_of(self.plant, usual), known.water, runs[0].start_us)
         charge = stand_on_charge(runs, known)
-        narrowed = narrow(self.memory.ends, band_of(self.plant, usual)) is not None
+        narrowed = narrow(known.ends, band_of(self.plant, usual)) is not None
         grounds = Grounds(
             runs, foot, grown, has_grown, often, usual, self.plant, known.water, charge, narrowed,
         )  # fmt: skip
@@ -298,7 +289,10 @@ class ShortCycling(Detector):
 
     def _was_there(self) -> bool:
         """Whether runs, now that they are cured, show that the fault had been learned as clean: they begin
-        below where they did, or fill the tank as much more slowly."""
+        below where they did, end above, or fill the tank as much more slowly."""
+        if self.memory.cause == "narrow_switch_band":
+            top = middle([one.top for one in self.memory.runs])
+            return top is not None and top < -UP
         up = middle([one.up for one in self.memory.runs])
         apparent = middle([one.apparent for one in self.memory.runs if not one.coarse])
         if self.memory.cause == "overcharged_tank":
@@ -323,9 +317,9 @@ class ShortCycling(Detector):
             begins_low = seen.up is None or not ups or seen.up < max(0.5 * median(ups), 0.5 * UP)
             return None if seen.leap is None else seen.leap < 0.5 * LEAP_SHARE and begins_low
         if cause == "narrow_switch_band":
-            if seen.band is None and seen.coarse and self.memory.ends.stop.newest:
+            if seen.band is None and seen.coarse and known.ends.stop.newest:
                 low, wide = band_of(self.plant, known.usual)
-                return self.memory.ends.stop.newest[-1][1] > low + 0.5 * (1.0 + NARROW) * wide
+                return known.ends.stop.newest[-1][1] > low + 0.5 * (1.0 + NARROW) * wide
             return None if seen.band is None else seen.band > 0.5 * (1.0 + NARROW)
         if cause == "lost_air_charge":
             return None if seen.apparent is None else seen.apparent < self._back(known)

@@ -7,8 +7,9 @@ Physics. None but the switch's own; drawdown and run time follow by Boyle's law.
 
 What the sensors show. Pressures at starts and stops, run after run, away from where they were.
 
-Mistaken for. A setting that differs from the plant file from the first day (a nameplate, not a fault: the
-plant's own first runs are the reference); a gauge that drifts (both ends move by the same amount: the
+Mistaken for. A setting in the plant file that is not the switch's (the plant's own first runs are the
+reference, and the file only where no setting by hand and no gauge differ so much:
+`analytics.judging.setting`); a gauge that drifts (both ends move by the same amount: the
 summary says so); a narrow band that short-cycles (that finding speaks, this one hangs on it); an air charge
 above cut-in (`analytics.judging.charge_or_switch`).
 
@@ -20,7 +21,9 @@ half, and a move smaller than it is none. A switch that now acts within AT_SETTI
 setting, whatever it did before, has been set right, or its tank has. Where a charge above cut-in may be it,
 PATIENT 12 runs are waited for, twice what the median is of, and then both are named. Where pressure's words
 are far apart, rests in which little is drawn tell both ends (`analytics.judging.ends`), to half of ends.FALLS
-of the band.
+of the band. An end is back within BACK of the limit, IN_A_ROW; where from one sample to the next the pump, or
+as large a draw, moves pressure by more than that, a garden's hours hide a start that is still lower: then for
+HABITS a day.
 
 Source: common practice, no source.
 """
@@ -36,8 +39,9 @@ import msgspec
 from analytics import words
 from analytics.judging.air import median_error
 from analytics.judging.charge_or_switch import MOST, TOLD, charge_odds
-from analytics.judging.ends import LEAST, Ends, note_rest, note_start, too_narrow
+from analytics.judging.ends import LEAST, too_narrow
 from analytics.judging.footing import FINE_S, Footing, band_of, judged, note_beat, note_run, seen_below
+from analytics.judging.setting import SINCE_FIRST, Moves, off_setting, was_so
 from analytics.judging.signature import best_delivery
 from analytics.judging.watch import AllClear, Claim, Coverage, Detector
 from analytics.plant.description import MOTOR_MEASURES, Measure
@@ -48,29 +52,32 @@ if TYPE_CHECKING:
     from analytics.judging.watch import Known, Word
     from analytics.plant.description import Plant
     from analytics.seeing.beats import Beat
-    from analytics.seeing.events import Rest, Run
+    from analytics.seeing.events import Run
 
 MOVED = AT_SETTING = 0.10
 SIGMAS = 5.0
 LAST = 6
 IN_A_ROW = 3
+#: Of a run's scatter: so many standard errors of the median of LAST.
+ERROR = SIGMAS * 1.25 / LAST**0.5
 PATIENT = 12
 BACK = 0.5
+HABITS_US = 86_400_000_000
 #: A charge above cut-in shows as a cut-in that has moved up by more than the line's own curve.
 COLLAPSED = 0.22
-#: While one of these stands, a switch's ends are not learned.
-UNSOUND = ("short_cycling", "burst_line", "lost_prime", "dry_supply", "blocked_discharge", "overpressure")
 
 
 class DriftMemory(msgspec.Struct):
     row: int = 0
     back: int = 0
+    back_us: int = 0  # since when
     lows_pa: list[float] = []  # of the newest runs: a switch that has moved up lets pressure go no lower
+    off_setting: bool = False  # of the finding that stands: from the plant file's setting
+    since_first: bool = False  # and it acted there from the first run on
     charge: float = 0.0  # log of the odds of a charge above cut-in
     onset_us: int = 0
     cut_in: bool = False
     footing: Footing = msgspec.field(default_factory=Footing)
-    ends: Ends = msgspec.field(default_factory=Ends)
 
 
 class SwitchDrift(Detector):
@@ -82,49 +89,55 @@ class SwitchDrift(Detector):
         super().__init__(plant)
         self._pressure = next(iter(plant.measuring(Measure.LINE_PRESSURE)), None)
 
-    def rest(self, rest: Rest, known: Known) -> Sequence[Word]:
-        note_rest(self.memory.ends, rest, band_of(self.plant, known.usual), known.water, self._sound(known))
-        return ()
-
-    def _sound(self, known: Known) -> bool:
-        return not any(known.is_open(fault) for fault in (self.FAULT, *UNSOUND))
-
     def run(self, run: Run, known: Known) -> Sequence[Word]:
         memory = self.memory
         if not run.entire:
             return ()
-        note_start(memory.ends, run, band_of(self.plant, known.usual), known.water, self._sound(known))
         if run.pressure_low_pa is not None:
             memory.lows_pa = [*memory.lows_pa, run.pressure_low_pa][-LAST:]
         # where the motor's words are far apart pressure's turning points tell start and stop
         interval_s = min(run.interval_s, run.pressure_s or run.interval_s)
-        told = [self._moves(known, interval_s), self._by_rests(known) if interval_s > FINE_S else None]
-        moves = max((one for one in told if one is not None), key=_over, default=None)
+        told = [
+            self._moves(known, interval_s),
+            self._by_rests(known) if interval_s > FINE_S else None,
+            off_setting(known, interval_s, LAST, ERROR),
+        ]
+        moves = max((one for one in told if one is not None), key=lambda one: one.over, default=None)
         if moves is None:
             return ()
-        start, stop, limit_start, limit_stop = moves
         note_run(memory.footing, run, band_of(self.plant, known.usual))
-        if stop < limit_stop and self._collapses(start, interval_s, known):
+        if moves.stop < moves.limit_stop and self._collapses(moves.start, interval_s, known):
             return ()
-        over = _over(moves)
         if known.is_open(self.FAULT):
-            memory.back = memory.back + 1 if over < BACK else 0
-            if memory.back >= IN_A_ROW:
-                memory.row = memory.back = 0
-                return [AllClear(self.FAULT, summary="The switch acts at its old pressures again.")]
-            return [self._claim(start, stop, limit_start, limit_stop)] if over >= 1.0 else ()
-        if over < 1.0:
+            if self._is_back(run, moves, known, interval_s):
+                return [self._clear(known)]
+            return [self._claim(moves)] if moves.over >= 1.0 else ()
+        if moves.over < 1.0:
             memory.row = 0
             return ()
         if memory.row == 0:
             lately = known.signature.recent[-LAST // 2 :]
             memory.onset_us = lately[0].at_us if lately else run.cycle.start_us
         memory.row += 1
-        memory.charge = _charge_odds(start, known) if start > 0.0 and stop < limit_stop else -MOST
+        alone = moves.start > 0.0 and moves.stop < moves.limit_stop
+        memory.charge = _charge_odds(moves.start, known) if alone else -MOST
         patient = memory.charge > -TOLD and memory.row < PATIENT
-        if memory.row < IN_A_ROW or memory.charge > TOLD or patient or too_narrow(memory.ends, known):
+        if memory.row < IN_A_ROW or memory.charge > TOLD or patient or too_narrow(known):
             return ()  # a band too narrow is short cycling's
-        return [self._claim(start, stop, limit_start, limit_stop)]
+        memory.since_first = moves.off_setting and was_so(known, LAST, MOVED)
+        return [self._claim(moves)]
+
+    def _is_back(self, run: Run, moves: Moves, known: Known, interval_s: float) -> bool:
+        """Whether both ends are where they belong, IN_A_ROW; or, where samples do not meet start and stop so
+        nearly, through the draws of a whole day."""
+        memory = self.memory
+        if moves.over >= BACK:
+            memory.back = 0
+            return False
+        memory.back_us = memory.back_us if memory.back else run.cycle.start_us
+        memory.back += 1
+        met = interval_s * known.usual.delivery_m3_s <= BACK * MOVED * known.usual.drawdown_m3
+        return memory.back >= IN_A_ROW and (met or run.cycle.start_us - memory.back_us >= HABITS_US)
 
     def beat(self, beat: Beat, known: Known) -> Sequence[Word]:
         """Pressures far apart are kept: one below a cut-in that has moved up says that it has not."""
@@ -144,22 +157,24 @@ class SwitchDrift(Detector):
             self.memory.footing, start_pa + known.usual.start_pa, band
         )
 
-    def _by_rests(self, known: Known) -> tuple[float, float, float, float] | None:
+    def _by_rests(self, known: Known) -> Moves | None:
         """`_moves` by rests of which samples far apart show both ends."""
-        ends, switch, band = self.memory.ends, self.plant.switch, known.usual.band_pa
+        ends, switch, band = known.ends, self.plant.switch, known.usual.band_pa
         least_pa = LEAST * band
         start, stop = ends.start.moved(least_pa), ends.stop.moved(least_pa)
         if start is None and stop is None:
             return None
         start, stop = -(start or 0.0), stop or 0.0
         if switch is not None:
-            at_pa, usual = AT_SETTING * band, known.usual
-            start *= _away(usual.start_pa + start, usual.start_pa, switch.cut_in_pa, at_pa, False)
-            stop *= _away(usual.stop_pa + stop, usual.stop_pa, switch.cut_out_pa, at_pa, False)
-        return start, stop, least_pa, least_pa
+            at_pa = AT_SETTING * (switch.cut_out_pa - switch.cut_in_pa)
+            clean_pa = -(ends.start.clean_pa() or 0.0)
+            start *= _away(clean_pa + start, clean_pa, switch.cut_in_pa, at_pa, False)
+            clean_pa = ends.stop.clean_pa() or 0.0
+            stop *= _away(clean_pa + stop, clean_pa, switch.cut_out_pa, at_pa, False)
+        return Moves(start, stop, least_pa, least_pa)
 
-    def _moves(self, known: Known, interval_s: float) -> tuple[float, float, float, float] | None:
-        """How far start and stop have moved, and how far they may [Pa]."""
+    def _moves(self, known: Known, interval_s: float) -> Moves | None:
+        """From where clean runs had them."""
         if known.signature.learned_us is None:
             return None
         clean = known.signature.clean
@@ -176,47 +191,62 @@ class SwitchDrift(Detector):
             before, now = (min(interval_s / max(one.middle, 1.0), 1.0) for one in (ran, runs_now))
         unseen = max(before, now)  # and what was seen of the band lacks as much
         least = max(MOVED, unseen / max(1.0 - unseen, 0.5)) * band
-        error = SIGMAS * 1.25 / LAST**0.5
         start = low_now.middle - low.middle
         if start > 0.0 and self.memory.lows_pa:  # a draw just before makes rests end higher
             start = max(min(start, median(self.memory.lows_pa) - low.middle), 0.0)
         stop = high_now.middle - high.middle + 0.5 * (now - before) * band
         switch = self.plant.switch
         if switch is not None:
-            start *= _away(low_now.middle, low.middle, switch.cut_in_pa, AT_SETTING * band, unseen > 0.0)
-            stop *= _away(high_now.middle, high.middle, switch.cut_out_pa, AT_SETTING * band, unseen > 0.0)
-        return (
+            at_pa = AT_SETTING * (switch.cut_out_pa - switch.cut_in_pa)
+            start *= _away(low_now.middle, low.middle, switch.cut_in_pa, at_pa, unseen > 0.0)
+            stop *= _away(high_now.middle, high.middle, switch.cut_out_pa, at_pa, unseen > 0.0)
+        return Moves(
             start,
             stop,
-            max(least, error * max(low.sigma, low_now.sigma)),
-            max(least, error * max(high.sigma, high_now.sigma)),
+            max(least, ERROR * max(low.sigma, low_now.sigma)),
+            max(least, ERROR * max(high.sigma, high_now.sigma)),
         )
 
-    def _claim(self, start: float, stop: float, limit_start: float, limit_stop: float) -> Claim:
-        moved = []
-        if abs(start) >= limit_start:
-            moved.append(f"cut-in {_moved(self.plant, start)}")
-        if abs(stop) >= limit_stop:
-            moved.append(f"cut-out {_moved(self.plant, stop)}")
-        said = f"The pressure switch has moved: {' and '.join(moved)}."
-        if len(moved) == 2 and abs(start - stop) < 0.3 * max(abs(start), abs(stop)):
+    def _clear(self, known: Known) -> AllClear:
+        """Where it stood off its setting from the first run on, the lesson was of those pressures."""
+        memory = self.memory
+        where = "at its setting" if memory.off_setting else "at its old pressures"
+        anew = memory.since_first and not was_so(known, LAST, MOVED)
+        memory.row = memory.back = 0
+        memory.off_setting = memory.since_first = False
+        return AllClear(self.FAULT, summary=f"The switch acts {where} again.", anew=anew)
+
+    def _claim(self, moves: Moves) -> Claim:
+        ends, start, stop = [], moves.start, moves.stop
+        if abs(start) >= moves.limit_start:
+            ends.append(("cut-in", start))
+        if abs(stop) >= moves.limit_stop:
+            ends.append(("cut-out", stop))
+        self.memory.off_setting = moves.off_setting
+        if moves.off_setting:
+            away = " and ".join(f"{name} {_off(self.plant, pascal)}" for name, pascal in ends)
+            said = f"The pressure switch does not act at the plant file's setting: {away} it."
+        else:
+            away = " and ".join(f"{name} {_moved(self.plant, pascal)}" for name, pascal in ends)
+            said = f"The pressure switch has moved: {away}."
+        if len(ends) == 2 and abs(start - stop) < 0.3 * max(abs(start), abs(stop)):
             said += (
                 " Both by the same amount: a gauge that drifts looks the same, compare with another gauge."
             )
         elif self.memory.charge > -TOLD:
             said += " An air charge above cut-in looks much the same: check it with the tank drained."
         evidence = {"cut_in_moved_pa": start, "cut_out_moved_pa": stop}
+        if self.memory.since_first:
+            evidence[SINCE_FIRST] = 1.0
         return Claim(self.FAULT, self.memory.onset_us, "low", 0.85, said, evidence=evidence)
-
-
-def _over(moves: tuple[float, float, float, float]) -> float:
-    """How far beyond its limit an end has moved; below 1: none has."""
-    start, stop, limit_start, limit_stop = moves
-    return max(abs(start) / limit_start, abs(stop) / limit_stop)
 
 
 def _moved(plant: Plant, pascal: float) -> str:
     return f"{'up' if pascal > 0 else 'down'} by {words.pressure(plant, abs(pascal))}"
+
+
+def _off(plant: Plant, pascal: float) -> str:
+    return f"{words.pressure(plant, abs(pascal))} {'above' if pascal > 0 else 'below'}"
 
 
 def _charge_odds(start_pa: float, known: Known) -> float:

@@ -37,11 +37,12 @@ import msgspec
 from analytics.instants import HOUR_US
 from analytics.judging.cycling_run import is_guessed, shortest_s, sound_delivery_m3_s
 from analytics.judging.footing import FINE_S, band_of
+from analytics.seeing.events import Run
 
 if TYPE_CHECKING:
     from analytics.judging.footing import Band
     from analytics.judging.watch import Known
-    from analytics.seeing.events import Rest, Run
+    from analytics.seeing.events import Rest
     from analytics.seeing.water import Water
 
 FALLS, MIDDLE = 0.02, 2.5
@@ -49,6 +50,11 @@ LESSON, KEPT, LEAST = 24, 48, 0.15
 BEYOND, OF_NEWEST = 3, 6
 CHANCE, LASTS_US, UNKNOWN = 1e-5, 8 * HOUR_US, 0.3
 HALF, FOOT = 0.5, 0.22
+#: While one of these stands nothing is learned of where the switch acts.
+MOVES_THEM = (
+    "switch_drift", "short_cycling", "motor_overload", "lost_prime", "dry_supply", "burst_line",
+    "blocked_discharge", "overpressure",
+)  # fmt: skip
 
 
 class Side(msgspec.Struct):
@@ -66,7 +72,7 @@ class Side(msgspec.Struct):
         """Share of the ends that come within `least_pa` of the outermost."""
         if len(self.lesson) < LESSON:
             return UNKNOWN
-        top_pa = sorted(self.lesson)[-2]
+        top_pa = self.clean_pa() or 0.0
         return (sum(one >= top_pa - least_pa for one in self.lesson) + 1.0) / (LESSON + 2.0)
 
     def short_of(self, limit_pa: float, least_pa: float) -> list[float]:
@@ -78,11 +84,15 @@ class Side(msgspec.Struct):
         surely = count * log(1.0 - self.near(least_pa)) <= log(CHANCE)
         return [one[1] for one in some] if surely and some[-1][0] - some[0][0] >= LASTS_US else []
 
+    def clean_pa(self) -> float | None:
+        """The lesson's outermost [Pa]; None before it is over."""
+        return sorted(self.lesson)[-2] if len(self.lesson) >= LESSON else None
+
     def moved(self, least_pa: float) -> float | None:
         """How far it has moved outward [Pa], 0 by less than `least_pa`; None before the lesson is over."""
-        if len(self.lesson) < LESSON:
+        top_pa = self.clean_pa()
+        if top_pa is None:
             return None
-        top_pa = sorted(self.lesson)[-2]
         beyond = [one for _, one in self.newest[-OF_NEWEST:] if one > top_pa + least_pa]
         if len(beyond) >= BEYOND:
             return median(beyond) - top_pa
@@ -97,24 +107,33 @@ class Ends(msgspec.Struct):
     stop: Side = msgspec.field(default_factory=Side)
 
 
-def note_start(ends: Ends, run: Run, band: Band, water: Water, healthy: bool) -> None:
-    """Take up where a run began, if its rest fell slowly."""
+def note(ends: Ends, event: Run | Rest, known: Known) -> None:
+    """Take up where a run began, or the one before a rest was stopped, if little is drawn in the rest."""
+    band, water = band_of(known.plant, known.usual), known.water
+    told = _start(event, band, water) if isinstance(event, Run) else _stop(event, band, water)
+    if told is not None:
+        side = ends.start if isinstance(event, Run) else ends.stop
+        side.add(*told, healthy=not any(known.is_open(fault) for fault in MOVES_THEM))
+
+
+def _start(run: Run, band: Band, water: Water) -> tuple[int, float] | None:
+    """When and how far outward [Pa] a run began, if its rest fell slowly."""
     start_pa, slope_m3_s, every_s = run.cycle.pressure_start_pa, run.slope_before_m3_s, run.pressure_s
     if not run.entire or start_pa is None or slope_m3_s is None or every_s is None or every_s <= FINE_S:
-        return
-    if abs(slope_m3_s) * every_s / water.compliance_m3_pa(start_pa) <= FALLS * band[1]:
-        ends.start.add(run.cycle.start_us, -start_pa, healthy)
+        return None
+    slowly = abs(slope_m3_s) * every_s / water.compliance_m3_pa(start_pa) <= FALLS * band[1]
+    return (run.cycle.start_us, -start_pa) if slowly else None
 
 
-def note_rest(ends: Ends, rest: Rest, band: Band, water: Water, healthy: bool) -> None:
-    """Take up where the run before a rest was stopped, if pressure falls slowly in it."""
+def _stop(rest: Rest, band: Band, water: Water) -> tuple[int, float] | None:
+    """When and how far outward [Pa] the run before a rest was stopped, if pressure falls slowly in it."""
     first_pa, slope_m3_s = rest.pressure_from_pa, rest.slope_m3_s
     if not rest.entire or rest.from_us != rest.stop_us or first_pa is None or slope_m3_s is None:
-        return
+        return None
     every_s = (rest.to_us - rest.from_us) / 1e6 / max(rest.samples, 1)
     falls_pa = -slope_m3_s * every_s / water.compliance_m3_pa(first_pa)
-    if every_s > FINE_S and abs(falls_pa) <= FALLS * band[1]:
-        ends.stop.add(rest.stop_us, first_pa + min(MIDDLE, 0.5 * rest.samples) * falls_pa, healthy)
+    slowly = every_s > FINE_S and abs(falls_pa) <= FALLS * band[1]
+    return (rest.stop_us, first_pa + min(MIDDLE, 0.5 * rest.samples) * falls_pa) if slowly else None
 
 
 def narrow(ends: Ends, band: Band) -> tuple[float, float] | None:
@@ -127,9 +146,9 @@ def narrow(ends: Ends, band: Band) -> tuple[float, float] | None:
     return starts[1], stops[-2]
 
 
-def too_narrow(ends: Ends, known: Known) -> bool:
+def too_narrow(known: Known) -> bool:
     """Whether rests show a band so narrow that the pump fills it in less than it stands."""
-    told = narrow(ends, band_of(known.plant, known.usual))
+    told = narrow(known.ends, band_of(known.plant, known.usual))
     if told is None or is_guessed(known.plant, known.usual, known.water):
         return False
     delivery_m3_s = sound_delivery_m3_s(known.plant, known.usual, known.water)

@@ -16,6 +16,7 @@ import msgspec
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    from analytics.judging.ends import Ends
     from analytics.judging.reference import Reference
     from analytics.judging.signature import Signature
     from analytics.judging.worked_out import Decline, Story, Witness
@@ -84,6 +85,10 @@ class Known(Protocol):
     @property
     def signature(self) -> Signature:
         """What its clean runs are like."""
+
+    @property
+    def ends(self) -> Ends:
+        """Where its switch acts, by rests that samples far apart have seen (`judging.ends`)."""
 
     @property
     def usual(self) -> Reference:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from types import SimpleNamespace
 from typing import cast
 
@@ -9,10 +10,13 @@ import pytest
 
 from analytics.engine import Engine
 from analytics.faults.overpressure import Overpressure
+from analytics.faults.short_cycling import ShortCycling
 from analytics.faults.switch_drift import SwitchDrift
+from analytics.judging.ends import Ends, Side
 from analytics.judging.reference import reference
+from analytics.judging.setting import off_setting
 from analytics.judging.signature import Brief, Signature, Trait
-from analytics.judging.watch import Claim, Known
+from analytics.judging.watch import AllClear, Claim, Known
 from analytics.records import Cycle, Finding
 from analytics.seeing.events import Look, Run
 from analytics.seeing.water import Water
@@ -47,18 +51,82 @@ def test_a_cut_out_that_has_moved_is_told(every_s: float, to_psi: float) -> None
     assert finding.raised_us > traces.START_US + 14.0 * HOUR * 1e6
 
 
-def test_a_switch_that_is_set_right_has_not_moved() -> None:
-    """From the first row on it starts the pump 6 psi below its setting, until somebody turns its nut."""
-    assert told(40.0, 3, cut_in_pa=traces.after(30.0 * HOUR, 30.0 * PSI, 24.0 * PSI)) == []
-    assert len(told(40.0, 3, cut_in_pa=traces.after(30.0 * HOUR, 36.0 * PSI, 24.0 * PSI))) == 1
+def everything(hours: float, seed: int, **changes: object) -> list[Finding]:
+    trace = traces.Trace(demand=traces.steady(5.0 * LPM), **changes)
+    engine, found = Engine(traces.plant(trace)), {}
+    for outcome in (engine.feed(traces.readings(trace, hours * HOUR, seed=seed)), engine.finish()):
+        found |= {finding.key: finding for finding in outcome.findings}
+    return list(found.values())
+
+
+@pytest.mark.parametrize("every_s", [1.0, 10.0])
+@pytest.mark.parametrize(("low_psi", "high_psi"), [(24.0, 50.0), (30.0, 44.0), (36.0, 56.0), (24.0, 44.0)])
+def test_a_switch_off_its_setting_from_the_first_row_is_told_until_it_is_set_right(
+    low_psi: float, high_psi: float, every_s: float
+) -> None:
+    """Its setting is 30 to 50 psi. Once it is back there nothing is wrong: no stuck switch, no new move; and
+    what was learned meanwhile is learned anew."""
+    ends = (traces.after(30.0 * HOUR, psi * PSI, was * PSI) for psi, was in ((30, low_psi), (50, high_psi)))
+    cut_in, cut_out = ends
+    found = everything(
+        60.0, 3, cut_in_pa=cut_in, cut_out_pa=cut_out, shut_off_pa=90 * PSI, every_s=every_s,
+        charge_pa=22 * PSI,
+    )  # fmt: skip
+    (finding,) = [one for one in found if one.fault != "supply_leak"]  # which a draw without end is besides
+    assert finding.fault == "switch_drift"
+    assert "does not act at the plant file's setting" in finding.summary
+    assert finding.raised_us < traces.START_US + 12.0 * HOUR * 1e6
+    assert finding.cleared_us is not None
+    assert finding.cleared_us > traces.START_US + 30.0 * HOUR * 1e6
+
+
+def off(start_psi: float, stop_psi: float, every_s: float = 1.0) -> bool:
+    """Whether runs that begin and end there are off their setting of 30 to 50 psi."""
+    plant = traces.plant()
+    water, signature = Water.of(plant), Signature()
+    brief = Brief(1, None, 5e-4, None, None, 0.02, 60.0, 0.0, start_psi * PSI, stop_psi * PSI, None, None)
+    signature.recent = [brief] * 6
+    known = SimpleNamespace(
+        plant=plant, water=water, signature=signature, usual=reference(plant, water, signature),
+        is_open=lambda fault: False,
+    )  # fmt: skip
+    moves = off_setting(cast(Known, known), every_s, 6, 2.5)
+    return moves is not None and moves.over >= 1.0
+
+
+def test_a_gauge_s_zero_and_a_setting_by_hand_are_no_switch_off_its_setting() -> None:
+    assert not off(32.0, 52.0)
+    assert not off(33.0, 53.0)
+    assert off(34.5, 54.5)
+    assert not off(30.0, 52.5)
+    assert off(30.0, 53.5)
+
+
+def test_starts_alone_that_stand_high_and_a_band_of_less_than_half_are_left_to_short_cycling() -> None:
+    assert not off(37.0, 50.0)
+    assert not off(30.0, 39.5)
+    assert off(30.0, 45.0)
+
+
+def test_what_samples_far_apart_do_not_meet_is_taken_off_but_a_stop_that_was_met() -> None:
+    assert off(25.0, 50.0)
+    assert not off(25.0, 50.0, every_s=60.0)
+    assert not off(30.0, 44.0, every_s=60.0)
+    assert off(30.0, 54.0, every_s=60.0)
 
 
 def claimed(
-    every_s: float, clean_stop_psi: float, now_stop_psi: float, pressure_s: float | None = None
+    every_s: float,
+    clean_stop_psi: float,
+    now_stop_psi: float,
+    pressure_s: float | None = None,
+    is_set: bool = True,
 ) -> bool:
     """Whether stops seen at one pressure by clean runs of three minutes and at another by runs of five, each
-    the last sample before the stop, are called a switch that has moved. Its setting is 30 to 50 psi."""
+    the last sample before the stop, are called a switch that has moved. Its setting is 30 to 50 psi, if the
+    plant file says so."""
     plant, at_us = traces.plant(), traces.START_US
+    plant = plant if is_set else replace(plant, switch=None)
     signature = Signature(learned_us=at_us, learned_runs=24)
     for name, value in (("start_pa", 30 * PSI), ("stop_pa", clean_stop_psi * PSI), ("run_time_s", 180.0)):
         signature.clean[name] = Trait(value, value, 0.002 * value, value)
@@ -69,7 +137,7 @@ def claimed(
     water = Water.of(plant)
     known = SimpleNamespace(
         plant=plant, water=water, signature=signature, usual=reference(plant, water, signature),
-        is_open=lambda fault: False,
+        ends=Ends(), is_open=lambda fault: False,
     )  # fmt: skip
     detector = SwitchDrift(plant)
     said = []
@@ -92,12 +160,12 @@ def test_a_stop_that_is_seen_nearer_to_its_setting_is_no_move() -> None:
 def test_pressure_each_second_tells_a_move_whatever_the_motor_s_words() -> None:
     """A contact that is asked each minute: start and stop lie where pressure turns."""
     assert claimed(60.0, 50.0, 56.0, pressure_s=1.0)
-    assert not claimed(60.0, 50.0, 56.0, pressure_s=60.0)
+    assert not claimed(60.0, 50.0, 56.0, pressure_s=60.0, is_set=False)
 
 
 def test_a_move_that_is_less_than_what_passes_between_two_samples_is_none() -> None:
-    assert not claimed(60.0, 50.0, 55.0)
-    assert claimed(60.0, 50.0, 62.0)
+    assert not claimed(60.0, 50.0, 55.0, is_set=False)
+    assert claimed(60.0, 50.0, 62.0, is_set=False)
     assert claimed(10.0, 50.0, 55.0)
 
 
@@ -130,7 +198,7 @@ def test_a_run_that_seems_to_begin_above_the_band_is_no_moved_switch_s(
     water = Water.of(plant)
     known = SimpleNamespace(
         plant=plant, water=water, signature=signature, usual=reference(plant, water, signature),
-        is_open=lambda fault: False,
+        ends=Ends(), is_open=lambda fault: False,
     )  # fmt: skip
     detector, said = Overpressure(plant), []
     for at_s in (100, 200):
@@ -159,7 +227,7 @@ def test_starts_that_seem_higher_than_pressure_went_are_no_move(lowest_psi: floa
     signature.recent = [brief] * 12
     known = SimpleNamespace(
         plant=plant, water=water, signature=signature, usual=reference(plant, water, signature),
-        is_open=lambda fault: False,
+        ends=Ends(), is_open=lambda fault: False,
     )  # fmt: skip
     detector, said = SwitchDrift(plant), []
     for k in range(20):
@@ -167,3 +235,50 @@ def test_starts_that_seem_higher_than_pressure_went_are_no_move(lowest_psi: floa
         run = Run(k * 900_000_000, cycle, True, 2.0, pressure_low_pa=lowest_psi * PSI)
         said += detector.run(run, cast(Known, known))
     assert any(isinstance(word, Claim) for word in said) is moved
+
+
+def test_a_narrow_band_that_was_learned_is_learned_anew_once_it_is_cured() -> None:
+    """The lesson's runs stopped at 38 psi; they do at 50 now."""
+    plant, signature = traces.plant(), Signature(learned_us=1, learned_runs=24)
+    for name, value in (("start_pa", 30 * PSI), ("stop_pa", 38 * PSI), ("delivery_m3_s", 5e-4)):
+        signature.clean[name] = Trait(value, value, 0.002 * value, value)
+    water = Water.of(plant)
+    known = SimpleNamespace(
+        plant=plant, water=water, signature=signature, usual=reference(plant, water, signature), ends=Ends(),
+        is_open=lambda fault: fault == "short_cycling",
+    )  # fmt: skip
+    detector, said = ShortCycling(plant), []
+    detector.memory.cause = "narrow_switch_band"
+    for k in range(8):
+        cycle = Cycle(k * 900_000_000, k * 900_000_000 + 180_000_000, 180.0, 600.0, 30 * PSI, 50 * PSI)
+        said += detector.run(Run(k * 900_000_000, cycle, True, 1.0), cast(Known, known))
+    (word,) = said
+    assert isinstance(word, AllClear)
+    assert word.anew
+
+
+def test_rests_that_show_the_stop_at_its_setting_move_nothing() -> None:
+    """The lesson's runs were seen to stop at 36 psi, its rests showed 39. Now these show 49 of 50 psi."""
+    plant, signature = traces.plant(), Signature(learned_us=1, learned_runs=24)
+    for name, value in (("start_pa", 30 * PSI), ("stop_pa", 36 * PSI), ("run_time_s", 180.0)):
+        signature.clean[name] = Trait(value, value, 0.002 * value, value)
+    brief = Brief(1, None, None, None, None, 0.02, 180.0, 0.0, 30 * PSI, 36 * PSI, None, None)
+    signature.recent = [brief] * 12
+    ends = Ends(stop=Side(lesson=[39 * PSI] * 24, newest=[[float(k), 49 * PSI] for k in range(6)]))
+    water = Water.of(plant)
+    known = SimpleNamespace(
+        plant=plant, water=water, signature=signature, usual=reference(plant, water, signature), ends=ends,
+        is_open=lambda fault: False,
+    )  # fmt: skip
+    detector, said = SwitchDrift(plant), []
+    for k in range(6):
+        start_us = k * 900_000_000
+        cycle = Cycle(start_us, start_us + 180_000_000, 180.0, 600.0, 30 * PSI, 36 * PSI)
+        run = Run(start_us, cycle, True, 60.0, pressure_low_pa=31 * PSI)
+        said += detector.run(run, cast(Known, known))
+    assert not any(isinstance(word, Claim) for word in said)
+
+
+def test_where_the_switch_acts_is_kept_once() -> None:
+    """By short cycling and by this detector alike it is asked of one memory."""
+    assert Engine(traces.plant()).snapshot().count(b"\xa4ends") == 1
