@@ -118,10 +118,11 @@ class Judge:
             self.witness = witness(event, self)
         elif isinstance(event, Run | Rest):
             ends.note(self.ends, event, self)
+        age_us = event.at_us - event.start_us if isinstance(event, Look) else 0
         for hear in self._hearers[type(event)]:
             words = hear(event, self)
             if words:
-                changed += self._ledger.hear(words, event.at_us)
+                changed += self._ledger.hear(words, event.at_us, age_us)
                 clear = [word for word in words if isinstance(word, AllClear)]
                 if any(word.anew or word.fault in CHANGES_THE_PLANT for word in clear):
                     self._repaired(any(word.anew for word in clear))

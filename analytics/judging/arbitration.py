@@ -24,6 +24,7 @@ from typing import TYPE_CHECKING
 
 import msgspec
 
+from analytics.instants import HOUR_US
 from analytics.judging.watch import AllClear, Claim
 from analytics.plant.description import Measure
 from analytics.records import Finding
@@ -90,6 +91,17 @@ FOLLOWS_FROM_CAUSE: dict[str, dict[str, frozenset[str | None]]] = {
 }
 
 
+#: In a run that has lasted longer than this [us], what does not explain a pump that moves nothing: short
+#: cycles are short, and a filter or pump that passes a third of what it did fills a tank in three times the
+#: few minutes it takes, or holds its own against one zone of a garden; a pump that stands against a shut
+#: outlet for an hour boils its water.
+_OUTLASTS: dict[str, int] = {
+    "short_cycling": HOUR_US // 6,
+    "clogged_filter": HOUR_US,
+    "pump_wear": HOUR_US,
+}
+
+
 def follows(fault: str, other: str, cause: str | None) -> bool:
     """Whether `fault` is a consequence of a finding of `other` with that cause."""
     if fault not in CONSEQUENCES.get(other, ()):
@@ -135,27 +147,31 @@ class Ledger(msgspec.Struct):
         finding = self.standing.get(_place(fault, of))
         return finding.raised_us if finding is not None else None
 
-    def hear(self, words: Iterable[Word], at_us: int) -> list[Finding]:
-        """What the words of one event change: findings raised, brought up to date, or cleared."""
+    def hear(self, words: Iterable[Word], at_us: int, age_us: int = 0) -> list[Finding]:
+        """What the words of one event change: findings raised, brought up to date, or cleared.
+
+        age_us: how long the run has lasted that they are of; 0: of none that lasts.
+        """
         changed: list[Finding] = []
         for word in words:
-            found = self._claim(word, at_us) if isinstance(word, Claim) else self._clear(word, at_us)
+            found = self._claim(word, at_us, age_us) if isinstance(word, Claim) else self._clear(word, at_us)
             if found is not None:
                 changed.append(found)
         return changed
 
-    def cause_of(self, fault: str) -> str | None:
-        """The place of a standing finding of which `fault` is a consequence."""
+    def _cause_of(self, fault: str, age_us: int) -> str | None:
+        """The place of a standing finding of which `fault`, in a run of that age, is a consequence."""
         for place, finding in self.standing.items():
-            if self.silenced_by(finding, fault):
+            most_us = _OUTLASTS.get(finding.fault) if fault in IN_RUN else None
+            if self.silenced_by(finding, fault) and (most_us is None or age_us <= most_us):
                 return place
         return None
 
-    def _claim(self, claim: Claim, at_us: int) -> Finding | None:
+    def _claim(self, claim: Claim, at_us: int, age_us: int) -> Finding | None:
         place = _place(claim.fault, claim.of)
         before = self.standing.get(place)
         if before is None:
-            cause = self.cause_of(claim.fault)
+            cause = self._cause_of(claim.fault, age_us)
             if cause is not None:
                 return self._hang(cause, claim.fault)
             self.standing[place] = finding = Finding(

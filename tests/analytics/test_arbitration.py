@@ -146,3 +146,18 @@ def test_a_tank_too_small_hides_no_fault_of_motor_switch_or_outlet(fault: str) -
     assert not follows(fault, "short_cycling", "undersized_tank")
     assert not follows(fault, "short_cycling", "leak")
     assert follows(fault, "short_cycling", "switch_chatter")
+
+
+@pytest.mark.parametrize(
+    ("standing", "hangs_min"), [("short_cycling", 10), ("clogged_filter", 60), ("pump_wear", 60)]
+)
+def test_a_run_against_a_shut_outlet_outlasts_what_only_slows_the_pump(standing: str, hangs_min: int) -> None:
+    """For a while a choked pump looks like that; one that goes on so is told, for it boils its water."""
+    ledger = Ledger()
+    ledger.hear([Claim(standing, MIN, "medium", 0.85, "Less comes.")], 10 * MIN)
+    shut = Claim("blocked_discharge", 20 * MIN, "high", 0.9, "Nothing comes.", "closed_valve")
+    ledger.hear([shut], (20 + hangs_min) * MIN, hangs_min * MIN)
+    ledger.hear([shut], (21 + hangs_min) * MIN)  # of short runs, one after the other
+    assert not ledger.is_open("blocked_discharge")
+    (told,) = ledger.hear([shut], (22 + hangs_min) * MIN, (hangs_min + 2) * MIN)
+    assert (told.fault, told.onset_us) == ("blocked_discharge", 20 * MIN)
