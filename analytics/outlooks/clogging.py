@@ -36,12 +36,15 @@ import numpy as np
 
 from analytics.outlooks.courses import (
     STEPS,
+    Off,
     Reading,
     Record,
     course,
     evidence,
+    growing,
     growth,
     kinds,
+    off,
     passed,
     stayed,
 )
@@ -115,10 +118,13 @@ def _told(reading: Reading, level: float, common: float) -> tuple[Floats, Floats
     onsets = _onsets(record.day)
     ahead = np.geomspace(0.25, MOST_DAYS, FLUSHES)
     behind = -np.geomspace(0.25, float(record.day[-1] - onsets[-1]), AGO)
-    record = _as_alike(record, onsets, ahead[::2], level, common, reading)
-    still = evidence(record, np.zeros((1, len(record.day))), common)
-    stays = evidence(record, stayed(record.day, onsets), common)
-    grows, grown = (growth(record, onsets, some, level, common, reading) for some in (ahead, behind))
+    to_come = growing(record, onsets, ahead, level, reading)
+    record = _as_alike(record, to_come, onsets, ahead, level, common, reading)
+    still = evidence(record, off(record, np.zeros((1, len(record.day)))), common)
+    stays = evidence(record, off(record, stayed(record.day, onsets)), common)
+    grows = growth(record, to_come, onsets, ahead, common, reading)
+    gone_by = growing(record, onsets, behind, level, reading)
+    grown = growth(record, gone_by, onsets, behind, common, reading)
     top = max(float(some.max()) for some in (still, stays, grows, grown))
     # each of the three hypotheses spreads its prior evenly over its own grid; that behind is spaced otherwise
     cells = sum(reading.laws.values()) * ONSETS * FLUSHES
@@ -135,7 +141,7 @@ def _told(reading: Reading, level: float, common: float) -> tuple[Floats, Floats
     a = max(int(np.searchsorted(held, 0.002)) - 1, 0)
     b = min(int(np.searchsorted(held, 0.998)) + 1, FLUSHES - 1)
     fine = np.geomspace(ahead[a], ahead[b], FINE)
-    again = growth(record, onsets, fine, level, common, reading)
+    again = growth(record, growing(record, onsets, fine, level, reading), onsets, fine, common, reading)
     likely = np.exp(again - again.max()).sum(axis=(0, 1))
     days, share = fine, odds_ahead * likely / likely.sum()
     if reading.by_use:
@@ -146,22 +152,22 @@ def _told(reading: Reading, level: float, common: float) -> tuple[Floats, Floats
 
 
 def _as_alike(
-    record: Record, onsets: Floats, flushes: Floats, level: float, common: float, reading: Reading
+    record: Record, apart: Off, onsets: Floats, flushes: Floats, level: float, common: float, reading: Reading
 ) -> Record:
-    """The record with less weight, where its days err together about the likeliest course."""
-    grows = growth(record, onsets, flushes, level, common, reading)
+    """The record with less worth, where its days err together about the likeliest course."""
+    some = Off(apart.squares[..., ::2], apart.sums[..., ::2])  # fine enough to find it
+    grows = growth(record, some, onsets, flushes[::2], common, reading)
     at = np.unravel_index(int(np.argmax(grows)), grows.shape)
     law, share, _ = kinds(reading)[int(at[0])]
-    part = passed(record.day, onsets[at[1] : at[1] + 1], flushes[at[2] : at[2] + 1])
-    off = (record.log_left - course(part, law, share, level)[0, 0]) * np.sqrt(record.weight)
-    squares, count = float(off @ off), len(off)
-    seen = float(off[1:] @ off[:-1]) / max(squares, 1e-18)
+    part = passed(record.day, onsets[at[1] : at[1] + 1], flushes[::2][at[2] : at[2] + 1])
+    errors = (record.log_left - course(part, law, share, level)[0, 0]) * np.sqrt(record.weight)
+    squares, count = float(errors @ errors), len(errors)
+    seen = float(errors[1:] @ errors[:-1]) / max(squares, 1e-18)
     # what their runs explain is each day's own
     if count < 2 * LEAST_POINTS or seen < SHOWN / np.sqrt(count) or squares <= count:
         return record
     alike = min(seen + (1.0 + 4.0 * seen) / count, MOST_ALIKE)
-    worth = (1.0 - alike) / (1.0 + alike)
-    return record._replace(weight=record.weight * worth, counts_as=record.counts_as * worth)
+    return record._replace(worth=(1.0 - alike) / (1.0 + alike))
 
 
 def _onsets(day: Floats) -> Floats:

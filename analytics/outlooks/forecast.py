@@ -24,7 +24,7 @@ from __future__ import annotations
 
 from functools import lru_cache
 from math import sqrt
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
@@ -66,16 +66,32 @@ def days_to_empty(
     by_week = len(known) == min(len(daily_m3), RECORD_DAYS) and len(known) >= 28
     if usable_m3 <= 0.0:
         return tuple(0.0 for _ in quantiles)
-    played, drawn = _ring(known, by_week)
-    empties = _empties(usable_m3 / _factors(usable_m3, played), played, drawn)
-    return tuple(_quantiles(empties, quantiles))
+    ring = _ring(known, by_week)
+    return tuple(_quantiles(_empties(usable_m3 / _factors(usable_m3, ring), ring), quantiles))
+
+
+class Ring(NamedTuple):
+    """The days that are played, what they draw so far (`_drawn`), and what of them tells how sure they are:
+    their own error and their drift a week, as shares of their mean."""
+
+    played: NDArray[np.float64]
+    drawn: NDArray[np.float64]
+    mean_m3: float
+    total_m3: float
+    own_error: float
+    drift_week: float
 
 
 @lru_cache(maxsize=16)  # a storage is asked of hour by hour, and its days change once in a day
-def _ring(daily_m3: tuple[float, ...], by_week: bool) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    """The days that are played, and what they draw so far (`_drawn`)."""
+def _ring(daily_m3: tuple[float, ...], by_week: bool) -> Ring:
     played = _of_late(np.array(daily_m3, np.float64))
-    return played, _drawn(played, by_week)
+    mean, count = float(played.mean()), min(len(played), 2.0 * LEVEL_DAYS)
+    own_error = drift = 0.0
+    if mean > 0.0:
+        spread = float(played.std(ddof=1)) / mean if count > 1 else 0.5
+        own_error = spread / sqrt(count) * (1.0 + 2.0 / count)
+        drift = max(DRIFT_WEEK, _weekly_drift(played))
+    return Ring(played, _drawn(played, by_week), mean, float(played.sum()), own_error, drift)
 
 
 def _quantiles(values: NDArray[np.float64], shares: Sequence[float]) -> list[float]:
@@ -102,16 +118,13 @@ def _of_late(daily_m3: NDArray[np.float64]) -> NDArray[np.float64]:
     return np.asarray(played * min(max(level / mean, 1.0 / LEVEL_MOST), LEVEL_MOST))
 
 
-def _factors(usable_m3: float, daily_m3: NDArray[np.float64]) -> NDArray[np.float64]:
+def _factors(usable_m3: float, ring: Ring) -> NDArray[np.float64]:
     """Nine equally likely factors on the demand, as far ahead as the tank is likely to last."""
-    mean, count = float(daily_m3.mean()), min(len(daily_m3), 2.0 * LEVEL_DAYS)
-    if mean <= 0.0:
+    if ring.mean_m3 <= 0.0:
         return np.ones(1)
-    spread = float(daily_m3.std(ddof=1)) / mean if count > 1 else 0.5
-    own_error = (spread if count > 1 else 0.5) / sqrt(count) * (1.0 + 2.0 / count)
-    weeks = min(usable_m3 / mean, HORIZON_DAYS) / 7.0
-    drift = min(max(DRIFT_WEEK, _weekly_drift(daily_m3)) * sqrt(weeks), DRIFT_MOST)
-    sigma = min(sqrt(own_error**2 + drift**2), 1.0)
+    weeks = min(usable_m3 / ring.mean_m3, HORIZON_DAYS) / 7.0
+    drift = min(ring.drift_week * sqrt(weeks), DRIFT_MOST)
+    sigma = min(sqrt(ring.own_error**2 + drift**2), 1.0)
     return np.asarray(np.exp(sigma * _NODES))
 
 
@@ -135,13 +148,11 @@ def _drawn(daily_m3: NDArray[np.float64], by_week: bool) -> NDArray[np.float64]:
     return np.asarray(np.maximum.accumulate(np.cumsum(ring, axis=1), axis=1))
 
 
-def _empties(
-    usable_m3: NDArray[np.float64], daily_m3: NDArray[np.float64], drawn: NDArray[np.float64]
-) -> NDArray[np.float64]:
+def _empties(usable_m3: NDArray[np.float64], ring: Ring) -> NDArray[np.float64]:
     """Days until each of K amounts is drawn, from each of S starts on the ring of days: (K, S)."""
+    drawn, total = ring.drawn, ring.total_m3
     starts, most = drawn.shape
-    total = float(daily_m3.sum())
-    if total <= 0.0 and daily_m3.max() <= 0.0:
+    if total <= 0.0 and ring.played.max() <= 0.0:
         return np.full((len(usable_m3), starts), HORIZON_DAYS)
     laps = np.clip(usable_m3 // total - 1.0, 0.0, HORIZON_DAYS) if total > 0.0 else 0.0 * usable_m3
     left = (usable_m3 - laps * total)[:, None]
@@ -149,7 +160,7 @@ def _empties(
     rows, at = np.arange(starts), np.minimum(day, most - 1)
     before = np.where(at > 0, drawn[rows, at - 1], 0.0)
     part = (left - before) / np.maximum(drawn[rows, at] - before, 1e-12)
-    days = laps[:, None] * len(daily_m3) + at + np.clip(part, 0.0, 1.0)
+    days = laps[:, None] * len(ring.played) + at + np.clip(part, 0.0, 1.0)
     return np.asarray(np.minimum(np.where(day < most, days, HORIZON_DAYS), HORIZON_DAYS))
 
 
