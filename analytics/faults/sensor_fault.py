@@ -90,6 +90,11 @@ class Doubt(msgspec.Struct):
     cleared_us: int = 0
     relapses: int = 0
 
+    @property
+    def pending(self) -> bool:
+        """Whether a beat with nothing against the signal can still change what is thought of it."""
+        return self.cause is not None or self.silent_since_us is not None or self.bad_beats > 0
+
 
 class SensorMemory(msgspec.Struct):
     doubts: dict[int, Doubt] = {}
@@ -141,12 +146,16 @@ class SensorFault(Detector):
         return [replace(claim, summary=f"{said} that was heard of it.", evidence=evidence)]
 
     def beat(self, beat: Beat, known: Known) -> Sequence[Word]:
-        found: list[Word] = []
-        doubted = {at for at, one in self.memory.doubts.items() if _no_witness(one)}
+        doubts = self.memory.doubts
+        doubted = {at for at, one in doubts.items() if _no_witness(one)} if doubts else set()
         against = self._contradictions.beat(self.memory.evidence, beat, doubted, known.usual)
-        stray = self._contradictions.strays(self.memory.evidence, beat) > STRAY
         bad = [at for at, span in beat.spans.items() if span.bad]
-        for position in sorted({*bad, *against, *self.memory.doubts}):
+        pending = [at for at, one in doubts.items() if one.pending] if doubts else []
+        if not (bad or against or pending):
+            return ()
+        found: list[Word] = []
+        stray = self._contradictions.strays(self.memory.evidence, beat) > STRAY
+        for position in sorted({*bad, *against, *pending}):
             doubt = self._doubt(position)
             if doubt.cause == "silent":
                 found += self._speaks(position, doubt, beat)

@@ -275,7 +275,8 @@ class StorageDepletion(Detector):
 
 
 def _usable_m3(storage: Storage, level_m: float) -> float:
-    return max(float(storage.volume_at(level_m) - storage.volume_at(storage.outlet_level_m)), 0.0)
+    there_m3, at_outlet_m3 = storage.volume_at((level_m, storage.outlet_level_m)).tolist()
+    return max(float(there_m3 - at_outlet_m3), 0.0)
 
 
 def _forget(stock: Stock) -> None:

@@ -215,7 +215,7 @@ class SupplyLeak(Detector):
             return self._while_standing(true * day[CLEAR_HOURS - 1].most_m3_s, low)
         threshold = LEAST_SHARE_H / 3600.0 * known.water.volume_m3 + ERRORS * true * quiet.error_m3_s
         alike = sum(hour.loss_m3_s <= ALIKE * quiet.loss_m3_s for hour in steady)
-        less = sum(hour.most_m3_s < quiet.loss_m3_s / ALIKE for hour in day)
+        less = bisect_left(day, quiet.loss_m3_s / ALIKE, key=attrgetter("most_m3_s"))
         leaks = low > threshold and alike >= ALIKE_HOURS and less < REFUTED
         memory.looks = memory.looks + 1 if leaks else 0
         memory.low_m3_s = low
@@ -233,8 +233,9 @@ class SupplyLeak(Detector):
     def _steady(self, day: list[Hour]) -> list[Hour]:
         """Hours whose water goes down as straight as the gauge can show: draws make steps in it."""
         hours = [hour for hour in self.memory.hours if hour.scatter_m3 > 0.0]
-        settled = [hour for hour in hours if hour.settled]
-        least_m3 = STEADY * min(_quiet_scatter_m3(hours), _quiet_scatter_m3(settled, HOURS))
+        settled = [hour.scatter_m3 for hour in hours if hour.settled]
+        scatters = [hour.scatter_m3 for hour in hours]
+        least_m3 = STEADY * min(_quiet_scatter_m3(scatters), _quiet_scatter_m3(settled, HOURS))
         return [hour for hour in day if hour.scatter_m3 <= max(least_m3, BENT * hour.lost_m3)]
 
     def _onset_us(self, leak_m3_s: float) -> int:
@@ -324,11 +325,11 @@ class SupplyLeak(Detector):
         ]
 
 
-def _quiet_scatter_m3(hours: list[Hour], least: int = 1) -> float:
+def _quiet_scatter_m3(hours_m3: list[float], least: int = 1) -> float:
     """Scatter of hours in which nobody draws; infinite where there are fewer than `least` to choose from."""
-    if len(hours) < least:
+    if len(hours_m3) < least:
         return inf
-    return sorted(hour.scatter_m3 for hour in hours)[int(QUIETEST * len(hours))]
+    return sorted(hours_m3)[int(QUIETEST * len(hours_m3))]
 
 
 def coverage(plant: Plant) -> Coverage:

@@ -133,18 +133,21 @@ class ClimbMemory(msgspec.Struct):
 class Climbs:
     def __init__(self, plant: Plant) -> None:
         self.pressure = next(iter(plant.measuring(Measure.LINE_PRESSURE)), None)
-        self._levels = {at: running_level(plant, at) for at in plant.measuring(*MOTOR_MEASURES)}
+        self.levels = {at: running_level(plant, at) for at in plant.measuring(*MOTOR_MEASURES)}
         switch = plant.switch
         if switch is not None:
             band = switch.cut_out_pa - switch.cut_in_pa
-            self._floor, self._ceiling = switch.cut_in_pa + FLOOR * band, switch.cut_in_pa + CEILING * band
-            self._nothing = NOTHING * switch.cut_in_pa
+            self.floor_pa, self.ceiling_pa = (
+                switch.cut_in_pa + FLOOR * band,
+                switch.cut_in_pa + CEILING * band,
+            )
+            self.nothing_pa = NOTHING * switch.cut_in_pa
             self._jitter = JITTER * band
-        self._able = switch is not None and self.pressure is not None
+        self.able = switch is not None and self.pressure is not None
 
     def beat(self, memory: ClimbMemory, beat: Beat, doubted: set[int]) -> list[int]:
         """Motor signals that the climbs so far convict. `doubted` signals neither speak nor are heard."""
-        if not self._able:
+        if not self.able:
             return []
         if beat.from_us != memory.to_us:
             memory.low_us = 0  # nobody was listening: a climb may have gone by
@@ -154,34 +157,42 @@ class Climbs:
             memory.low_us = 0
             return []
         climbs = self._climbs(memory, span) if span is not None and span.count else []
+        if climbs:
+            self._witnessed(memory, beat, doubted, climbs)
+        else:
+            for position, level in self.levels.items():
+                _listen(_witness(memory, position), beat.spans.get(position), level, climbs)
+        return [at for at, one in memory.witnesses.items() if one.row >= LEAST_LIES and one.convicted]
+
+    def _witnessed(
+        self, memory: ClimbMemory, beat: Beat, doubted: set[int], climbs: list[tuple[int, int]]
+    ) -> None:
+        """Hold the climbs of a beat against each motor signal."""
+        pressure = beat.spans.get(self.pressure) if self.pressure is not None else None
         climbs_s = [(end - start) / 1e6 for start, end in climbs]
-        usual_s = median(memory.usual_s) if climbs_s and len(memory.usual_s) >= ENOUGH else None
+        usual_s = median(memory.usual_s) if len(memory.usual_s) >= ENOUGH else None
         seen = 0
-        for position, level in self._levels.items():
-            witness = memory.witnesses.get(position)
-            if witness is None:
-                witness = memory.witnesses[position] = Witness()
-            _listen(witness, beat.spans.get(position), level, climbs)
-            if climbs and position not in doubted:
-                said = beat.spans.get(position)
-                lies = sum(_lied(said, level, *climb, span) for climb in climbs)
-                seen = max(seen, witness.hear(climbs, usual_s, lies, _step_us(said, span, climbs)))
+        for position, level in self.levels.items():
+            witness, said = _witness(memory, position), beat.spans.get(position)
+            _listen(witness, said, level, climbs)
+            if position not in doubted:
+                lies = sum(_lied(said, level, *climb, pressure) for climb in climbs)
+                seen = max(seen, witness.hear(climbs, usual_s, lies, _step_us(said, pressure, climbs)))
         if seen:
             memory.usual_s = [*memory.usual_s, *climbs_s][-KEPT:]
-        return [at for at, one in memory.witnesses.items() if one.row >= LEAST_LIES and one.convicted]
 
     def _climbs(self, memory: ClimbMemory, span: Span) -> list[tuple[int, int]]:
         """When the climbs that this beat completed were last low, and when high [us]."""
-        if span.high < self._ceiling and span.low > self._floor:
+        if span.high < self.ceiling_pa and span.low > self.floor_pa:
             return []
-        if span.low > self._floor and not memory.low_us:
+        if span.low > self.floor_pa and not memory.low_us:
             return []
-        if span.high < self._ceiling and self._nothing < span.last <= self._floor:
+        if span.high < self.ceiling_pa and self.nothing_pa < span.last <= self.floor_pa:
             memory.low_us = int(span.times[span.past - 1])  # low to the end, and no climb
             return []
         time_us, value = span.time_us, span.value
-        if span.low <= self._nothing:
-            real = value > self._nothing
+        if span.low <= self.nothing_pa:
+            real = value > self.nothing_pa
             time_us, value = time_us[real], value[real]
         raw, value = value, unspiked(value)
         # of few words the middles of three are smooth, however wild
@@ -189,8 +200,8 @@ class Climbs:
         if turns_back(said, self._jitter) >= max(TURNS, TURNS_SHARE * len(said)):
             memory.low_us = 0
             return []
-        high = value >= self._ceiling
-        marked = np.flatnonzero(high | (value <= self._floor))
+        high = value >= self.ceiling_pa
+        marked = np.flatnonzero(high | (value <= self.floor_pa))
         if not len(marked):
             return []
         states, times = high[marked], time_us[marked]
@@ -201,6 +212,13 @@ class Climbs:
         climbs = [(int(times[at - 1]) if at else low_us, int(times[at])) for at in turns if states[at]]
         memory.low_us = 0 if states[-1] else int(times[-1])
         return climbs
+
+
+def _witness(memory: ClimbMemory, position: int) -> Witness:
+    witness = memory.witnesses.get(position)
+    if witness is None:
+        witness = memory.witnesses[position] = Witness()
+    return witness
 
 
 def _lied(span: Span | None, level: float, from_us: int, to_us: int, pressure: Span | None) -> int:

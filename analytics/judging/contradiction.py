@@ -43,6 +43,7 @@ from typing import TYPE_CHECKING
 import msgspec
 import numpy as np
 
+from analytics.judging.calm import Calm
 from analytics.judging.climbs import ClimbMemory, Climbs
 from analytics.judging.deaf_gauge import Deaf
 from analytics.judging.flutter import barely_on, is_stray
@@ -75,6 +76,7 @@ RUN_IN_US = 3 * 3_600_000_000
 AIR_S, AIR_SAMPLES = 48 * 3600.0, 100
 FLOW_S, FLOW_LONG_S, FLOW_APART = 6 * 3600.0, 86_400.0, 3.0
 JUMPS, JUMP_WINDOW_US = 3, 86_400_000_000
+TAIL = 5
 #: Where the plant file gives no rated flow: a small jet pump, 5 gpm.
 USUAL_FLOW_M3_S = 3.2e-4
 #: No roof sheds more into a tank than a cloudburst of 150 mm/h; no hose or drain of a holding
@@ -135,6 +137,7 @@ class Contradictions:
         self.climbs = Climbs(plant)
         self.gauges, self.wild_motor = WildGauges(plant), WildMotor(plant)
         self.leaps = Leaps(plant)
+        self.calm = Calm(self.climbs, self.gauges, self.wild_motor)
         zero_pa = ZERO_SHARE * plant.switch.cut_in_pa if plant.switch else -inf
         pressures = plant.measuring(Measure.LINE_PRESSURE, Measure.DISCHARGE_PRESSURE)
         self._zero_pa = dict.fromkeys(pressures, zero_pa)
@@ -180,6 +183,7 @@ class Contradictions:
         doubted: signals that are disbelieved already and convict no other.
         """
         found: dict[int, str] = {}
+        self._note_rain(evidence, beat)
         for position in self._filled:
             said, slow = beat.spans.get(position), evidence.still.get(position)
             if slow is not None and (said is None or not said.count):
@@ -200,14 +204,18 @@ class Contradictions:
             cause = "stuck" if stuck else self._wild(position, beat, span, evidence)
             if cause is not None:
                 found[position] = cause
-        motor = self.wild_motor.beat(evidence.wild, beat, usual)
-        for position in self.gauges.beat(evidence.wild, beat, usual) + motor:
-            found.setdefault(position, "implausible")
-        self.leaps.beat(evidence.leap, beat, usual, self.motor not in doubted)
+        calm = not doubted and self.calm.takes(evidence.climbs, evidence.leap, evidence.wild, beat, usual)
+        if not calm:
+            motor = self.wild_motor.beat(evidence.wild, beat, usual)
+            for position in self.gauges.beat(evidence.wild, beat, usual) + motor:
+                found.setdefault(position, "implausible")
+            self.leaps.beat(evidence.leap, beat, usual, self.motor not in doubted)
         if (evidence.leap.convicted or evidence.deaf.convicts) and self.leaps.pressure is not None:
             found.setdefault(self.leaps.pressure, "implausible")
-        if self.motor is not None and self.strays(evidence, beat) >= STRAYS:
+        if self.motor is not None and evidence.strays_us and self.strays(evidence, beat) >= STRAYS:
             found.setdefault(self.motor, "implausible")
+        if calm:
+            return found
         doubted = doubted | {at for at, beats in evidence.wild.beats.items() if beats}
         for position in self.climbs.beat(evidence.climbs, beat, doubted):
             still, spoke = evidence.still.get(position, Still()), position in beat.spans
@@ -312,37 +320,47 @@ class Contradictions:
 
     def _jumps(self, position: int, beat: Beat, span: Span, evidence: Evidence) -> str | None:
         """Moves that nothing could make, of a level or of the air; one or two wild words are passed over."""
-        storage = self._storage[position]
-        if self._measures[position] is Measure.AIR_TEMPERATURE:
-            step, falls, rises = AIR_STEP_K, AIR_RATE_K_S, AIR_RATE_K_S
-        elif storage is not None:
-            area_m2 = storage.volume_m3 / storage.full_level_m
-            step, falls = LEVEL_STEP_SHARE * storage.full_level_m, self._most_m3_s(evidence, beat) / area_m2
-            rises = falls + LEAP_M3_S / area_m2  # a tanker's pump fills it
-        else:
+        air = self._measures[position] is Measure.AIR_TEMPERATURE
+        storage = None if air else self._storage[position]
+        if storage is None and not air:
             return None
         tail = evidence.tails.get(position)
         if tail is None:
             tail = evidence.tails[position] = Tail()
-        since_us = beat.to_us - JUMP_WINDOW_US
-        tail.jumps_us = [at for at in tail.jumps_us if at > since_us]
+        if tail.jumps_us:
+            since_us = beat.to_us - JUMP_WINDOW_US
+            tail.jumps_us = [at for at in tail.jumps_us if at > since_us]
         # a step among the last two words of a beat is seen whole with the next ones only
-        lately = tail.value[-4:]
-        if max([span.high, *lately]) - min([span.low, *lately]) > step:
-            time_us, value = np.append(tail.time_us, span.time_us), np.append(tail.value, span.value)
-            if len(value) > 5:
-                middle, time_us = unpaired(value)[2:-2], time_us[2:-2]
-                moved, seconds = np.diff(middle), np.diff(time_us) / 1e6
-                most = step + np.where(moved > 0.0, rises, falls) * seconds
-                tail.jumps_us += [beat.to_us] * int(np.count_nonzero(np.abs(moved) > most))
-                tail.jumps_us = tail.jumps_us[-JUMPS:]
-                if storage is not None:
-                    _leap(tail, storage, time_us, middle, seconds)
-        newest = slice(max(span.past - 5, span.first_at), span.past)
-        tail.time_us = [*tail.time_us, *span.times[newest].tolist()][-5:]
-        tail.value = [*tail.value, *span.values[newest].tolist()][-5:]
+        extremes = (span.low, span.high, *tail.value[-4:])
+        step = LEVEL_STEP_SHARE * storage.full_level_m if storage is not None else AIR_STEP_K
+        if max(extremes) - min(extremes) > step:
+            self._moved(tail, storage, step, beat, span, evidence)
+        newest = slice(max(span.past - TAIL, span.first_at), span.past)
+        time_us, value = span.times[newest].tolist(), span.values[newest].tolist()
+        tail.time_us = time_us if span.count >= TAIL else [*tail.time_us, *time_us][-TAIL:]
+        tail.value = value if span.count >= TAIL else [*tail.value, *value][-TAIL:]
         leapt = tail.leap_us and _stands(tail, span, beat)
         return "implausible" if leapt or len(tail.jumps_us) >= JUMPS else None
+
+    def _moved(
+        self, tail: Tail, storage: Storage | None, step: float, beat: Beat, span: Span, evidence: Evidence
+    ) -> None:
+        """Keep moves of more than a step that nothing could make."""
+        time_us, value = np.append(tail.time_us, span.time_us), np.append(tail.value, span.value)
+        if len(value) <= TAIL:
+            return
+        falls = rises = AIR_RATE_K_S
+        if storage is not None:
+            area_m2 = storage.volume_m3 / storage.full_level_m
+            falls = self._most_m3_s(evidence, beat) / area_m2
+            rises = falls + LEAP_M3_S / area_m2  # a tanker's pump fills it
+        middle, time_us = unpaired(value)[2:-2], time_us[2:-2]
+        moved, seconds = np.diff(middle), np.diff(time_us) / 1e6
+        most = step + np.where(moved > 0.0, rises, falls) * seconds
+        tail.jumps_us += [beat.to_us] * int(np.count_nonzero(np.abs(moved) > most))
+        tail.jumps_us = tail.jumps_us[-JUMPS:]
+        if storage is not None:
+            _leap(tail, storage, time_us, middle, seconds)
 
     def _most_m3_s(self, evidence: Evidence, beat: Beat) -> float:
         """The most that can come or go: hose or burst fitting, pump, and a cloudburst while it rains."""
@@ -350,11 +368,13 @@ class Contradictions:
         area_m2 = self.plant.catchment.area_m2 if self.plant.catchment else 0.0
         return MOST_FLOW_M3_S + self.flow_m3_s + (CLOUDBURST_M_S * area_m2 if wet else 0.0)
 
-    def _rained(self, evidence: Evidence, beat: Beat) -> bool:
-        """Whether rain fell within the last three hours, by the gauge: what a roof takes to run dry."""
+    def _note_rain(self, evidence: Evidence, beat: Beat) -> None:
         rain = beat.spans.get(self.rain) if self.rain is not None else None
         if rain is not None and rain.high > 0.0:
             evidence.rain_us = beat.to_us
+
+    def _rained(self, evidence: Evidence, beat: Beat) -> bool:
+        """Whether rain fell within the last three hours, by the gauge: what a roof takes to run dry."""
         return beat.to_us - evidence.rain_us < RUN_IN_US
 
 

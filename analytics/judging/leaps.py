@@ -46,7 +46,7 @@ if TYPE_CHECKING:
 
     from analytics.judging.reference import Reference
     from analytics.plant.description import Plant
-    from analytics.seeing.beats import Beat
+    from analytics.seeing.beats import Beat, Span
     from analytics.seeing.events import Look
 
 STEP, MOST, SPREAD = 0.25, 0.8, 0.3
@@ -55,6 +55,7 @@ BELOW, RESTS_S = 0.15, 120.0
 NEAR, UNMOVED, BACK = 0.15, 0.1, 0.5
 HELD, FILLS, DRAWS = 0.3, 1.2, 2.0
 SIDE = 3
+KEPT = 2 * SIDE - 1
 WORDS, LESSON = 10, 300
 SLACK_US = 60_000_000
 TURN_US = 15_000_000
@@ -88,17 +89,14 @@ class Leaps:
         if span is not None and span.count:
             if span.count >= WORDS and leap.lessons < LESSON:
                 _learn_pace(leap, span.time_us)
-            edge = leap.value[-1] if leap.value else span.first
-            if max(span.high, *leap.value, edge) - min(span.low, *leap.value, edge) >= STEP * usual.band_pa:
-                value = np.append(leap.value, span.value)
-                steps = np.flatnonzero(np.abs(value[1:] - value[:-1]) >= MOST * STEP * usual.band_pa)
+            extremes = (span.low, span.high, *leap.value)
+            if max(extremes) - min(extremes) >= STEP * usual.band_pa:
+                words = np.append(leap.value, span.value)
+                steps = np.flatnonzero(np.abs(words[1:] - words[:-1]) >= MOST * STEP * usual.band_pa)
                 if len(steps):  # mostly a run, whose words lie closer
-                    time_us = np.append(np.array(leap.time_us, np.int64), span.time_us)
-                    self._leapt(leap, steps.tolist(), time_us, value, beat, usual)
-            newest = slice(max(span.past - 2 * SIDE + 1, span.first_at), span.past)
-            kept = 1 - 2 * SIDE
-            leap.time_us = [*leap.time_us, *span.times[newest].tolist()][kept:]
-            leap.value = [*leap.value, *span.values[newest].tolist()][kept:]
+                    times = np.append(np.array(leap.time_us, np.int64), span.time_us)
+                    self._leapt(leap, steps.tolist(), times, words, beat, usual)
+            keep_newest(leap, span)
         if leap.at_us and believed and not leap.convicted:
             leap.convicted = self._rests_below(leap, beat, usual)
 
@@ -207,6 +205,15 @@ def _water_could(from_pa: float, to_pa: float, gap_s: float, usual: Reference) -
     moved_pa = max(high_pa - max(low_pa, usual.drained_pa), 0.0)
     holds_m3 = HELD * usual.drawdown_m3 * moved_pa / usual.band_pa
     return bool(holds_m3 < (FILLS if to_pa > from_pa else DRAWS) * usual.delivery_m3_s * gap_s)
+
+
+def keep_newest(leap: Leap, span: Span) -> None:
+    """The newest words, for the next beat's first."""
+    newest = slice(max(span.past - KEPT, span.first_at), span.past)
+    time_us, value = span.times[newest].tolist(), span.values[newest].tolist()
+    whole = span.count >= KEPT
+    leap.time_us = time_us if whole else [*leap.time_us, *time_us][-KEPT:]
+    leap.value = value if whole else [*leap.value, *value][-KEPT:]
 
 
 def _learn_pace(leap: Leap, time_us: NDArray[np.int64]) -> None:

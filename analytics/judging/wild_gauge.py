@@ -69,14 +69,14 @@ class WildGauges:
     def __init__(self, plant: Plant) -> None:
         switch, self._motor = plant.switch, motor_signal(plant)
         able = switch is not None and self._motor is not None
-        self._pressures = plant.measuring(Measure.LINE_PRESSURE, Measure.DISCHARGE_PRESSURE) if able else ()
+        self.pressures = plant.measuring(Measure.LINE_PRESSURE, Measure.DISCHARGE_PRESSURE) if able else ()
         self._level = running_level(plant, self._motor) if self._motor is not None else 0.0
         self._cut_in_pa = switch.cut_in_pa if switch is not None else 0.0
 
     def beat(self, memory: WildMemory, beat: Beat, usual: Reference) -> list[int]:
         """Gauges that the beats so far convict."""
         found = []
-        for position in self._pressures:
+        for position in self.pressures:
             before = [one for one in memory.beats.get(position, ()) if one[0] > beat.to_us - WINDOW_US]
             span = beat.spans.get(position)
             if span is not None and span.count >= FEWEST and (bands := self._bands(span, beat, usual)):

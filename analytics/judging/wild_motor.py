@@ -42,12 +42,12 @@ class WildMotor:
     def __init__(self, plant: Plant) -> None:
         motor = motor_signal(plant)
         by_contact = motor is None or plant.signals[motor].measures is Measure.PUMP_RUNNING
-        self._motor = None if by_contact else motor
+        self.motor = None if by_contact else motor
         self._pressure = next(iter(plant.measuring(Measure.LINE_PRESSURE)), None)
 
     def beat(self, memory: WildMemory, beat: Beat, usual: Reference) -> list[int]:
         """The motor's position in `Plant.signals`, where the beats so far convict it."""
-        motor, level = self._motor, usual.motor_level
+        motor, level = self.motor, usual.motor_level
         if motor is None or self._pressure is None or not level:
             return []
         before = [one for one in memory.beats.get(motor, ()) if one[0] > beat.to_us - WINDOW_US]

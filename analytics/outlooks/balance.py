@@ -134,6 +134,7 @@ class Watched:
         self.pump_rise_pa = PUMP_RISE_SHARE * band
         self.motors = plant.measuring(Measure.PUMP_RUNNING, Measure.PUMP_CURRENT, Measure.PUMP_POWER)
         self.has_motor = bool(self.motors)
+        self.heard_by = (*self.motors, *(() if self.pressure is None else (self.pressure,)))
 
 
 def watched_storages(plant: Plant) -> list[Watched]:
@@ -176,7 +177,8 @@ def follow(track: LevelTrack, beat: Beat, watched: Watched) -> LevelStep | None:
 
 def _level_m(track: LevelTrack, span: Span, apart_m: float) -> float:
     """The level that a beat's words stand for."""
-    words = [*track.tail_m, *span.value[-3:].tolist()][-3:]
+    newest = slice(max(span.past - MIDDLE_OF, span.first_at), span.past)
+    words = [*track.tail_m, *span.values[newest].tolist()][-MIDDLE_OF:]
     track.tail_m = words[-2:]
     few = span.count < MIDDLE_OF and len(words) == MIDDLE_OF
     return sorted(words)[1] if few else middle(span, apart_m)
@@ -240,8 +242,13 @@ def _unseen(track: LevelTrack, beat: Beat, watched: Watched) -> bool:
     """Whether the pump could have run with nobody hearing it: no beat, or no word of motor and pressure."""
     if track.seen_us and beat.from_us > track.seen_us:
         return True
-    heard = (beat.spans.get(at) for at in (*watched.motors, watched.pressure) if at is not None)
-    return watched.has_motor and not any(span is not None and span.count for span in heard)
+    if not watched.has_motor:
+        return False
+    for at in watched.heard_by:
+        span = beat.spans.get(at)
+        if span is not None and span.count:
+            return False
+    return True
 
 
 def _pumped(track: LevelTrack, beat: Beat, watched: Watched) -> bool:
