@@ -20,7 +20,7 @@ from analytics.judging.no_delivery import witness
 from analytics.judging.reference import band_m3, reference
 from analytics.judging.setting import SINCE_FIRST
 from analytics.judging.signature import Signature
-from analytics.judging.story import follow
+from analytics.judging.story import follow, note_end
 from analytics.judging.watch import AllClear, Detector
 from analytics.judging.worked_out import Story
 from analytics.outlooks.figures import Figures
@@ -126,6 +126,8 @@ class Judge:
                 clear = [word for word in words if isinstance(word, AllClear)]
                 if any(word.anew or word.fault in CHANGES_THE_PLANT for word in clear):
                     self._repaired(any(word.anew for word in clear))
+        if isinstance(event, Run):
+            note_end(self.story, event, self.usual)
         if isinstance(event, Run) and not any(self.is_open(fault) for fault in NOT_A_RUN):
             rise = FULL_RISE * self.usual.band_pa
             self.signature.learn(event, self._runs_are_sound(), rise)

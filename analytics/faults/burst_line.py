@@ -47,7 +47,7 @@ from analytics.judging.instruments import WORKS, by_drop, by_meter, motor_share_
 from analytics.judging.no_delivery import false_start, held_up, stands, started_above
 from analytics.judging.pace_words import within
 from analytics.judging.reference import MID_SHARE
-from analytics.judging.story import UNHEARD_OF, at_shut_off, fell_fast
+from analytics.judging.story import DEEP, UNHEARD_OF, at_shut_off, fell_fast, ran_out_slowly
 from analytics.judging.watch import AllClear, Claim, Coverage, Detector
 from analytics.plant.description import MOTOR_MEASURES, Measure
 
@@ -59,13 +59,14 @@ if TYPE_CHECKING:
     from analytics.plant.description import Plant
     from analytics.seeing.events import Look, Run
 
-DEEP, DEEP_FOR_S = 0.5, 30.0
+DEEP_FOR_S = 30.0
 LOW, LOW_FOR_S = 0.75, 75.0
 OUT, MORE = 1.5, 1.25
 OVER, TWICE, FEW = 1.1, 1.7, 2.0
 SAMPLES, SAMPLES_AT_WORK = 5.0, 2.0
 RECOVERS = 0.05 / 30.0  # of the band a second: a twentieth in half a minute, out of the noise
 LIGHTER, RUN_OUT = 0.85, 1.6
+RISEN = 0.3  # of the band: no pump lifts a line so far that lets out more than it gives at cut-in
 SOON_OVER_S, OWNERS, ENDED_KEPT = 2700.0, 2.0, 8
 
 DRY_INSTEAD = (
@@ -79,6 +80,7 @@ HARDLY_MORE = " One that lets out hardly more than the pump gives may pass for h
 
 class BurstMemory(msgspec.Struct):
     run_us: int = 0
+    lifted: int = 0  # looks in a row at a line that is far above cut-in
     low_us: int | None = None
     deep_us: int | None = None
     #: In this run: the most that left, beyond what the pump gives, in two looks; its first and its last look.
@@ -105,8 +107,14 @@ class BurstLine(Detector):
         if memory.run_us != look.start_us:
             memory.run_us, memory.low_us, memory.deep_us = look.start_us, None, None
             memory.heavy_m3_s, memory.before_m3_s, memory.heavy_us = 0.0, 0.0, None
+            memory.lifted = 0
         if false_start(look, usual, known.story) or may_be_deaf(look, known):
             return ()
+        memory.lifted = memory.lifted + 1 if pressure > usual.start_pa + RISEN * usual.band_pa else 0
+        if memory.lifted >= 2 and known.is_open(self.FAULT):
+            return [
+                AllClear(self.FAULT, summary="The pump has lifted the line again while it runs: it holds.")
+            ]
         pumps = self._pumps(look, known)
         at_work = pumps and self._works(look, known)
         keeps = at_work or stands(look, usual)
@@ -119,6 +127,8 @@ class BurstLine(Detector):
         metered = self._metered_m3_s(look, known)
         needed = max(needed, metered) if needed is not None else None
         if recovers or not pumps or needed is None or needed < unit:
+            return ()
+        if ran_out_slowly(known.story, look, usual):
             return ()
         if self._ends_by_itself(look, usual, needed):
             return ()
@@ -177,11 +187,16 @@ class BurstLine(Detector):
         return soon and any(needed_m3_s < UNHEARD_OF * most for most in memory.ended)
 
     def _metered_m3_s(self, look: Look, known: Known) -> float:
-        """What a meter behind the tank passes, as a draw at cut-in; by the plate's tank, as all flows are."""
-        if look.flow_m3_s is None or look.pressure_pa is None:
+        """What a meter behind the tank passes, as a draw at cut-in; by the plate's tank, as all flows are.
+
+        With the line far down it passes what the pump gives and no more: what that says of the opening is
+        the pressure's word, and rests on where the gauge's zero and the taps lie.
+        """
+        start_pa = known.usual.start_pa
+        if look.flow_m3_s is None or look.pressure_pa is None or look.pressure_pa < DEEP * start_pa:
             return 0.0
         size = known.signature.tank_size
-        share = min(max(look.pressure_pa / known.usual.start_pa, 0.01), 1.0)
+        share = min(look.pressure_pa / start_pa, 1.0)
         return look.flow_m3_s / (size[0] if size is not None else 1.0) / sqrt(share)
 
     def _lowest(self, look: Look, usual: Reference, known: Known) -> Look:

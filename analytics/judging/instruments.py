@@ -21,7 +21,9 @@ Parameters:
     DROP_MOVES  0.6      of the usual drop, some 0.77 of the flow; DROP_NONE 0.25, half of it: gauges may
                          disagree by a third of the usual drop and neither is said falsely. The usual must
                          stand six of its deviations above nothing, and these are at least DROP_LEAST_PA,
-                         a gauge's step. Over cut-out the outlet may be shut off instead
+                         a gauge's step. Over cut-out the outlet may be shut off instead. GAUGES_PA 8.5 kPa is
+                         no drop: two gauges, each good to a hundredth of its usual 6 bar (common practice, no
+                         source), stand so far apart with nothing between them
     HEAD        0.25    of the band: two gauges of one or two hundredths of their range disagree by less
     RISES       0.03     of the delivery, beyond three standard errors: the gauge's own drift within a look
     METER_NONE  0.15     of the delivery, two standard errors of a slope beside it (7 %); METER_MOVES 0.5. A
@@ -61,7 +63,7 @@ IDLES = {Measure.PUMP_POWER: 0.80, Measure.PUMP_CURRENT: 0.85}
 WORKS = 0.90
 SHORT_SHARE = 0.70
 DROP_MOVES, DROP_NONE, DROP_SURE = 0.6, 0.25, 6.0
-DROP_LEAST_PA = 500.0
+DROP_LEAST_PA, GAUGES_PA = 500.0, 8_500.0
 HEAD = 0.25
 METER_NONE, METER_MOVES, METER_APART = 0.15, 0.5, 5.0
 RISES = 0.03
@@ -111,7 +113,7 @@ def by_drop(look: Look, known: Known, usual: Reference) -> Says | None:
     clean, drop = _usual_drop(known), look.filter_drop_pa
     if drop is None:
         return None
-    if drop > (DROP_MOVES * clean.middle if clean is not None else HEAD * usual.band_pa):
+    if drop > (max(DROP_MOVES * clean.middle, GAUGES_PA) if clean is not None else HEAD * usual.band_pa):
         shut = look.discharge_pa is not None and look.discharge_pa > usual.stop_pa
         return None if shut else "moves"
     if clean is None:

@@ -39,6 +39,8 @@ from analytics.judging.deaf_gauge import may_be_deaf
 from analytics.judging.flows import CLOSE_S, NONE_SHARE, given_m3_s, share_1
 from analytics.judging.instruments import by_instruments, motor_share_1
 from analytics.judging.story import (
+    BEGAN,
+    CHARGED,
     LIFTED,
     STATIC,
     STATIC_PA,
@@ -130,9 +132,17 @@ def stands(look: Look, usual: Reference) -> bool:
     return look.slope_pa_s is not None and abs(look.slope_pa_s) * look.window_s < STANDS * usual.start_pa
 
 
+def _run_out(look: Look, usual: Reference, story: Story) -> bool:
+    """Whether the tank is empty: it was seen to go, or it went down from a start with delivery to below any
+    charge that its plate leaves open."""
+    began = story.kink_share is not None and story.kink_share > BEGAN
+    below = look.pressure_pa is not None and look.pressure_pa < CHARGED * usual.drained_pa
+    return story.collapsed or (began and below)
+
+
 def held_up(look: Look, usual: Reference, story: Story) -> bool:
     """The tank has run out, and pressure stands above any height of taps: something feeds the line."""
-    if look.pressure_pa is None or not story.collapsed or not stands(look, usual):
+    if look.pressure_pa is None or not _run_out(look, usual, story) or not stands(look, usual):
         return False
     low_pa = min(STATIC_PA, STATIC * usual.start_pa)
     return low_pa < look.pressure_pa < (1.0 - BELOW) * usual.start_pa
@@ -209,6 +219,10 @@ def _by_pressure(look: Look, known: Known, story: Story, short: bool) -> bool:
         return not short and lasted(story.needed_since_us, look, 0.3)
     if look.interval_s > CLOSE_S:
         return False  # too few samples to know how fast tank water fell: only a drained line tells
+    unheard = usual.draw_m3_s is not None and lasted(story.needed_since_us, look, 0.3)
+    unheard &= story.last_needed_m3_s > UNHEARD_OF * story.met_m3_s
+    if unheard and not short and not story.mixed and lasted(story.gone_since_us, look):
+        return True  # else what was never drawn would have to take just what the pump gives
     if story.stood and (look.slope_m3_s or 0.0) > -SHORT_OF * given_m3_s(look, usual, story.mixed):
         return False  # what it stood against is drawn still, and without the pump the tank would give it all
     if look.pressure_pa < usual.drained_pa:

@@ -4,6 +4,7 @@ delivery    delivery over the band [m3/s]: clean signature, else the rated flow 
             some tenth less at mid-band), else what fills the drawdown in 90 s
 start, stop pressures at which the motor starts and stops
 motor level running current or power, or None while unknown
+drop        what the outlet stands above the line by in mid-band, by the clean runs; 0 while unknown
 START_SIGMAS 3 robust deviations over the cut-in begins one true start in 700, and START_SHARE 3 % of the band
              is what a switch repeats to (common practice, no source): a contact that closes further up lies
 """
@@ -43,6 +44,7 @@ class Reference:
     unproven: bool  # no run has delivered yet
     drained_pa: float  # below it the tank holds no water and tells no flow
     start_top_pa: float | None  # a switch that was seen to start has not done so further up
+    drop_pa: float = 0.0
 
     @property
     def band_pa(self) -> float:
@@ -86,8 +88,10 @@ def reference(plant: Plant, water: Water, signature: Signature) -> Reference:
     guessed = best is None and not (rated is not None and water.true)
     unproven = not signature.recent
     top = _start_top_pa(signature, stop - start)
+    drop = clean["filter_drop_pa"].middle if "filter_drop_pa" in clean else 0.0
     return Reference(
-        start, stop, delivery, now, drawdown, draw, level, learned, guessed, unproven, drained, top
+        start, stop, delivery, now, drawdown, draw, level, learned, guessed, unproven, drained, top,
+        drop,
     )  # fmt: skip
 
 

@@ -24,6 +24,15 @@ Parameters:
     TOO_SLOW    0.7     of the fall that a break makes of tank water which lets no more stand than this: a
                         fall over ten seconds is good to some 15 %, so two errors less
 
+    HEADLONG    1.5     of the clean drop at that pressure: a clean filter holds back a part k / (a + k) of
+                        the head that a closed valve holds back whole, and none is built for two thirds
+    BEGAN       0.70    of what the pump lately gives: a start that showed so much had its delivery (two
+                        standard errors of a kink, 15 %). AS_BEFORE 0.15, one such error: what is left of it
+    HALF        0.5     of the delivery: a filter is said to clog before it leaves so little
+    CHARGED     0.90    of the charge by the plate: gauges and plates are good to some twentieth each
+    DEEP        0.5     of cut-in: a line below it lets out, at a break, twice what the pump gives
+    FULL        0.3     of the band below the usual stop: its switch stopped the pump. FADES 0.95: a draw that
+                        the pump met is kept for some dozen such runs in which it was not so large
     FOLLOWS     0.05    of the line's fall: behind a closed valve the outlet stays at its shut-off head. By
                         a filter that leaves half of the delivery it goes down by a fifth of that fall
                         (a / (a + k) of the pump's and the filter's resistance), and by 1.5 kPa to be seen
@@ -36,7 +45,16 @@ from __future__ import annotations
 from math import inf, sqrt
 from typing import TYPE_CHECKING
 
-from analytics.judging.flows import CLOSE_S, NONE_SHARE, curve, holds_s, kink_m3_s, needed_draw_m3_s, share_1
+from analytics.judging.flows import (
+    CLOSE_S,
+    NONE_SHARE,
+    SHUT_OFF,
+    curve,
+    holds_s,
+    kink_m3_s,
+    needed_draw_m3_s,
+    share_1,
+)
 from analytics.judging.worked_out import Story
 from analytics.plant.description import Measure
 from analytics.seeing.looks import BRISK_US
@@ -45,7 +63,7 @@ from analytics.seeing.motor import motor_signal
 if TYPE_CHECKING:
     from analytics.judging.reference import Reference
     from analytics.judging.watch import Known
-    from analytics.seeing.events import Look
+    from analytics.seeing.events import Look, Run
 
 UNHEARD_OF, MOST_OF_IT = 1.3, 0.85
 LASTS_S, LASTS_SAMPLES = 45.0, 6.0
@@ -55,6 +73,11 @@ CREEPS = 0.10
 STATIC, STATIC_PA = 0.35, 50e3
 TOO_SLOW = 0.7
 NOISE_STEP, LEAST_STEP = 4.0, 0.02  # deviations; of the band: two digits of a coarse gauge
+HEADLONG = 1.5
+BEGAN, AS_BEFORE, HALF = 0.70, 0.15, 0.5
+CHARGED = 0.90
+DEEP = 0.5
+FULL, FADES = 0.3, 0.95
 FOLLOWS, FOLLOWS_LEAST_PA = 0.05, 1500.0
 HIDDEN_S = 2.0  # of delivery: what a sample a second or two before the start cannot have seen
 RUN_UP_S = 3.0  # a motor of this size is up to speed, its inrush over
@@ -81,6 +104,7 @@ def follow(story: Story, look: Look, known: Known) -> None:
         fresh.high_us = fresh.base_us = look.start_us if look.pressure_start_pa is not None else look.at_us
         faster = (look.fall_m3_s or 0.0) - fresh.fastest_m3_s > NONE_SHARE * usual.now_m3_s
         fresh.mixed = faster and look.age_s < EARLY_S
+        fresh.met_m3_s = story.met_m3_s
         for name in story.__struct_fields__:
             setattr(story, name, getattr(fresh, name))
         story.low_pa, story.reached_pa = look.pressure_pa or 0.0, look.pressure_high_pa or 0.0
@@ -89,9 +113,12 @@ def follow(story: Story, look: Look, known: Known) -> None:
     story.low_pa = look.pressure_pa or 0.0 if recovered else min(story.low_pa, look.pressure_pa or inf)
     if story.early_pa is None and look.samples >= 3:
         story.early_pa, story.early_high_pa = look.pressure_pa, look.pressure_high_pa
+        soon = look.age_s <= max(EARLY_S, FIRST_SAMPLES * look.interval_s)
+        if soon and (look.pressure_pa or 0.0) < CHARGED * usual.drained_pa:
+            story.mixed = True  # no water is left to tell a kink by
     if recovered or look.gap:
         story.needed_since_us = story.standing_since_us = None
-        story.same_since_us = story.flat_since_us = None
+        story.same_since_us = story.flat_since_us = story.gone_since_us = None
         story.last_needed_m3_s = 0.0
     if recovered:
         story.most_needed_m3_s = 0.0
@@ -118,8 +145,26 @@ def follow(story: Story, look: Look, known: Known) -> None:
     error = SURE * (look.slope_error_m3_s or 0.0)
     standing = needed is not None and needed + error > MOST_OF_IT * usual.now_m3_s
     story.standing_since_us = _since(story.standing_since_us, standing, look)
+    if lasted(story.standing_since_us, look):
+        story.stands_m3_s = max(story.stands_m3_s, surely)
     story.same_since_us = _since(story.same_since_us, _as_before(look, known), look)
     story.flat_since_us = _since(story.flat_since_us, _gained_nothing(look, known), look)
+    gone_us = look.at_us - int(look.window_s * 1e6)  # all of the window has shown it
+    story.gone_since_us = (story.gone_since_us or gone_us) if _gone(story, look, usual) else None
+    if _told(look, usual):
+        story.ebbed_m3_s = _ebb_m3_s(look, known)
+    elif DEEP * usual.start_pa < (look.pressure_pa or 0.0) < CHARGED * usual.drained_pa:
+        story.ebbed_m3_s = None  # the pump holds the line there: what lies deeper later on is drawn anew
+
+
+def note_end(story: Story, run: Run, usual: Reference) -> None:
+    """Take up that a run is over: what it stood against before it came to cut-out was the owner's draw."""
+    stop_pa = run.cycle.pressure_stop_pa
+    if stop_pa is None or story.stands_m3_s <= 0.0:
+        return
+    this = run.cycle.start_us <= story.run_us <= run.cycle.stop_us
+    if this and stop_pa > usual.stop_pa - FULL * usual.band_pa:
+        story.met_m3_s = max(FADES * story.met_m3_s, story.stands_m3_s)
 
 
 def _recovered(story: Story, look: Look, usual: Reference) -> bool:
@@ -176,7 +221,9 @@ def _note_rise(story: Story, look: Look, known: Known, usual: Reference) -> None
         if story.shut_us is None:
             story.shut_us, story.shut_from_pa, story.outlet_from_pa = look.at_us, now_pa, outlet_pa
         sank_pa = story.outlet_from_pa - outlet_pa
-        story.throttled |= sank_pa > max(FOLLOWS * (story.shut_from_pa - now_pa), FOLLOWS_LEAST_PA)
+        # two medians of a gauge as rough as the line's lie apart by so much for nothing
+        least_pa = max(FOLLOWS_LEAST_PA, SURE * (look.noise_pa or 0.0))
+        story.throttled |= sank_pa > max(FOLLOWS * (story.shut_from_pa - now_pa), least_pa)
         story.shut_pa = min(now_pa, story.shut_pa if story.shut_pa is not None else now_pa)
         at_once = look.age_s <= max(30.0, 6.0 * look.interval_s)
         moved = at_once and (kink_m3_s(look) or 0.0) > NONE_SHARE * usual.delivery_m3_s
@@ -216,10 +263,16 @@ def _step_pa(look: Look, usual: Reference) -> float:
 
 
 def at_shut_off(look: Look, usual: Reference) -> bool:
-    """The outlet is over cut-out, and over the line by half the band: shut off, or throttled by a filter."""
+    """The outlet is over cut-out, and over the line by half the band and by more than the clean filter holds
+    back: shut off, or throttled by a filter."""
     if look.discharge_pa is None or look.pressure_pa is None:
         return False
-    return look.discharge_pa > max(usual.stop_pa, look.pressure_pa + 0.5 * usual.band_pa)
+    head_pa = SHUT_OFF * usual.stop_pa  # of it the drop is a share, whatever flows
+    middle_pa = head_pa - 0.5 * (usual.start_pa + usual.stop_pa)
+    clean_pa = usual.drop_pa * max(head_pa - look.pressure_pa, 0.0) / middle_pa
+    return look.discharge_pa > max(
+        usual.stop_pa, look.pressure_pa + max(0.5 * usual.band_pa, HEADLONG * clean_pa)
+    )
 
 
 def line_empty(look: Look, usual: Reference) -> bool:
@@ -233,7 +286,7 @@ def no_break(story: Story, look: Look, usual: Reference) -> bool:
     if look.pressure_pa is None or not line_empty(look, usual) or look.interval_s > CLOSE_S:
         return False
     kink = kink_m3_s(look)
-    seen = kink is not None and kink > NONE_SHARE * usual.now_m3_s
+    seen = kink is not None and not story.mixed and kink > NONE_SHARE * usual.now_m3_s
     given = min(kink or 0.0, usual.now_m3_s) if seen else usual.now_m3_s
     lets = given * curve(look.pressure_pa, usual) / sqrt(max(look.pressure_pa, 1.0) / usual.start_pa)
     fell = lets * sqrt(usual.drained_pa / usual.start_pa) - given
@@ -286,6 +339,51 @@ def _as_before(look: Look, known: Known) -> bool:
     gained = known.water.one(look.pressure_pa) - known.water.one(look.pressure_start_pa)
     noise = SURE * known.water.compliance_m3_pa(look.pressure_pa) * (look.noise_pa or 0.0)
     return abs(gained / look.age_s - before) < tenth and noise / look.age_s < tenth
+
+
+def _gone(story: Story, look: Look, usual: Reference) -> bool:
+    """Whether a run that began with its delivery has none now: tank water goes as it went before the start.
+
+    A tap that opened meanwhile would have to draw just what the pump gives.
+    """
+    before, now, error = look.slope_before_m3_s, look.slope_m3_s, SURE * (look.slope_error_m3_s or 0.0)
+    if before is None or now is None or not look.entire or not _told(look, usual):
+        return False
+    if story.kink_share is None or story.kink_share * usual.delivery_m3_s < BEGAN * usual.now_m3_s:
+        return False
+    sharp = error < 2.0 * AS_BEFORE * usual.now_m3_s
+    return sharp and abs(now - before) < AS_BEFORE * usual.now_m3_s + error
+
+
+def _ebb_m3_s(look: Look, known: Known) -> float | None:
+    """How fast the tank falls, at the most, where it is so low that this alone will have run it out soon."""
+    slope, error = look.slope_m3_s, SURE * (look.slope_error_m3_s or 0.0)
+    if (
+        slope is None
+        or look.pressure_pa is None
+        or look.samples < 4
+        or look.pressure_pa > known.usual.start_pa
+    ):
+        return None
+    fell = -slope
+    if fell <= 0.0 or error > 0.5 * fell:
+        return None  # it bends in the window: nobody knows how fast it fell last
+    left_m3 = known.water.between_m3(known.usual.drained_pa, look.pressure_pa)
+    runs_out = left_m3 < fell * max(LASTS_S, 3.0 * look.interval_s)
+    return max(fell + error, look.fall_m3_s or 0.0) if runs_out else None
+
+
+def ran_out_slowly(story: Story, look: Look, usual: Reference) -> bool:
+    """Whether the line lies far down though its tank ran out more slowly than at any break which a working
+    pump meets there: where HALF of its delivery is no more than is drawn, a choked pump's zone."""
+    pressure_pa = look.pressure_pa
+    if story.ebbed_m3_s is None or pressure_pa is None or pressure_pa > DEEP * usual.start_pa:
+        return False
+    lets = curve(pressure_pa, usual) / sqrt(max(pressure_pa, 1.0) / usual.start_pa)
+    if HALF * curve(pressure_pa, usual) * usual.now_m3_s > (usual.draw_m3_s or 0.0):
+        return False
+    falls = lets * sqrt(usual.drained_pa / usual.start_pa) - 1.0
+    return story.ebbed_m3_s < TOO_SLOW * usual.now_m3_s * falls
 
 
 def kinkless(story: Story, none_share: float = NONE_SHARE) -> bool:

@@ -11,7 +11,9 @@ class Story(msgspec.Struct):
     run_us: int = 0
     fastest_m3_s: float = 0.0  # that tank water is sure to have fallen, before or in the run
     last_fell_m3_s: float = 0.0  # by the slope of the look before
-    mixed: bool = False  # more was drawn at the start than over the window before: the kink says too little
+    mixed: bool = (
+        False  # the kink says too little: more was drawn at the start than before, or no water was left
+    )
     collapsed: bool = False  # the tank or the line ran out within the run
     most_needed_m3_s: float = 0.0  # draw that a working pump would have needed, while the tank told
     last_needed_m3_s: float = 0.0
@@ -19,6 +21,7 @@ class Story(msgspec.Struct):
     standing_since_us: int | None = None  # a draw as large as the delivery would have been needed since
     same_since_us: int | None = None  # tank water has gone on just as before the start since
     flat_since_us: int | None = None  # the tank has gained next to nothing over the run since
+    gone_since_us: int | None = None  # what the start brought is gone: tank water goes as before it, since
     high_pa: float = 0.0  # the highest that pressure was lifted to
     high_us: int = 0
     reached_pa: float = 0.0  # the highest sample since the start
@@ -39,6 +42,11 @@ class Story(msgspec.Struct):
     early_pa: float | None = None  # pressure at the first look that had three samples, and the highest by it
     early_high_pa: float | None = None
     stood: bool = False  # it filled, and then stood against a draw
+    ebbed_m3_s: float | None = None  # at most, that the tank last fell by, where it was about to run out
+    stands_m3_s: float = 0.0  # the draw that a working pump would have stood against
+    met_m3_s: float = (
+        0.0  # the largest of these in runs that came to cut-out all the same, the newest included
+    )
 
 
 class Witness(msgspec.Struct, frozen=True):

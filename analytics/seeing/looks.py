@@ -49,6 +49,8 @@ NOISE = 4.2
 OF_BENDS = 0.605
 #: A signal that at its quickest speaks so many times sooner than usually is told on change.
 ON_CHANGE = 4.0
+#: What a run's looks take from the last word of one that is told on change and says nothing meanwhile.
+HELD = frozenset({"motor", "discharge"})
 FALL_SEEN = 6  # windows back: more than lies between looks at a run that falls
 
 
@@ -173,12 +175,13 @@ def _looks(
     nothing: list[float | None] = [None] * len(run)
     middles = {name: medians(others[name].value, *window) for name, window in windows.items()}
     newest = nothing
-    if "motor" in windows:
-        begins, ends = windows["motor"]
-        from_us = np.array([one.from_us for one in runs], np.int64)[run]
-        begins = _held_from(others["motor"], begins, ends, from_us)
-        middles["motor"] = medians(others["motor"].value, begins, ends)
-        newest = medians(others["motor"].value, np.maximum(begins, ends - 3), ends)
+    from_us = np.array([one.from_us for one in runs], np.int64)[run]
+    for name in HELD & windows.keys():
+        begins, ends = windows[name]
+        begins = _held_from(others[name], begins, ends, from_us)
+        middles[name] = medians(others[name].value, begins, ends)
+        if name == "motor":
+            newest = medians(others[name].value, np.maximum(begins, ends - 3), ends)
     drop = nothing
     if "discharge" in others:
         # over one and the same window
@@ -217,13 +220,13 @@ def _looks(
 
 
 def _held_from(
-    motor: Track, begins: NDArray[np.intp], ends: NDArray[np.intp], from_us: NDArray[np.int64]
+    signal: Track, begins: NDArray[np.intp], ends: NDArray[np.intp], from_us: NDArray[np.int64]
 ) -> NDArray[np.intp]:
-    """Where what a motor said begins to hold: in the window, or, of one that is told on change and says
-    nothing in it, with its last word in the run."""
+    """Where what a motor or the outlet said begins to hold: in the window, or, of one that is told on change
+    and says nothing in it, with its last word in the run."""
     found = begins.copy()
     for k in np.flatnonzero((begins == ends) & (ends > 0)).tolist():
-        last_us, pace = int(motor.time_us[ends[k] - 1]), motor.pace
+        last_us, pace = int(signal.time_us[ends[k] - 1]), signal.pace
         on_change = ON_CHANGE * pace.quick_s(last_us) < pace.typical_s(last_us)
         if on_change and last_us >= from_us[k]:
             found[k] = ends[k] - 1

@@ -152,6 +152,11 @@ def possible(case: Case, seen: Seen) -> list[dict[str, object]]:
         )
         spans("storage_depletion", left < 1.8 * fall, 600.0, s.name, 3600.0)
         spans("dry_supply", level <= s.outlet_m + 0.03, 600.0, s.name, 3600.0)
+    if case.plant.storages and not case.has("storage_level"):
+        # A pump whose storages have all run out has nothing to lift, and no level says why.
+        levels = seen.coarse[::stride, ph.R_LEVEL_A : ph.R_LEVEL_A + len(case.plant.storages)]
+        outlets = np.array([s.outlet_m for s in case.plant.storages])
+        spans("lost_prime", (levels <= outlets + 0.03).all(axis=1), 600.0, None, 3600.0)
     for sensor in case.sensors:
         quiet = [
             (t.start_s, t.end_s + 600)

@@ -27,7 +27,12 @@ def said_after(looks: int, share: float, motor: float, outlet_pa: float) -> list
     known = SimpleNamespace(
         plant=detector.plant,
         usual=SimpleNamespace(
-            start_pa=30 * PSI, stop_pa=50 * PSI, band_pa=20 * PSI, drawdown_m3=0.03, delivery_m3_s=5e-4
+            start_pa=30 * PSI,
+            stop_pa=50 * PSI,
+            band_pa=20 * PSI,
+            drawdown_m3=0.03,
+            delivery_m3_s=5e-4,
+            drop_pa=0.0,
         ),
         witness=Witness(False, False, False, share, motor, 1, None),
     )
