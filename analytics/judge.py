@@ -13,7 +13,7 @@ import msgspec
 
 from analytics import faults
 from analytics.judging import ends
-from analytics.judging.arbitration import Ledger, resting_on
+from analytics.judging.arbitration import Habit, Ledger, resting_on
 from analytics.judging.decline import decline
 from analytics.judging.ends import Ends
 from analytics.judging.no_delivery import witness
@@ -113,6 +113,8 @@ class Judge:
 
     def _judge(self, event: Event) -> list[Finding]:
         changed: list[Finding] = []
+        if self._ledger.waiting_us is not None and self._ledger.waiting_us <= event.at_us:
+            changed += self._ledger.over(event.at_us)
         if isinstance(event, Look):
             follow(self.story, event, self)
             self.witness = witness(event, self)
@@ -187,6 +189,7 @@ class Judge:
         return {
             "standing": msgspec.to_builtins(self._ledger.standing),
             "ends": msgspec.to_builtins(self.ends),
+            "habits": msgspec.to_builtins(self._ledger.habits),
             "signature": msgspec.to_builtins(self.signature),
             "story": msgspec.to_builtins(self.story),
             "detectors": {detector.FAULT: detector.saved() for detector in self._detectors},
@@ -194,7 +197,10 @@ class Judge:
         }
 
     def restore(self, saved: dict[str, Any]) -> None:
-        self._ledger.resume(msgspec.convert(saved["standing"], dict[str, Finding]))
+        self._ledger.resume(
+            msgspec.convert(saved["standing"], dict[str, Finding]),
+            msgspec.convert(saved["habits"], dict[str, Habit]),
+        )
         self.signature = msgspec.convert(saved["signature"], Signature)
         self.ends = msgspec.convert(saved["ends"], Ends)
         self.story = msgspec.convert(saved["story"], Story)

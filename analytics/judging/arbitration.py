@@ -9,6 +9,13 @@ A later claim on a finding that stands replaces its words where it says somethin
 priority or set of figures, or a figure that has moved by a step which a person would notice. The words
 with which a finding was raised are kept beside them (see `analytics.records.Finding`).
 
+What comes and goes is one fault, or one habit of the plant's, and one finding: told of runs, it comes back
+some time after it went, and when it goes again it is not over until it has stayed away for AWAY 2 times the
+longest of these gaps (of what comes at random with such a mean gap one in seven stays away so long for
+nothing). Meanwhile the owner sees it as gone for now, it explains and silences nothing, and runs are learned
+from; when it is claimed again it is the same finding, at its full priority again. Gaps of more than a
+FORTNIGHT are none: that was another fault.
+
 Parameters: CONFIDENCE_STEP 0.05; STEP 0.05 of a figure's size, and for what has a zero of its own at
 least LEAST_STEP of its unit (a twentieth of a share, 0.7 psi, 1 cm, 5 s): a row of the history is
 written at each step, so a figure that grows without end costs a row each time by a twentieth more.
@@ -52,6 +59,8 @@ BY_PRESSURE = frozenset(
     }
 )
 BY_MOTOR = BY_PRESSURE | {"motor_overload", "storage_leak"}
+
+BY_RUNS = BY_PRESSURE | {"motor_overload"}
 
 #: What is judged by runs that deliver as they should.
 OF_RUNS = frozenset({"short_cycling", "switch_drift", "clogged_filter", "pump_wear"})
@@ -116,6 +125,21 @@ STEP = 0.05
 LEAST_STEP = {"_m3_s": 0.0, "_share_1": 0.05, "_pa": 5e3, "_m": 0.01, "_s": 5.0}
 
 
+AWAY = 2.0
+FORTNIGHT_US = 14 * 86_400_000_000
+GONE_FOR_NOW = "It has gone for now, as it did before."
+
+
+class Habit(msgspec.Struct):
+    """How a fault told of runs came and went: when it last went, and the longest it stayed away [us]."""
+
+    went_us: int
+    gap_us: int = 0
+    #: The finding, which is over if it has not come again by then.
+    finding: Finding | None = None
+    until_us: int = 0
+
+
 class Ledger(msgspec.Struct):
     """The findings that stand, and who hangs on whom. Plain data."""
 
@@ -123,6 +147,8 @@ class Ledger(msgspec.Struct):
     resting_on: dict[str, frozenset[str]] = {}
     standing: dict[str, Finding] = {}
     faults: frozenset[str] = frozenset()  # of what stands, which is asked all the time
+    habits: dict[str, Habit] = {}  # by the place of the finding
+    waiting_us: int | None = None  # when the next of those that have gone for now may be over
 
     def silenced_by(self, finding: Finding, fault: str) -> bool:
         """Whether a standing finding explains a fault: as its consequence, or by a sensor that lies."""
@@ -130,10 +156,11 @@ class Ledger(msgspec.Struct):
             return fault in self.resting_on.get(finding.of or "", ())
         return follows(fault, finding.fault, finding.cause)
 
-    def resume(self, standing: dict[str, Finding]) -> None:
-        """Take up again what stood."""
-        self.standing = standing
+    def resume(self, standing: dict[str, Finding], habits: dict[str, Habit]) -> None:
+        """Take up again what stood, and what came and went."""
+        self.standing, self.habits = standing, habits
         self._note_faults()
+        self._note_waiting()
 
     def is_open(self, fault: str, of: str | None = None) -> bool:
         if fault not in self.faults:
@@ -146,6 +173,20 @@ class Ledger(msgspec.Struct):
     def raised_us(self, fault: str, of: str) -> int | None:
         finding = self.standing.get(_place(fault, of))
         return finding.raised_us if finding is not None else None
+
+    def over(self, at_us: int) -> list[Finding]:
+        """The findings that had gone for now and have stayed away."""
+        found = []
+        for habit in self.habits.values():
+            if habit.finding is not None and habit.until_us <= at_us:
+                found.append(replace(habit.finding, cleared_us=habit.went_us))
+                habit.finding, habit.gap_us = None, 0
+        self._note_waiting()
+        return found
+
+    def _note_waiting(self) -> None:
+        waits = [habit.until_us for habit in self.habits.values() if habit.finding is not None]
+        self.waiting_us = min(waits, default=None)
 
     def hear(self, words: Iterable[Word], at_us: int, age_us: int = 0) -> list[Finding]:
         """What the words of one event change: findings raised, brought up to date, or cleared.
@@ -174,6 +215,14 @@ class Ledger(msgspec.Struct):
             cause = self._cause_of(claim.fault, age_us)
             if cause is not None:
                 return self._hang(cause, claim.fault)
+            again = self._came_again(place, at_us)
+            if again is not None:
+                self.standing[place] = finding = replace(
+                    again, priority=claim.priority, confidence=claim.confidence, summary=claim.summary,
+                    cause=claim.cause, evidence=dict(claim.evidence),
+                )  # fmt: skip
+                self._note_faults()
+                return finding
             self.standing[place] = finding = Finding(
                 claim.fault, claim.of, at_us, min(claim.onset_us, at_us), claim.priority, claim.confidence,
                 claim.summary, claim.cause, None, dict(claim.evidence), claim.priority, claim.summary,
@@ -203,7 +252,27 @@ class Ledger(msgspec.Struct):
             return None
         self._note_faults()
         summary = f"{before.summary} {word.summary}" if word.summary else before.summary
-        return replace(before, cleared_us=at_us, summary=summary, evidence=before.evidence | word.evidence)
+        gone = replace(before, summary=summary, evidence=before.evidence | word.evidence)
+        if before.fault not in BY_RUNS:
+            return replace(gone, cleared_us=at_us)
+        habit = self.habits.setdefault(_place(word.fault, word.of), Habit(at_us))
+        habit.went_us = at_us
+        if not habit.gap_us:
+            return replace(gone, cleared_us=at_us)
+        habit.finding, habit.until_us = gone, at_us + int(AWAY * habit.gap_us)
+        self._note_waiting()
+        return replace(gone, priority="low", summary=f"{summary} {GONE_FOR_NOW}")
+
+    def _came_again(self, place: str, at_us: int) -> Finding | None:
+        """The finding that had gone for now, if it did; and note how long it was away."""
+        habit = self.habits.get(place)
+        if habit is None:
+            return None
+        away_us, finding = at_us - habit.went_us, habit.finding
+        habit.gap_us = max(habit.gap_us, away_us) if away_us < FORTNIGHT_US else 0
+        habit.finding = None
+        self._note_waiting()
+        return finding
 
 
 def resting_on(plant: Plant) -> dict[str, frozenset[str]]:
