@@ -179,8 +179,8 @@ def coverage(plant: Plant) -> Coverage:
             return Coverage(True, "Told from pressure and flow while somebody draws." + apart)
         return Coverage(
             True,
-            "Told at the start of a run. Prime lost within one, with nobody drawing, may show at the next draw "
-            "only, and a burst that empties the tank looks much the same: the motor's current or power would "
-            "tell at once." + apart,
+            "Told at the start of a run. Prime lost within one, with nobody drawing, may show at the next "
+            "draw only, and a burst that empties the tank looks much the same: the motor's current or power "
+            "would tell at once." + apart,
         )
     return Coverage(True, f"Told {within(plant, 30.0)} from pressure and motor.{apart}")

@@ -156,7 +156,7 @@ def possible(case: Case, seen: Seen) -> list[dict[str, object]]:
         # A pump whose storages have all run out has nothing to lift, and no level says why.
         levels = seen.coarse[::stride, ph.R_LEVEL_A : ph.R_LEVEL_A + len(case.plant.storages)]
         outlets = np.array([s.outlet_m for s in case.plant.storages])
-        spans("lost_prime", (levels <= outlets + 0.03).all(axis=1), 600.0, None, 3600.0)
+        spans("lost_prime", np.all(levels <= outlets + 0.03, axis=1), 600.0, None, 3600.0)
     for sensor in case.sensors:
         quiet = [
             (t.start_s, t.end_s + 600)
