@@ -14,7 +14,9 @@ hidden in the runs (see `analytics.judging.decline`); lost prime (nothing moves)
 
 Parameters. See `analytics.judging.decline`: a loss of 13 % at least, beyond scatter by five standard
 errors, in two runs in a row. Cleared when delivery is back within two standard errors (BACK at least, half
-of the least loss at most), in BACK_RUNS over BACK_HOURS.
+of the least loss at most) and by what errs neither way nearer to the clean than to the least that the finding
+has shown, in BACK_RUNS over BACK_HOURS. (Of eight runs the upper quartile is two runs', and a tap that closes
+as the pump starts makes either read high.)
 
 Source: quadratic pump and screen curves, common practice, no source; witnesses from trial figures.
 """
@@ -28,7 +30,7 @@ import msgspec
 from analytics import words
 from analytics.faults.filter_after_tank import FilterAfterTank
 from analytics.instants import HOUR_US
-from analytics.judging.blame import CLOG_DROP
+from analytics.judging.blame import CLOG_DROP, has_power_meter
 from analytics.judging.decline import LEAST, left_of_lesson
 from analytics.judging.pace_words import late
 from analytics.judging.signature import LATELY, best_delivery
@@ -57,6 +59,8 @@ BACK_MOST = 1.33
 #: A filter wants flushing when a quarter of the delivery is gone: common practice, no source.
 FLUSH_AT = 0.75
 DAYS_KEPT = 90
+#: Four to one between filter and pump: below it a power meter says more with each percent that is lost.
+TOLD_APART = 0.6
 
 
 class DeliveryMemory(msgspec.Struct):
@@ -64,6 +68,7 @@ class DeliveryMemory(msgspec.Struct):
     back: int = 0
     back_since_us: int = 0
     onset_us: int = 0
+    least: float = 1.0  # delivery left while the finding has stood, as often too low as too high
     clean_error: float = 0.0  # of delivery left, by what is not known of the clean
     days: list[list[float]] = []  # time [d], delivery left, its error, drop [Pa]
 
@@ -86,8 +91,8 @@ class DeliveryFault(Detector):
             return ()
         memory = self.memory
         if known.is_open(self.FAULT):
-            return self._while_open(found, run.at_us)
-        if not (found.sure and self.blames(found)):
+            return self._while_open(found, run.at_us, left_of_lesson(known, LATELY))
+        if not (found.sure and self.blames(found) and self._named(found)):
             memory.row = 0
             return ()
         if memory.row == 0:
@@ -95,8 +100,14 @@ class DeliveryFault(Detector):
         memory.row += 1
         if memory.row < IN_A_ROW:
             return ()
-        memory.back = 0
+        memory.back, memory.least = 0, 1.0
         return [self._claim(found)]
+
+    def _named(self, found: Decline) -> bool:
+        """Whether a power meter has told filter and pump apart, or so much is lost that the name must not
+        wait for it."""
+        told = abs(2.0 * found.clog - 1.0) >= TOLD_APART
+        return told or found.left <= FLUSH_AT or not has_power_meter(self.plant)
 
     def _onset(self, run: Run, known: Known) -> int:
         """The first of the newest runs since when all have fallen short."""
@@ -112,10 +123,16 @@ class DeliveryFault(Detector):
             onset = min(onset, brief.at_us)
         return onset
 
-    def _while_open(self, found: Decline, now_us: int) -> Sequence[Word]:
+    def _while_open(
+        self, found: Decline, now_us: int, fair: tuple[float, float, float] | None
+    ) -> Sequence[Word]:
         memory = self.memory
+        left = fair[0] if fair is not None else found.left
+        if found.sure:
+            memory.least = min(memory.least, left)
         choked = found.drop is not None and found.drop > CLOG_DROP and self.blames(found)
         short = found.left <= 1.0 - min(max(BACK, 2.0 * found.error), 0.5 * LEAST)
+        short = short or left < 0.5 * (1.0 + memory.least)
         if choked or short or found.left > BACK_MOST:
             memory.back, memory.back_since_us = 0, now_us
         else:

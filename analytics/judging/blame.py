@@ -12,7 +12,7 @@ Source: quadratic curves, common practice, no source; shares of power from trial
 
 from __future__ import annotations
 
-from math import exp, hypot
+from math import exp, hypot, log
 from typing import TYPE_CHECKING
 
 from analytics.judging.signature import KEPT, LATELY, OF_A_MEDIAN
@@ -38,7 +38,7 @@ PRIOR = 1.1  # log of three to one
 POWER_CLOG, POWER_WEAR, POWER_SIGMA = 0.26, 0.96, 0.25
 POWER_ROUGH = 0.02  # of power: mains go up and down by some percent (common practice, no source)
 #: No single witness weighs more; the shape, which rests on a shut-off head that is itself worked out of two
-#: kinks, half as much: it does not outweigh a power meter.
+#: kinks, half as much, and is not asked where a power meter tells: taps that open as the pump starts bend it.
 MOST, MOST_BY_SHAPE = 4.0, 2.0
 
 
@@ -85,6 +85,11 @@ def tells_a_level(plant: Plant) -> bool:
     return position is not None and plant.signals[position].measures is not Measure.PUMP_RUNNING
 
 
+def has_power_meter(plant: Plant) -> bool:
+    position = motor_signal(plant)
+    return position is not None and plant.signals[position].measures is Measure.PUMP_POWER
+
+
 def filter_share(
     known: Known, left: float, drop: float | None, error: float = 0.05, level: float | None = None
 ) -> float:
@@ -97,8 +102,42 @@ def filter_share(
         return 0.0
     if drop is not None:
         return 0.98 if drop > CLOG_DROP else 0.02
-    odds = PRIOR + _by_power(known, left, error, level) + _by_shape(known) + _by_rough_drop(known, left)
-    return 1.0 / (1.0 + exp(-odds))
+    motor = _by_power(known, left, error, level) if has_power_meter(known.plant) else _by_shape(known)
+    return 1.0 / (1.0 + exp(-PRIOR - motor - _by_rough_drop(known, left)))
+
+
+def borne_out(known: Known, left: float, error: float, runs: int, hourly: bool) -> float:
+    """Log-likelihood ratio of such a loss over none, by the motor's power in the same runs; 0 where no meter
+    tells it.
+
+    A filter costs some power and a worn pump much: each counts by how probable it is without the meter.
+    """
+    base, now = known.signature.clean.get("motor_level"), known.signature.middle("motor_level", runs, hourly)
+    if not has_power_meter(known.plant) or base is None or now is None or left >= 1.0:
+        return 0.0
+    lost, loss = 1.0 - now / base.middle, 1.0 - left
+    rough = max(base.sigma / base.middle, POWER_ROUGH)
+    sigma = hypot(POWER_SIGMA * loss, POWER_WEAR * error, rough)
+    clog = _without_power(known, left)
+    some = clog * _density(lost, POWER_CLOG * loss, sigma) + (1.0 - clog) * _density(
+        lost, POWER_WEAR * loss, sigma
+    )
+    return min(max(log(some / _density(lost, 0.0, rough)), -MOST), MOST)
+
+
+def _without_power(known: Known, left: float) -> float:
+    """How probable the filter is by all but the motor."""
+    fitted, drop = known.plant.filter, resistance(known, left)
+    if fitted is None or fitted.position != "before_tank":
+        return 0.0
+    if drop is not None:
+        return 0.98 if drop > CLOG_DROP else 0.02
+    return 1.0 / (1.0 + exp(-PRIOR - _by_shape(known) - _by_rough_drop(known, left)))
+
+
+def _density(seen: float, foretold: float, sigma: float) -> float:
+    """Of a normal error, its constant left out; a wild word's is never less than one in a million's."""
+    return max(exp(-0.5 * ((seen - foretold) / sigma) ** 2), 1e-6) / sigma
 
 
 def _by_rough_drop(known: Known, left: float) -> float:
@@ -124,8 +163,7 @@ def _by_rough_drop(known: Known, left: float) -> float:
 
 def _by_power(known: Known, left: float, error: float, level: float | None) -> float:
     """Log-likelihood ratio, filter over pump, from the motor's power."""
-    position = motor_signal(known.plant)
-    if position is None or known.plant.signals[position].measures is not Measure.PUMP_POWER:
+    if not has_power_meter(known.plant):
         return 0.0
     rough = POWER_ROUGH
     base, now = known.signature.clean.get("motor_level"), known.signature.middle("motor_level", LATELY)
@@ -140,21 +178,22 @@ def _by_power(known: Known, left: float, error: float, level: float | None) -> f
 
 def _by_shape(known: Known) -> float:
     """Log-likelihood ratio, filter over pump, from delivery at cut-out over that at cut-in."""
-    clean, lately = known.signature.clean, known.signature.middle
+    clean, lately = known.signature.clean, known.signature.now
     start, stop = clean.get("delivery_start_m3_s"), clean.get("delivery_stop_m3_s")
     start_now, stop_now = lately("delivery_start_m3_s", LATELY), lately("delivery_stop_m3_s", LATELY)
     low, high = clean.get("start_pa"), clean.get("stop_pa")
     if not (start and stop and low and high) or start_now is None or stop_now is None:
         return 0.0
     steep = stop.middle / start.middle
-    lost = start_now / start.middle
+    lost = start_now.middle / start.middle
     if not (0.0 < steep < 0.98 and 0.0 < lost < 1.0):
         return 0.0
     shut_off = (high.middle - steep**2 * low.middle) / (1.0 - steep**2)
     worn = low.middle + (shut_off - low.middle) * lost**2
     foretold = (max(worn - high.middle, 0.0) / (shut_off - high.middle)) ** 0.5 / lost
-    shape = (stop_now / start_now) / steep
-    rough = hypot(start.sigma / start.middle, stop.sigma / stop.middle, 0.03)
+    shape = (stop_now.middle / start_now.middle) / steep
+    at_start = max(start.sigma, start_now.sigma) / start.middle  # taps that open and close as it starts
+    rough = hypot(at_start, max(stop.sigma, stop_now.sigma) / stop.middle, 0.03)
     sigma = hypot(1.25 * rough / LATELY**0.5, 0.05)
     return _ratio(shape, 1.0, min(foretold, 0.97), sigma, MOST_BY_SHAPE)
 

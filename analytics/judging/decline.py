@@ -31,7 +31,7 @@ import msgspec
 
 from analytics.instants import HOUR_US
 from analytics.judging.agreed import left as agreed_left
-from analytics.judging.blame import CLOG_SURE, filter_share, resistance, tells_a_level
+from analytics.judging.blame import CLOG_SURE, borne_out, filter_share, resistance, tells_a_level
 from analytics.judging.counted import left as counted_left
 from analytics.judging.hidden import CHANCE, bests, by_chance
 from analytics.judging.signature import (
@@ -276,7 +276,10 @@ def _sure(known: Known, base: Base, interval_s: float) -> Iterator[tuple[float, 
                 continue
             loss = 1.0 - found[0]
             z = (loss - BORNE) / found[1]
-            if loss < least_loss or z < sqrt(2.0 * (ENOUGH_COARSE if coarse else ENOUGH)):
+            if loss < least_loss or z <= 0.0:
+                continue
+            evidence = 0.5 * z**2 + borne_out(known, *found, runs, hourly)
+            if evidence < (ENOUGH_COARSE if coarse else ENOUGH):
                 continue
             newest = recent[-runs:]
             if _hidden(newest, base, least_loss) or unmoved(known.signature, found[0], newest):
@@ -363,7 +366,9 @@ def left_over(
             left = middle if fair else max(left, middle)
         learned = known.signature.clean.get(name, clean)  # eight runs alone tell little of the scatter
         sigma = max(clean.sigma / clean.middle, learned.sigma / learned.middle, SIGMA_LEAST)
-        error = OF_A_MEDIAN * sigma * hypot(1.0 / sqrt(max(base.runs, 1)), 1.0 / sqrt(runs))
+        now = known.signature.now(name, runs, hourly)
+        lately = max(sigma, now.sigma / clean.middle) if now is not None else sigma
+        error = OF_A_MEDIAN * hypot(sigma / sqrt(max(base.runs, 1)), lately / sqrt(runs))
         found[name] = left, error
     if not found:
         return None

@@ -122,6 +122,7 @@ class Open:
 
     def __init__(self, left: float) -> None:
         self.left = left
+        self.signature = Signature()
 
     def declined(self, interval_s: float) -> Decline:
         return Decline(self.left, 0.02, False, 0.9, None)
