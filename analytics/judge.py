@@ -13,9 +13,10 @@ import msgspec
 
 from analytics import faults
 from analytics.judging import ends
-from analytics.judging.arbitration import Habit, Ledger, resting_on
+from analytics.judging.arbitration import Ledger, resting_on
 from analytics.judging.decline import decline
 from analytics.judging.ends import Ends
+from analytics.judging.habits import Habit
 from analytics.judging.no_delivery import witness
 from analytics.judging.reference import band_m3, reference
 from analytics.judging.setting import SINCE_FIRST

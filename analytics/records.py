@@ -39,6 +39,10 @@ class Cycle:
 _IN_ORDER = attrgetter(*(one.name for one in fields(Cycle)))
 
 
+#: In the evidence of a finding that has gone for now.
+GONE_FOR_NOW = "gone_for_now_1"
+
+
 @dataclass(frozen=True, slots=True)
 class Finding:
     """One physical fault, from its first evidence to its end. See the contract's section 3.
@@ -64,6 +68,11 @@ class Finding:
     @property
     def key(self) -> tuple[str, str, int]:
         return (self.fault, self.of or "", self.raised_us)
+
+    @property
+    def gone_for_now(self) -> bool:
+        """Whether it is not there at the moment, but came back before (`analytics.judging.habits`)."""
+        return self.cleared_us is None and GONE_FOR_NOW in self.evidence
 
 
 @dataclass(frozen=True, slots=True)

@@ -9,12 +9,8 @@ A later claim on a finding that stands replaces its words where it says somethin
 priority or set of figures, or a figure that has moved by a step which a person would notice. The words
 with which a finding was raised are kept beside them (see `analytics.records.Finding`).
 
-What comes and goes is one fault, or one habit of the plant's, and one finding: told of runs, it comes back
-some time after it went, and when it goes again it is not over until it has stayed away for AWAY 2 times the
-longest of these gaps (of what comes at random with such a mean gap one in seven stays away so long for
-nothing). Meanwhile the owner sees it as gone for now, it explains and silences nothing, and runs are learned
-from; when it is claimed again it is the same finding, at its full priority again. Gaps of more than a
-FORTNIGHT are none: that was another fault.
+What comes and goes is one finding (`analytics.judging.habits`): gone for now, it explains and silences
+nothing, and runs are learned from; when it is claimed again it has its full priority again.
 
 Parameters: CONFIDENCE_STEP 0.05; STEP 0.05 of a figure's size, and for what has a zero of its own at
 least LEAST_STEP of its unit (a twentieth of a share, 0.7 psi, 1 cm, 5 s): a row of the history is
@@ -32,9 +28,10 @@ from typing import TYPE_CHECKING
 import msgspec
 
 from analytics.instants import HOUR_US
+from analytics.judging.habits import GAPS_US, IT_HAS_GONE, Habit
 from analytics.judging.watch import AllClear, Claim
 from analytics.plant.description import Measure
-from analytics.records import Finding
+from analytics.records import GONE_FOR_NOW, Finding
 from analytics.seeing.motor import motor_signal
 
 if TYPE_CHECKING:
@@ -59,8 +56,6 @@ BY_PRESSURE = frozenset(
     }
 )
 BY_MOTOR = BY_PRESSURE | {"motor_overload", "storage_leak"}
-
-BY_RUNS = BY_PRESSURE | {"motor_overload"}
 
 #: What is judged by runs that deliver as they should.
 OF_RUNS = frozenset({"short_cycling", "switch_drift", "clogged_filter", "pump_wear"})
@@ -125,21 +120,6 @@ STEP = 0.05
 LEAST_STEP = {"_m3_s": 0.0, "_share_1": 0.05, "_pa": 5e3, "_m": 0.01, "_s": 5.0}
 
 
-AWAY = 2.0
-FORTNIGHT_US = 14 * 86_400_000_000
-GONE_FOR_NOW = "It has gone for now, as it did before."
-
-
-class Habit(msgspec.Struct):
-    """How a fault told of runs came and went: when it last went, and the longest it stayed away [us]."""
-
-    went_us: int
-    gap_us: int = 0
-    #: The finding, which is over if it has not come again by then.
-    finding: Finding | None = None
-    until_us: int = 0
-
-
 class Ledger(msgspec.Struct):
     """The findings that stand, and who hangs on whom. Plain data."""
 
@@ -175,14 +155,10 @@ class Ledger(msgspec.Struct):
         return finding.raised_us if finding is not None else None
 
     def over(self, at_us: int) -> list[Finding]:
-        """The findings that had gone for now and have stayed away."""
-        found = []
-        for habit in self.habits.values():
-            if habit.finding is not None and habit.until_us <= at_us:
-                found.append(replace(habit.finding, cleared_us=habit.went_us))
-                habit.finding, habit.gap_us = None, 0
+        """The findings that had gone for now and have stayed away: over when that is known, not since."""
+        gone = [one for habit in self.habits.values() for one in habit.over(at_us)]
         self._note_waiting()
-        return found
+        return [replace(one, cleared_us=at_us) for one in gone]
 
     def _note_waiting(self) -> None:
         waits = [habit.until_us for habit in self.habits.values() if habit.finding is not None]
@@ -215,7 +191,9 @@ class Ledger(msgspec.Struct):
             cause = self._cause_of(claim.fault, age_us)
             if cause is not None:
                 return self._hang(cause, claim.fault)
-            again = self._came_again(place, at_us)
+            habit = self.habits.get(place)
+            again = habit.came_again(at_us) if habit is not None else None
+            self._note_waiting()
             if again is not None:
                 self.standing[place] = finding = replace(
                     again, priority=claim.priority, confidence=claim.confidence, summary=claim.summary,
@@ -253,26 +231,17 @@ class Ledger(msgspec.Struct):
         self._note_faults()
         summary = f"{before.summary} {word.summary}" if word.summary else before.summary
         gone = replace(before, summary=summary, evidence=before.evidence | word.evidence)
-        if before.fault not in BY_RUNS:
+        place = _place(word.fault, word.of)
+        if before.fault not in GAPS_US:
             return replace(gone, cleared_us=at_us)
-        habit = self.habits.setdefault(_place(word.fault, word.of), Habit(at_us))
-        habit.went_us = at_us
-        if not habit.gap_us:
+        habit = self.habits.setdefault(place, Habit(before.fault))
+        if not habit.went(gone, at_us):
             return replace(gone, cleared_us=at_us)
-        habit.finding, habit.until_us = gone, at_us + int(AWAY * habit.gap_us)
         self._note_waiting()
-        return replace(gone, priority="low", summary=f"{summary} {GONE_FOR_NOW}")
-
-    def _came_again(self, place: str, at_us: int) -> Finding | None:
-        """The finding that had gone for now, if it did; and note how long it was away."""
-        habit = self.habits.get(place)
-        if habit is None:
-            return None
-        away_us, finding = at_us - habit.went_us, habit.finding
-        habit.gap_us = max(habit.gap_us, away_us) if away_us < FORTNIGHT_US else 0
-        habit.finding = None
-        self._note_waiting()
-        return finding
+        return replace(
+            gone, priority="low", summary=f"{summary} {IT_HAS_GONE}",
+            evidence=gone.evidence | {GONE_FOR_NOW: 1.0},
+        )  # fmt: skip
 
 
 def resting_on(plant: Plant) -> dict[str, frozenset[str]]:

@@ -22,6 +22,7 @@ EVIDENCE: dict[str, str] = {
     "usual_stop_pa": "It usually stops at",
     "apparent_delivery_share_1": "Pressure climbs, against its usual speed",
     "motor_share_1": "The motor draws, of its usual",
+    "gone_for_now_1": "Gone for now, as it went before",
     # what the pump brings and what is drawn
     "delivery_m3_s": "Delivery",
     "delivery_mid_m3_s": "Delivery now",

@@ -203,7 +203,7 @@ _NEWEST_RUNS = 6
 def _delivery(facts: Facts) -> tuple[float | None, str]:
     """What the pump brings over a run [m3/s], and what that is to be held against, in words."""
     units, rated = facts.plant.display_units, facts.plant.pump.rated_flow_m3_s
-    for one in facts.findings:
+    for one in (finding for finding in facts.findings if not finding.gone_for_now):
         share = one.evidence.get("delivery_share_1")
         now = facts.median("delivery_mid_m3_s", _NEWEST_RUNS)
         if one.fault in ("clogged_filter", "pump_wear") and share and now:

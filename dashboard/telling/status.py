@@ -31,7 +31,8 @@ NO_WATER_MOVES = frozenset({"lost_prime", "dry_supply", "blocked_discharge"})
 class Told:
     """A finding ready to be read. `id` is its place in an address.
 
-    `alarm` says where its alarm is; `aside` that somebody has put it aside: it is shown, and is no news.
+    `alarm` says where its alarm is; `aside` that somebody has put it aside, or that it has gone for now: it
+    is shown, and is no news.
     """
 
     finding: Finding
@@ -82,7 +83,7 @@ def told(finding: Finding, now_us: int, timezone: str, alarm: Alarm | None = Non
         f"since {display.moment(finding.onset_us, now_us, timezone)}",
         urgency,
         where.words if where else "",
-        where is not None and where.silent,
+        finding.gone_for_now or (where is not None and where.silent),
     )
 
 
@@ -99,7 +100,7 @@ def status(facts: Facts) -> Status:
         Band(station, tuple(one for key, one in placed if key == station.key)) for station in column
     )
     runs = running(facts)
-    moves = runs and not any(finding.fault in NO_WATER_MOVES for finding in facts.findings)
+    moves = runs and not any(one.fault in NO_WATER_MOVES and not one.gone_for_now for one in facts.findings)
     flow: Literal["moving", "still", "unknown"] = (
         "unknown" if runs is None else "moving" if moves else "still"
     )
@@ -120,7 +121,8 @@ def _place(facts: Facts, one: Told, column: tuple[Station, ...]) -> str:
 def _verdict(facts: Facts, found: list[Told], column: tuple[Station, ...]) -> tuple[Mood, str, str]:
     # What cannot be kept looks like silence, and is none of the sensors'.
     silence = f"What comes in cannot be kept: {facts.trouble}." if facts.trouble else _silence(facts)
-    aside = [one.advice.title for one in found if one.aside]
+    aside = [one.advice.title for one in found if one.aside and not one.finding.gone_for_now]
+    gone = [one.advice.title for one in found if one.finding.gone_for_now]
     found = [one for one in found if not one.aside]
     if found:
         verdict = found[0].advice.title.rstrip(".") + "."
@@ -135,8 +137,10 @@ def _verdict(facts: Facts, found: list[Told], column: tuple[Station, ...]) -> tu
         if facts.newest_us is None:
             return "blind", silence, "Each sensor's first one shows here at once. Set-up lists who was heard."
         return "blind", silence, "What stands below is the last that was heard."
-    if aside:
-        return "well", "Nothing new is wrong.", f"Put aside: {_listed(aside)}."
+    if aside or gone:
+        kept = [f"Put aside: {_listed(aside)}."] if aside else []
+        kept += [f"Gone for now, as before: {_listed(gone)}."] if gone else []
+        return "well", "Nothing new is wrong.", " ".join(kept)
     unseen = [station.name.lower() for station in column if not station.seen]
     if unseen:
         return "well", "Nothing is wrong that the sensors see.", f"Not seen: {_listed(unseen)}."

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from analytics.plant.description import Measure
-from analytics.records import Finding
+from analytics.records import GONE_FOR_NOW, Finding
 from dashboard.site import Site
 from dashboard.telling.facts import Facts, Reading
 from dashboard.telling.status import finding_id, status
@@ -148,3 +148,16 @@ def test_the_filter_says_what_it_passes_now_of_what_it_passed_when_clean(facts: 
     now = replace(facts, cycles=(*facts.cycles[:-6], *slower), findings=(clog,), drawn={})
     figure = next(band.station.figure for band in status(now).bands if band.station.key == "filter")
     assert (figure.text, figure.unit, figure.note) == ("5.0", "gpm", "of 10.0 when clean")
+
+
+def test_what_has_gone_for_now_takes_no_verdict_and_stops_no_water(facts: Facts) -> None:
+    """It came and went before; while it is away the page says so and nothing else."""
+    lost = Finding("lost_prime", None, facts.now_us - 10**9, facts.now_us - 10**9, "high", 0.9, "No water.")
+    running_now = replace(facts, findings=(lost,))
+    assert status(running_now).mood == "wrong"
+    gone = replace(lost, priority="low", evidence={GONE_FOR_NOW: 1.0})
+    told = status(replace(facts, findings=(gone,)))
+    assert (told.mood, told.verdict) == ("well", "Nothing new is wrong.")
+    assert "Gone for now, as before" in told.detail
+    assert not any(band.wrong for band in told.bands)
+    assert told.flow == status(facts).flow

@@ -8,7 +8,8 @@ import msgspec
 import pytest
 
 from analytics.engine import Engine
-from analytics.judging.arbitration import Habit, Ledger
+from analytics.judging.arbitration import Ledger
+from analytics.judging.habits import Habit
 from analytics.judging.watch import AllClear, Claim
 from analytics.records import Finding
 from tests.analytics import traces
@@ -16,6 +17,7 @@ from tests.analytics import traces
 HOUR = 3_600_000_000
 DAY = 24 * HOUR
 SAID = Claim("burst_line", 0, "high", 0.9, "It has burst.")
+CLOGS = Claim("clogged_filter", 0, "medium", 0.9, "It clogs.")
 OVER = AllClear("burst_line", None, "The line holds.")
 
 
@@ -35,6 +37,8 @@ def test_what_comes_each_day_is_two_findings_and_the_second_is_gone_for_now() ->
     assert first.cleared_us == 10 * DAY + HOUR
     assert (second.raised_us, second.cleared_us, second.priority) == (11 * DAY, None, "low")
     assert "gone for now" in second.summary
+    assert second.gone_for_now
+    assert not first.gone_for_now
 
 
 def test_when_it_comes_again_it_is_told_as_what_it_is() -> None:
@@ -45,23 +49,24 @@ def test_when_it_comes_again_it_is_told_as_what_it_is() -> None:
     (again,) = ledger.hear([SAID], 12 * DAY)
     assert (again.raised_us, again.priority, again.summary) == (11 * DAY, "high", "It has burst.")
     assert ledger.is_open("burst_line")
+    assert not again.gone_for_now
 
 
-def test_what_has_stayed_away_for_twice_its_longest_absence_is_over_since_it_went() -> None:
+def test_what_has_stayed_away_for_twice_its_longest_absence_is_over_by_then() -> None:
     ledger = Ledger()
     comes_and_goes(ledger, 10, 11)
     assert ledger.waiting_us == 11 * DAY + HOUR + 2 * 23 * HOUR
     assert ledger.over(ledger.waiting_us - 1) == []
     (over,) = ledger.over(ledger.waiting_us)
-    assert (over.raised_us, over.cleared_us) == (11 * DAY, 11 * DAY + HOUR)
+    assert (over.raised_us, over.cleared_us) == (11 * DAY, 11 * DAY + HOUR + 2 * 23 * HOUR)
     assert ledger.waiting_us is None
     (fresh,) = ledger.hear([SAID], 20 * DAY)
     assert fresh.raised_us == 20 * DAY
 
 
-@pytest.mark.parametrize("claim", [SAID, Claim("freeze_risk", 0, "medium", 0.9, "It freezes.")])
-def test_what_comes_a_fortnight_later_or_with_the_weather_is_another(claim: Claim) -> None:
-    days = (10, 25, 40) if claim is SAID else (10, 11, 12)
+@pytest.mark.parametrize("claim", [SAID, Claim("freeze_risk", 0, "medium", 0.9, "It freezes."), CLOGS])
+def test_what_comes_a_fortnight_later_or_with_the_weather_or_was_put_right_is_another(claim: Claim) -> None:
+    days = (10, 25, 40) if claim is SAID else (10, 11.5, 13)
     found = comes_and_goes(Ledger(), *days, claim=claim)
     assert [one.cleared_us for one in found] == [one.raised_us + HOUR for one in found]
     assert len(found) == 3
