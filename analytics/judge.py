@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 import msgspec
 
 from analytics import faults
-from analytics.judging import ends
+from analytics.judging import ends, splits
 from analytics.judging.arbitration import Ledger, resting_on
 from analytics.judging.decline import decline
 from analytics.judging.ends import Ends
@@ -21,6 +21,7 @@ from analytics.judging.no_delivery import witness
 from analytics.judging.reference import band_m3, reference
 from analytics.judging.setting import SINCE_FIRST
 from analytics.judging.signature import Signature
+from analytics.judging.splits import Splits
 from analytics.judging.story import follow, note_end
 from analytics.judging.watch import AllClear, Detector
 from analytics.judging.worked_out import Story
@@ -74,7 +75,7 @@ class Judge:
     def __init__(self, plant: Plant) -> None:
         self.plant = plant
         self.water = Water.of(plant)
-        self.ends = Ends()
+        self.ends, self.splits = Ends(), Splits()
         self.signature = Signature(full_m3=band_m3(plant, self.water))
         self.story = Story()
         self.witness: Witness | None = None
@@ -121,6 +122,8 @@ class Judge:
             self.witness = witness(event, self)
         elif isinstance(event, Run | Rest):
             ends.note(self.ends, event, self)
+        if isinstance(event, Run):
+            splits.note(self.splits, event, self.usual)
         age_us = event.at_us - event.start_us if isinstance(event, Look) else 0
         for hear in self._hearers[type(event)]:
             words = hear(event, self)
@@ -191,6 +194,7 @@ class Judge:
             "standing": msgspec.to_builtins(self._ledger.standing),
             "ends": msgspec.to_builtins(self.ends),
             "habits": msgspec.to_builtins(self._ledger.habits),
+            "splits": msgspec.to_builtins(self.splits),
             "signature": msgspec.to_builtins(self.signature),
             "story": msgspec.to_builtins(self.story),
             "detectors": {detector.FAULT: detector.saved() for detector in self._detectors},
@@ -204,6 +208,7 @@ class Judge:
         )
         self.signature = msgspec.convert(saved["signature"], Signature)
         self.ends = msgspec.convert(saved["ends"], Ends)
+        self.splits = msgspec.convert(saved["splits"], Splits)
         self.story = msgspec.convert(saved["story"], Story)
         for detector in self._detectors:
             if detector.FAULT in saved["detectors"]:

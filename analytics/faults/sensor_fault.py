@@ -13,7 +13,8 @@ Sensors show:
 - silent: ten intervals and two minutes without a word while others speak;
 - stuck: exactly the same while the plant moved, or for longer than that gauge ever says the same
   (`analytics.seeing.stillness`);
-- implausible: moves that nothing in the plant could make; a motor signal that water contradicts.
+- implausible: moves that nothing in the plant could make; a motor signal that water contradicts, or that
+  drops out while the pump runs on (`analytics.judging.splits`).
 
 Mistaken for it: a resting plant on report-by-change; a collector that was off (nobody spoke); all
 signals silent together, which is one fault of network, broker or power and is raised once.
@@ -44,6 +45,7 @@ import msgspec
 
 from analytics import words
 from analytics.judging.contradiction import Contradictions, Evidence
+from analytics.judging.splits import LIES
 from analytics.judging.watch import AllClear, Claim, Coverage, Detector
 from analytics.plant.description import MOTOR_MEASURES, Measure
 
@@ -149,12 +151,15 @@ class SensorFault(Detector):
         doubts = self.memory.doubts
         doubted = {at for at, one in doubts.items() if _no_witness(one)} if doubts else set()
         against = self._contradictions.beat(self.memory.evidence, beat, doubted, known.usual)
+        motor = self._contradictions.motor
+        if motor is not None and known.splits.lately(beat.to_us) >= LIES:
+            against.setdefault(motor, "implausible")
         bad = [at for at, span in beat.spans.items() if span.bad]
         pending = [at for at, one in doubts.items() if one.pending] if doubts else []
         if not (bad or against or pending):
             return ()
         found: list[Word] = []
-        stray = self._contradictions.strays(self.memory.evidence, beat) > STRAY
+        stray = self._contradictions.strays(self.memory.evidence, beat) > STRAY or known.splits.last
         for position in sorted({*bad, *against, *pending}):
             doubt = self._doubt(position)
             if doubt.cause == "silent":
@@ -169,7 +174,7 @@ class SensorFault(Detector):
             elif doubt.cause not in (None, "silent") and position in beat.spans:
                 ill = cause is not None or self._unmoved(position, doubt) or _ill(beat, position)
                 ill |= bool(self.memory.evidence.wild.beats.get(position))
-                ill |= position == self._contradictions.motor and stray
+                ill |= position == motor and stray
                 if not self._stands_there_again(doubt, beat, position):
                     doubt.good_beats = 0 if ill else doubt.good_beats + 1
                 if doubt.good_beats >= min(GOOD_BEATS << doubt.relapses, GOOD_BEATS_MOST):

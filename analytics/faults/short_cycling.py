@@ -71,6 +71,7 @@ from analytics.judging.ends import narrow, too_narrow
 from analytics.judging.flutter import barely_on, bounced, burst, edged, goes_on, is_brief, is_spike
 from analytics.judging.footing import LOW, SURE, Footing, band_of, judged, note_beat, note_run
 from analytics.judging.signature import best_delivery
+from analytics.judging.splits import DOUBTED
 from analytics.judging.watch import AllClear, Claim, Coverage, Detector
 from analytics.plant.description import MOTOR_MEASURES, Measure
 
@@ -163,7 +164,7 @@ class ShortCycling(Detector):
             memory.brief, flutters = burst(memory.brief, run)
             memory.edges, bounces = bounced(memory.edges, run)
             memory.good = 0
-            if flutters or bounces:
+            if (flutters or bounces) and known.splits.lately(run.cycle.start_us) < DOUBTED:
                 return self._flutters(run, known)
         elif run.entire:
             memory.edges = edged(memory.edges, memory.brief, run)

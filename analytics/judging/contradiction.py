@@ -32,7 +32,7 @@ Parameters, each a statement about what cannot be:
                         next, and stood there for LEAP_BEATS 3 beats, was moved or has lost its zero;
     LEAP_HELD_S  3 d    it is held against the gauge so long, unless it leaps back
     a pressure gauge that jumps: see `analytics.judging.wild_gauge`, and one that leaps and stays: `leaps`; a
-    motor meter that jumps: `wild_motor`; a gauge that feels no run: `deaf_gauge`
+    motor meter that jumps: `wild_motor`; a gauge that feels no run: `deaf_gauge`, a flow meter: `deaf_meter`
 """
 
 from __future__ import annotations
@@ -46,6 +46,7 @@ import numpy as np
 from analytics.judging.calm import Calm
 from analytics.judging.climbs import ClimbMemory, Climbs
 from analytics.judging.deaf_gauge import Deaf
+from analytics.judging.deaf_meter import DeafMeter
 from analytics.judging.flutter import barely_on, is_stray
 from analytics.judging.leaps import Leap, Leaps
 from analytics.judging.wild_gauge import WildGauges, WildMemory
@@ -127,6 +128,7 @@ class Evidence(msgspec.Struct):
     wild: WildMemory = msgspec.field(default_factory=WildMemory)
     leap: Leap = msgspec.field(default_factory=Leap)
     deaf: Deaf = msgspec.field(default_factory=Deaf)
+    meter: DeafMeter = msgspec.field(default_factory=DeafMeter)
     strays_us: list[int] = []  # the newest starts in mid-band
 
 
@@ -142,6 +144,7 @@ class Contradictions:
         pressures = plant.measuring(Measure.LINE_PRESSURE, Measure.DISCHARGE_PRESSURE)
         self._zero_pa = dict.fromkeys(pressures, zero_pa)
         self.rain = next(iter(plant.measuring(Measure.RAINFALL)), None)
+        self._meter = next(iter(plant.measuring(Measure.SUPPLY_FLOW)), None)
         water, switch = Water.of(plant), plant.switch
         known = water.true and switch is not None
         self._drawdown_m3 = (
@@ -165,6 +168,7 @@ class Contradictions:
             evidence.strays_us = [*evidence.strays_us, run.cycle.start_us][-STRAYS:]
         stalled = usual.motor_level and (run.motor_words or 0.0) > STALLED * usual.motor_level
         evidence.deaf.hear(run, usual)
+        evidence.meter.hear(run, usual)
         if not stalled and _delivered(run, usual):
             for still in evidence.still.values():
                 still.ran_s += run.cycle.run_time_s * (run.cycle.start_us >= still.since_us > 0)
@@ -212,6 +216,8 @@ class Contradictions:
             self.leaps.beat(evidence.leap, beat, usual, self.motor not in doubted)
         if (evidence.leap.convicted or evidence.deaf.convicts) and self.leaps.pressure is not None:
             found.setdefault(self.leaps.pressure, "implausible")
+        if evidence.meter.convicts and self._meter is not None:
+            found.setdefault(self._meter, "stuck")
         if self.motor is not None and evidence.strays_us and self.strays(evidence, beat) >= STRAYS:
             found.setdefault(self.motor, "implausible")
         if calm:

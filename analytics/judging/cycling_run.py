@@ -135,7 +135,7 @@ def see(run: Run, plant: Plant, usual: Reference, water: Water) -> Seen:
     if run.slope_run_m3_s is not None and run.interval_s < 0.35 * cycle.run_time_s:
         net = run.slope_run_m3_s / delivery
     return Seen(
-        cycle.start_us, cycle.stop_us, cycle.run_time_s, cycle.run_time_s < shortest - slack, apparent, band,
+        cycle.start_us, cycle.stop_us, cycle.run_time_s, cycle.run_time_s <= shortest - slack, apparent, band,
         leap, demand, run.interval_s > FINE_S, up, net, top, cycle.rest_before_s, run.interval_s, edges_s,
         lowest,
     )  # fmt: skip

@@ -3,8 +3,10 @@
 A steady draw that cycles the pump each 180 s keeps step with a word each 30 s: all runs are then met by the
 same part of their length, and are one chance, not many.
 
-Parameters: KEPT 5 runs, the five that short cycling is to be told within. MEAN_ERRORS 0.8: two standard
-errors of a run told by samples, whose edges lie anywhere between two (spacing / 6^0.5 each).
+Parameters: KEPT 5 runs, the five that short cycling is to be told within; ODD 4 in a row that leap, or whose
+band is narrow, for the fifth is known a minute after its stop only: a hand stops one, and no two alike.
+MEAN_ERRORS 0.8: two standard errors of a run told by samples, whose edges lie anywhere between two
+(spacing / 6^0.5 each).
 END 0.2 of the band: twice what a switch moves that has only drifted. A sample misses the last END of a run
 with a chance of 1 - END * run / spacing, LEAST_MISS 0.05 at least (a word may be lost); CHANCE 1e-3 of the
 product over the runs, asked of runs that are short already. One in ten may lie (a wild word). A collapse
@@ -28,7 +30,7 @@ if TYPE_CHECKING:
 
     from analytics.plant.description import Plant
 
-KEPT = 5
+KEPT, ODD = 5, 4
 MEAN_ERRORS = 0.8
 FINE_ENOUGH_S = 1.5
 END, LEAST_MISS, CHANCE, WILD = 0.2, 0.05, 1e-3, 0.1
@@ -37,11 +39,10 @@ COLLAPSE_S, BENT = 3.0, 0.1
 
 def odd(runs: Sequence[Seen]) -> bool:
     """Runs that leap at the start, or a band grown narrow: too short soon if not yet."""
-    if len(runs) < KEPT:
-        return False
-    leaps = sum(seen.leap is not None and seen.leap > LEAP_SHARE for seen in runs)
-    bands = [seen.band for seen in runs if seen.band is not None]
-    return leaps == KEPT or (len(bands) == KEPT and max(bands) < 0.5)
+    newest = runs[-ODD:]
+    leaps = sum(seen.leap is not None and seen.leap > LEAP_SHARE for seen in newest)
+    bands = [seen.band for seen in newest if seen.band is not None]
+    return leaps == ODD or (len(bands) == ODD and max(bands) < 0.5)
 
 
 def short_on_the_mean(runs: Sequence[Seen], plant: Plant) -> bool:

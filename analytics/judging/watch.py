@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     from analytics.judging.ends import Ends
     from analytics.judging.reference import Reference
     from analytics.judging.signature import Signature
+    from analytics.judging.splits import Splits
     from analytics.judging.worked_out import Decline, Story, Witness
     from analytics.plant.description import Plant
     from analytics.records import Outlook, Priority
@@ -89,6 +90,10 @@ class Known(Protocol):
     @property
     def ends(self) -> Ends:
         """Where its switch acts, by rests that samples far apart have seen (`judging.ends`)."""
+
+    @property
+    def splits(self) -> Splits:
+        """Runs that the motor's word split (`judging.splits`)."""
 
     @property
     def usual(self) -> Reference:

@@ -35,6 +35,7 @@ class Holding:
     charge_pa: float = 185e3
     demand_m3_s: float = 1.2e-5
     delivery_m3_s: float = 5e-4
+    min_run_s: float = 30.0
     storage_m3: float = 60.0
     full_m: float = 2.0
     level_m: float = 1.5
@@ -65,7 +66,7 @@ class Holding:
         catchment = Catchment(self.roof_m2, 0.85, 0.15) if self.roof_m2 is not None else None
         plant = Plant(
             "holding", "Holding", "UTC", "metric", 0.0,
-            Pump(None, self.delivery_m3_s, 30.0, 30.0, None, None),
+            Pump(None, self.delivery_m3_s, self.min_run_s, 30.0, None, None),
             tuple(signals), Switch(CUT_IN, CUT_OUT), PressureTank(self.tank_m3, self.charge_pa), None,
             (Storage("rain", self.storage_m3, self.full_m, 0.1),),
         )  # fmt: skip

@@ -328,9 +328,10 @@ def test_pressure_gauge_with_a_loose_contact_is_implausible(every_s: float) -> N
 
 
 def test_dead_motor_signal_does_not_make_the_gauge_wild() -> None:
-    """Pressure goes up by a fifth of its band from word to word, the motor says "off"."""
+    """Pressure goes up by a fifth of its band from word to word, the motor says "off". (It takes 25 s to fill
+    the tank: of a motor that stands no less than 30 that would be told as well.)"""
     dead = {"motor": after(STUCK_S, np.zeros_like)}
-    holding = Holding(tank_m3=0.04, every_s=5.0, motor_every_s=5.0, spoil=dead)
+    holding = Holding(tank_m3=0.04, min_run_s=20.0, every_s=5.0, motor_every_s=5.0, spoil=dead)
     assert told(holding.outcome(6.0)) == [("sensor_fault", "stuck", "motor")]
 
 

@@ -9,8 +9,13 @@ import pytest
 
 from analytics.faults.short_cycling import CyclingMemory
 from analytics.judging.cycling_cause import Verdict
-from analytics.judging.cycling_run import Seen
-from analytics.judging.cycling_series import KEPT, ends_lower, short_on_the_mean, spans_the_band
+from analytics.judging.cycling_run import Seen, see
+from analytics.judging.cycling_series import KEPT, ends_lower, odd, short_on_the_mean, spans_the_band
+from analytics.judging.reference import reference
+from analytics.judging.signature import Signature
+from analytics.records import Cycle
+from analytics.seeing.events import Run
+from analytics.seeing.water import Water
 from tests.analytics import traces
 
 EVERY_S = 10.0
@@ -85,3 +90,23 @@ def test_a_cause_that_most_runs_told_is_not_changed_by_a_few_in_a_row() -> None:
     for _ in range(2 * KEPT):
         memory.take(Verdict("undersized_tank", 0.85))
     assert memory.cause == "undersized_tank"
+
+
+@pytest.mark.parametrize(("run_s", "short"), [(30.0, True), (40.0, False)])
+def test_three_words_of_a_motor_each_ten_seconds_are_less_than_forty_seconds(
+    run_s: float, short: bool
+) -> None:
+    """Three words of "on" between two of "off" lie within less than four spacings."""
+    plant = traces.plant(pump=replace(traces.plant().pump, min_run_time_s=40.0))
+    water = Water.of(plant)
+    cycle = Cycle(0, int(run_s * 1e6), run_s, 900.0, 30 * traces.PSI, 50 * traces.PSI)
+    seen = see(Run(0, cycle, True, 10.0), plant, reference(plant, water, Signature()), water)
+    assert seen.short is short
+
+
+def test_four_narrow_bands_in_a_row_are_odd() -> None:
+    bands = [Seen(k, k + 1, 30.0, False, None, band, None, None, False) for k, band in enumerate([0.4] * 4)]
+    assert odd(bands)
+    assert not odd(bands[:3])
+    bands[3].band = 0.9
+    assert not odd(bands)
