@@ -3,15 +3,14 @@
 A switch that was moved before the first reading has a lesson of moved runs, and none of its own runs speaks
 against it. But the owner has written down at which pressures it is set to start and stop the pump. Beside a
 move two things lie between what is written and what is read: how nearly it was set, and how far the gauge is
-off. The gauge moves both ends alike; the width of the band it leaves as it is.
+off.
 
 A start alone that lies further up may stand on an air charge above cut-in, and a band of less than half is
 short cycling's: of neither anything is said here.
 
 Parameters:
-    END  0.2   of the band: by the small gauge beside it a switch is set to 2 psi, a tenth of 20; a gauge's
-               zero is off by 2 % of 100 psi, as much again
-    WIDE 0.15  of the band, its width: two ends set to a tenth each
+    MOST 0.25  of the band, for either end: by the small gauge beside it a switch is set to 2 psi, a tenth of
+               20; a gauge's zero is off by 2 % of 100 psi, as much again, and a twentieth
     TOP  0.5   of a start's move up, by which the stop must have moved too
     HALF 0.5   of the band
     FIRST 3    runs, whose median is none of a hand's
@@ -31,7 +30,7 @@ import msgspec
 if TYPE_CHECKING:
     from analytics.judging.watch import Known
 
-END, WIDE, TOP, HALF = 0.2, 0.15, 0.5, 0.5
+MOST, TOP, HALF = 0.25, 0.5, 0.5
 FIRST = 3
 SPOILS = (
     "short_cycling", "motor_overload", "lost_prime", "dry_supply", "burst_line", "blocked_discharge",
@@ -74,7 +73,7 @@ def off_setting(known: Known, interval_s: float, last: int, errors: float) -> Mo
         start = 0.0
     if stop - start < (HALF - 1.0) * band:
         return None
-    least = (WIDE if abs(stop - start) >= WIDE * band else END) * band
+    least = MOST * band
     return Moves(start, stop, max(least, errors * low.sigma), max(least, errors * high.sigma), True)
 
 
