@@ -219,7 +219,14 @@ def _by_motor(look: Look, known: Known, usual: Reference, story: Story) -> Says 
         return None  # it has just started again: the window's middle is of a rest and of a run
     # what stands between tells little alone; a start without a kink says the same of it
     if motor < IDLES.get(measures, 0.0) or (motor < WORKS and kinkless(story) and not usual.unproven):
-        # By current dry and shut-off lie too close together. Where there is no water to shut off, it is dry.
-        by_power = look.discharge_pa is None and measures is Measure.PUMP_POWER and motor > dry_share(known)
-        return "shut" if by_power and not storage_low(known) else "dry"
+        return "shut" if shut_by_power(look, known, motor) else "dry"
     return "moves" if motor > WORKS else None
+
+
+def shut_by_power(look: Look, known: Known, motor: float | None) -> bool:
+    """Whether a pump that moves nothing works too hard for one that turns in air, and too little for one that
+    delivers. By current dry and shut-off lie too close together. Where there is no water to shut off, it is
+    dry."""
+    if motor is None or look.discharge_pa is not None or _measures(known) is not Measure.PUMP_POWER:
+        return False
+    return dry_share(known) < motor < WORKS and not storage_low(known)

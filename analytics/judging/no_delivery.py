@@ -37,7 +37,7 @@ from typing import TYPE_CHECKING
 
 from analytics.judging.deaf_gauge import may_be_deaf
 from analytics.judging.flows import CLOSE_S, NONE_SHARE, given_m3_s, share_1
-from analytics.judging.instruments import by_instruments, motor_share_1
+from analytics.judging.instruments import by_instruments, motor_share_1, shut_by_power
 from analytics.judging.story import (
     BEGAN,
     CHARGED,
@@ -90,9 +90,11 @@ def witness(look: Look, known: Known) -> Witness | None:
     if said is None:
         short = known.is_open("clogged_filter") or known.is_open("pump_wear")
         idle = _by_pressure(look, known, story, short) and falls_short(story, look, known)
+        shut = idle and shut_by_power(look, known, motor)
     else:
         idle = said != "moves" and falls_short(story, look, known)
-    return Witness(idle, said is not None, said == "shut", share, motor, since, storage_low(known))
+        shut = said == "shut"
+    return Witness(idle, said is not None, shut, share, motor, since, storage_low(known))
 
 
 def _stopped(look: Look, known: Known, usual: Reference) -> bool:

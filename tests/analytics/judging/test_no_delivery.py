@@ -164,6 +164,31 @@ def test_a_meter_that_stands_leaves_it_to_the_motor_what_stops_the_water(share: 
     assert seen.shut is shut
 
 
+@pytest.mark.parametrize(("share", "shut"), [(0.84, True), (0.5, False)])
+def test_of_an_emptied_line_the_power_says_whether_the_way_is_shut(share: float, shut: bool) -> None:
+    """Half a minute between samples shows no kink. A pump that turns in air takes half of its power, and no
+    pump takes a sixth less than ever and lets its line run empty but against what is shut."""
+    trace = traces.Trace(
+        demand=traces.steady(12 * traces.LPM), motor=Measure.PUMP_POWER, amps=700.0, amps_noise=5.0,
+    )  # fmt: skip
+    engine = Engine(traces.plant(trace))
+    engine.feed(traces.readings(trace, 5 * 3600.0, seed=3))
+    judge = engine.judge
+    level = share * (judge.usual.motor_level or 0.0)
+    seen = None
+    for nth in range(4, 12):
+        look = _shown(
+            judge, interval_s=30.0, samples=4, window_s=90.0, age_s=30.0 * nth, motor_level=level,
+            at_us=60_000_000_000 + 30_000_000 * nth, motor_now=level, pressure_pa=1500.0,
+            slope_first_m3_s=None, slope_before_m3_s=None,
+        )  # fmt: skip
+        follow(judge.story, look, judge)
+        seen = witness(look, judge)
+    assert seen is not None
+    assert seen.idle
+    assert seen.shut is shut
+
+
 def test_one_word_that_met_the_inrush_is_not_what_the_motor_draws() -> None:
     signature = _learned().signature
     kept = [replace(brief, motor_level=None) for brief in signature.recent]
