@@ -64,11 +64,13 @@ def off_setting(known: Known, interval_s: float, last: int, errors: float) -> Mo
     low, high = known.signature.now("start_pa", last), known.signature.now("stop_pa", last)
     if switch is None or low is None or high is None or any(known.is_open(fault) for fault in SPOILS):
         return None
+    if usual.delivery_m3_s <= 0.0:
+        return None  # runs of which so little is seen show nothing
     band = switch.cut_out_pa - switch.cut_in_pa
     unseen_pa = min(interval_s * usual.delivery_m3_s / usual.drawdown_m3, 1.0) * band
-    start = _beyond(low.middle - switch.cut_in_pa, unseen_pa)
+    start = _beyond(low.middle - switch.cut_in_pa, unseen_pa, MOST * band)
     stop = high.middle - switch.cut_out_pa
-    stop = stop if stop > 0.0 else _beyond(stop, unseen_pa)
+    stop = stop if stop > 0.0 else _beyond(stop, unseen_pa, MOST * band)
     if start > 0.0 and stop < TOP * start:
         start = 0.0
     if stop - start < (HALF - 1.0) * band:
@@ -89,7 +91,10 @@ def was_so(known: Known, last: int, least: float) -> bool:
     return True
 
 
-def _beyond(moved_pa: float, unseen_pa: float) -> float:
-    """What is left of a move when so much may only not have been seen."""
+def _beyond(moved_pa: float, unseen_pa: float, most_pa: float) -> float:
+    """What is left of a move when so much may only not have been seen: nothing where that is more than what
+    is told, since how much it is goes by runs that are seen as coarsely."""
+    if unseen_pa > most_pa:
+        return 0.0
     left = max(abs(moved_pa) - unseen_pa, 0.0)
     return left if moved_pa > 0.0 else -left

@@ -80,7 +80,7 @@ def test_a_switch_off_its_setting_from_the_first_row_is_told_until_it_is_set_rig
     assert finding.cleared_us > traces.START_US + 30.0 * HOUR * 1e6
 
 
-def off(start_psi: float, stop_psi: float, every_s: float = 1.0) -> bool:
+def off(start_psi: float, stop_psi: float, every_s: float = 1.0, delivers: float = 1.0) -> bool:
     """Whether runs that begin and end there are off their setting of 30 to 50 psi."""
     plant = traces.plant()
     water, signature = Water.of(plant), Signature()
@@ -90,6 +90,7 @@ def off(start_psi: float, stop_psi: float, every_s: float = 1.0) -> bool:
         plant=plant, water=water, signature=signature, usual=reference(plant, water, signature),
         is_open=lambda fault: False,
     )  # fmt: skip
+    known.usual = replace(known.usual, delivery_m3_s=delivers * known.usual.delivery_m3_s)
     moves = off_setting(cast(Known, known), every_s, 6, 2.5)
     return moves is not None and moves.over >= 1.0
 
@@ -115,6 +116,12 @@ def test_what_samples_far_apart_do_not_meet_is_taken_off_but_a_stop_that_was_met
     assert not off(24.0, 50.0, every_s=60.0)
     assert not off(30.0, 44.0, every_s=60.0)
     assert off(30.0, 56.0, every_s=60.0)
+
+
+def test_of_runs_that_seem_to_deliver_nothing_no_setting_is_told() -> None:
+    """Learned from samples a minute apart beside a garden's draws, delivery has come out below nothing."""
+    assert off(30.0, 43.0, every_s=10.0)
+    assert not off(30.0, 43.0, every_s=10.0, delivers=-0.3)
 
 
 def claimed(
