@@ -16,6 +16,7 @@ from analytics.judging import ends, splits
 from analytics.judging.arbitration import Ledger, resting_on
 from analytics.judging.decline import decline
 from analytics.judging.ends import Ends
+from analytics.judging.footing import band_of
 from analytics.judging.habits import Habit
 from analytics.judging.no_delivery import witness
 from analytics.judging.reference import band_m3, reference
@@ -121,7 +122,8 @@ class Judge:
             follow(self.story, event, self)
             self.witness = witness(event, self)
         elif isinstance(event, Run | Rest):
-            ends.note(self.ends, event, self)
+            sound = not any(self.is_open(fault) for fault in ends.MOVES_THEM)
+            ends.note(self.ends, event, band_of(self.plant, self.usual), self.water, sound)
         if isinstance(event, Run):
             splits.note(self.splits, event, self.usual)
         age_us = event.at_us - event.start_us if isinstance(event, Look) else 0

@@ -222,7 +222,9 @@ class ShortCycling(Detector):
         frequent = self._too_frequent(run)
         charge = stand_on_charge(memory.runs, known) if len(memory.runs) == KEPT else None
         charged = charge is not None and charge > TOLD
-        narrowed = not stands and len(memory.runs) == KEPT and too_narrow(known)
+        narrowed = (
+            not stands and len(memory.runs) == KEPT and too_narrow(known.ends, self.plant, usual, known.water)
+        )
         if len(short) >= ENOUGH or has_grown or oddly or charged or frequent or narrowed:
             if not stands:
                 memory.evidence = (short if len(short) >= ENOUGH else memory.runs)[:]

@@ -122,7 +122,12 @@ class SwitchDrift(Detector):
         alone = moves.start > 0.0 and moves.stop < moves.limit_stop
         memory.charge = _charge_odds(moves.start, known) if alone else -MOST
         patient = memory.charge > -TOLD and memory.row < PATIENT
-        if memory.row < IN_A_ROW or memory.charge > TOLD or patient or too_narrow(known):
+        if (
+            memory.row < IN_A_ROW
+            or memory.charge > TOLD
+            or patient
+            or too_narrow(known.ends, self.plant, known.usual, known.water)
+        ):
             return ()  # a band too narrow is short cycling's
         memory.since_first = moves.off_setting and was_so(known, LAST, MOVED)
         return [self._claim(moves)]

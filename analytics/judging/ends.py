@@ -41,7 +41,8 @@ from analytics.seeing.events import Run
 
 if TYPE_CHECKING:
     from analytics.judging.footing import Band
-    from analytics.judging.watch import Known
+    from analytics.judging.reference import Reference
+    from analytics.plant.description import Plant
     from analytics.seeing.events import Rest
     from analytics.seeing.water import Water
 
@@ -107,13 +108,15 @@ class Ends(msgspec.Struct):
     stop: Side = msgspec.field(default_factory=Side)
 
 
-def note(ends: Ends, event: Run | Rest, known: Known) -> None:
-    """Take up where a run began, or the one before a rest was stopped, if little is drawn in the rest."""
-    band, water = band_of(known.plant, known.usual), known.water
+def note(ends: Ends, event: Run | Rest, band: Band, water: Water, healthy: bool) -> None:
+    """Take up where a run began, or the one before a rest was stopped, if little is drawn in the rest.
+
+    healthy: none of MOVES_THEM stands.
+    """
     told = _start(event, band, water) if isinstance(event, Run) else _stop(event, band, water)
     if told is not None:
         side = ends.start if isinstance(event, Run) else ends.stop
-        side.add(*told, healthy=not any(known.is_open(fault) for fault in MOVES_THEM))
+        side.add(*told, healthy)
 
 
 def _start(run: Run, band: Band, water: Water) -> tuple[int, float] | None:
@@ -146,10 +149,9 @@ def narrow(ends: Ends, band: Band) -> tuple[float, float] | None:
     return starts[1], stops[-2]
 
 
-def too_narrow(known: Known) -> bool:
+def too_narrow(ends: Ends, plant: Plant, usual: Reference, water: Water) -> bool:
     """Whether rests show a band so narrow that the pump fills it in less than it stands."""
-    told = narrow(known.ends, band_of(known.plant, known.usual))
-    if told is None or is_guessed(known.plant, known.usual, known.water):
+    told = narrow(ends, band_of(plant, usual))
+    if told is None or is_guessed(plant, usual, water):
         return False
-    delivery_m3_s = sound_delivery_m3_s(known.plant, known.usual, known.water)
-    return known.water.between_m3(*told) / delivery_m3_s < shortest_s(known.plant)
+    return water.between_m3(*told) / sound_delivery_m3_s(plant, usual, water) < shortest_s(plant)

@@ -3,16 +3,14 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from types import SimpleNamespace
-from typing import cast
 
 import pytest
 
 from analytics.engine import Engine
 from analytics.judging.ends import Ends, Side, narrow, note
+from analytics.judging.footing import band_of
 from analytics.judging.reference import reference
 from analytics.judging.signature import Signature
-from analytics.judging.watch import Known
 from analytics.records import Finding
 from analytics.seeing.events import Rest
 from analytics.seeing.water import Water
@@ -62,14 +60,12 @@ def test_a_narrow_band_is_told_by_a_word_a_minute() -> None:
 def test_a_rest_tells_its_stop_where_little_is_drawn(fall_lpm: float, kept: bool) -> None:
     plant, ends = traces.plant(), Ends()
     water = Water.of(plant)
-    known = SimpleNamespace(
-        plant=plant, water=water, usual=reference(plant, water, Signature()), is_open=lambda fault: False
-    )
+    band = band_of(plant, reference(plant, water, Signature()))
     first_pa = water.pressure_pa(water.one(50 * PSI) - 2.5 * fall_lpm * LPM * 60.0)
     rest = Rest(
         600_000_000, 0, 0, 600_000_000, 10, True, -fall_lpm * LPM, 1e-9, first_pa, 40 * PSI, 0.0
     )  # fmt: skip
-    note(ends, rest, cast(Known, known))
+    note(ends, rest, band, water, healthy=True)
     assert [pa for _, pa in ends.stop.newest] == ([pytest.approx(50 * PSI, rel=0.01)] if kept else [])
 
 
