@@ -21,12 +21,14 @@ from typing import TYPE_CHECKING
 
 import msgspec
 
+from analytics.instants import HOUR_US
+
 if TYPE_CHECKING:
     from analytics.judging.reference import Reference
     from analytics.seeing.events import Run
 
 DRAWN, LITTLE, NOTHING = 0.2, 0.1, 0.01
-RUNS, BACK, HEARD, LASTS_US = 8, 3, 6, 12 * 3_600_000_000
+RUNS, BACK, HEARD, LASTS_US = 8, 3, 6, 12 * HOUR_US
 
 
 class DeafMeter(msgspec.Struct):

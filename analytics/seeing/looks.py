@@ -50,7 +50,7 @@ OF_BENDS = 0.605
 #: A signal that at its quickest speaks so many times sooner than usually is told on change.
 ON_CHANGE = 4.0
 #: What a run's looks take from the last word of one that is told on change and says nothing meanwhile.
-HELD = frozenset({"motor", "discharge"})
+HELD = ("motor", "discharge")
 FALL_SEEN = 6  # windows back: more than lies between looks at a run that falls
 
 
@@ -176,7 +176,7 @@ def _looks(
     middles = {name: medians(others[name].value, *window) for name, window in windows.items()}
     newest = nothing
     from_us = np.array([one.from_us for one in runs], np.int64)[run]
-    for name in HELD & windows.keys():
+    for name in (name for name in HELD if name in windows):
         begins, ends = windows[name]
         begins = _held_from(others[name], begins, ends, from_us)
         middles[name] = medians(others[name].value, begins, ends)

@@ -18,24 +18,17 @@ from analytics.judging.signature import Trait
 from analytics.judging.story import at_shut_off, follow
 from analytics.judging.watch import Claim
 from analytics.judging.worked_out import Story, Witness
-from analytics.plant.description import Measure, Plant
-from analytics.readings import Readings
+from analytics.plant.description import Measure
 from analytics.records import Finding
 from analytics.seeing.events import Look
 from analytics.seeing.looks import HELD, _held_from
 from tests.analytics import traces
 from tests.analytics.faults.test_heavy_draws import claims, learned
+from tests.analytics.faults.test_pump_runs import told
 from tests.analytics.traces import LPM, PSI
 
 HOUR = 3600.0
 CONTACT = Measure.PUMP_RUNNING
-
-
-def told(plant: Plant, readings: Readings) -> list[Finding]:
-    engine, found = Engine(plant), {}
-    for outcome in (engine.feed(readings), engine.finish()):
-        found |= {finding.key: finding for finding in outcome.findings}
-    return sorted(found.values(), key=lambda finding: finding.raised_us)
 
 
 def late_s(finding: Finding, since_s: float) -> float:
@@ -242,4 +235,4 @@ def test_what_an_outlet_said_on_change_holds_until_it_says_more(usually_s: float
     past = np.array([2])  # both words lie before the window
     begins = _held_from(outlet, past, past, np.array([600_000_000]))  # type: ignore[arg-type]
     assert (int(begins[0]) == 1) is holds
-    assert {"motor", "discharge"} <= HELD
+    assert {"motor", "discharge"} <= set(HELD)
