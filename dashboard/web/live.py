@@ -89,6 +89,7 @@ class Watcher:
         message = _heads(told)
         if new := {name: text for name, text in slots.items() if self._slots.get(name) != text}:
             message["slots"] = new
+        message["points"] = self._points(told)
         if self._shapes and self._shapes != shapes:
             told = status(facts)
             html = {
@@ -100,7 +101,6 @@ class Watcher:
                 html["first"] = water.first(told, self.base)
             message["html"], message["seen"] = html, water.seen(told)
         message["fill"] = _fills(told)
-        message["points"] = self._points(told)
         self._slots, self._shapes = slots, shapes
         return message
 

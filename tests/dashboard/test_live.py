@@ -169,11 +169,17 @@ def test_points_that_move_are_sent_once_and_the_trace_is_whole_where_a_station_i
     assert [ms for ms, _ in watcher.change()["points"]] == [(now_s + k) * 1000 for k in range(3)]  # type: ignore[attr-defined]
     assert first["points"]
 
+    one = made.clogged(now_s * 1_000_000)
+    made.commit(folder, plant, made.readings(plant, now_s + 3, now_s + 23), findings=[one])
+    beside = watcher.change()
+    assert "filter" in beside["html"]  # type: ignore[operator]
+    assert [ms for ms, _ in beside["points"]] == [(now_s + k) * 1000 for k in range(3, 23)]  # type: ignore[attr-defined]
+
     low_air = replace(made.clogged(now_s * 1_000_000), fault="short_cycling", cause="lost_air_charge")
-    made.commit(folder, plant, made.readings(plant, now_s + 3, now_s + 4), findings=[low_air])
+    made.commit(folder, plant, made.readings(plant, now_s + 23, now_s + 24), findings=[low_air])
     html = watcher.change()["html"]["tank"]  # type: ignore[index]
     live = re.search(r"data-live='([^']+)'", html)
     assert live is not None
     points = json.loads(live[1])["points"]
-    assert [points[0][0], points[-1][0]] == [(now_s - 600) * 1000, (now_s + 3) * 1000]
+    assert [points[0][0], points[-1][0]] == [(now_s - 600) * 1000, (now_s + 23) * 1000]
     assert len(points) > 100
