@@ -52,6 +52,8 @@ class DeafMeter(msgspec.Struct):
             self.heard = min(self.heard + (share > DRAWN), HEARD)
             self.unfelt, self.back, self.much = 0, 0, False
             return
+        if run.pressure_low_pa is not None and run.pressure_low_pa < usual.drained_pa:
+            return  # no water is left in the tank to hold it against
         if share > DRAWN:
             self.from_us = self.from_us if self.unfelt else run.cycle.start_us
             self.unfelt, self.much, self.to_us = min(self.unfelt + 1, RUNS), True, run.cycle.start_us

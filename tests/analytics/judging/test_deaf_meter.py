@@ -16,14 +16,14 @@ HOUR_US = 3_600_000_000
 HOUSE = [12.0, 1.0, 9.0, 11.0, 0.5, 8.0, 14.0, 1.0, 10.0, 9.0, 1.0, 12.0, 9.0, 10.0]
 
 
-def convicts(said: list[tuple[float, float]]) -> bool:
-    """Of runs an hour apart: what is drawn, and what the meter tells [L/min]."""
+def convicts(said: list[tuple[float, float]], low_pa: float | None = None) -> bool:
+    """Of runs an hour apart: what is drawn, and what the meter tells [L/min]; and the lowest pressure."""
     plant = traces.plant()
     usual, meter = reference(plant, Water.of(plant), Signature()), DeafMeter()
     for hour, (drawn, told) in enumerate(said):
         start_us = hour * HOUR_US
         cycle = Cycle(start_us, start_us + 90_000_000, 90.0, 900.0, demand_m3_s=drawn * LPM)
-        meter.hear(Run(start_us, cycle, True, 1.0, flow_m3_s=told * LPM), usual)
+        meter.hear(Run(start_us, cycle, True, 1.0, pressure_low_pa=low_pa, flow_m3_s=told * LPM), usual)
     return meter.convicts
 
 
@@ -48,3 +48,10 @@ def test_a_meter_that_was_never_felt_stands_in_another_line() -> None:
 def test_a_meter_that_turns_again_is_acquitted() -> None:
     works, dumb = [(drawn, drawn) for drawn in HOUSE], [(drawn, 0.0) for drawn in HOUSE]
     assert not convicts(works + dumb + works[:1])
+
+
+def test_an_empty_tank_tells_of_no_draws() -> None:
+    """Behind a jammed rotor the gauge's noise about nothing looks like water in the tank's curve."""
+    said = [(drawn, drawn) for drawn in HOUSE] + [(drawn, 0.0) for drawn in HOUSE]
+    assert convicts(said, low_pa=2.1e5)
+    assert not convicts(said, low_pa=0.02e5)
