@@ -131,6 +131,18 @@ def gave_1(run: Run, usual: Reference) -> float:
     return -run.slope_before_m3_s * rest_s / usual.drawdown_m3
 
 
+def airless(run: Run, usual: Reference) -> bool:
+    """Whether pressure moves faster in a run than in any tank that holds its air."""
+    ends = (run.cycle.pressure_start_pa, run.cycle.pressure_stop_pa, run.pressure_high_pa, run.pressure_low_pa)
+    said = [pa for pa in ends if pa is not None]
+    return bool(said) and max(said) - min(said) > max(_fills(run, usual), SHOOTS[0]) * usual.band_pa
+
+
+def _fills(run: Run, usual: Reference) -> float:
+    """Of the band, the most that a run fills of a sound tank."""
+    return FASTER * (run.cycle.run_time_s + run.interval_s) * usual.delivery_m3_s / usual.drawdown_m3
+
+
 def _shoots_up(run: Run, plant: Plant, usual: Reference) -> bool:
     """Pressure reaches cut-out in each of these runs, or rises as in no tank that holds its air: it has none
     (or is shut off)."""
@@ -141,8 +153,7 @@ def _shoots_up(run: Run, plant: Plant, usual: Reference) -> bool:
     ends = [
         p for p in (cycle.pressure_start_pa, cycle.pressure_stop_pa, run.pressure_low_pa) if p is not None
     ]
-    fills = FASTER * (cycle.run_time_s + run.interval_s) * usual.delivery_m3_s / usual.drawdown_m3
-    rises = min(max(fills, SHOOTS[0]), SHOOTS[1])
+    rises = min(max(_fills(run, usual), SHOOTS[0]), SHOOTS[1])
     if ends and max(*ends, high) - min(*ends, high) > rises * band:
         return True
     if gave_1(run, usual) > rises:

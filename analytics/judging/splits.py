@@ -10,6 +10,8 @@ Parameters:
     AMID     0.1    of the band from both its ends: the scatter of a switch
     FALLEN   0.1    of the band: a pump that rested while water was drawn begins lower
     FINE     0.1    of the drawdown from one sample to the next: further apart they do not tell where it was
+    a tank that has lost its air empties and fills within a word or two: it is known by runs that move pressure
+    faster than any sound one (`flutter.airless`)
     AGED_S   15     since the run began: a contact that bounces as it closes is quiet by then
     DOUBTED  3      such splits in WITHIN 6 h: what else is brief is no flutter
     LIES     10     of them convict the motor's word
@@ -23,6 +25,8 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 import msgspec
+
+from analytics.judging.flutter import airless
 
 if TYPE_CHECKING:
     from analytics.judging.reference import Reference
@@ -66,6 +70,6 @@ def note(splits: Splits, run: Run, usual: Reference) -> None:
         return
     fine = run.interval_s * usual.delivery_m3_s <= FINE * usual.drawdown_m3
     amid = all(AMID < (pa - usual.start_pa) / usual.band_pa < 1.0 - AMID for pa in (left_pa, start_pa))
-    if fine and amid and start_pa > left_pa - FALLEN * usual.band_pa:
+    if fine and amid and not airless(run, usual) and start_pa > left_pa - FALLEN * usual.band_pa:
         splits.since = 0
         splits.at_us = [*splits.at_us, cycle.start_us][-LIES:]

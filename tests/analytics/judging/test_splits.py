@@ -41,13 +41,18 @@ def test_a_switch_that_flutters_as_it_closes_is_no_loose_contact() -> None:
 
 
 def splits(
-    rest_s: float, left_psi: float, start_psi: float, every_s: float = 1.0, before_s: float = 40.0
+    rest_s: float,
+    left_psi: float,
+    start_psi: float,
+    every_s: float = 1.0,
+    before_s: float = 40.0,
+    for_s: float = 30.0,
 ) -> int:
     plant = traces.plant()
     usual, found = reference(plant, Water.of(plant), Signature()), Splits()
     first = Cycle(0, int(before_s * 1e6), before_s, 900.0, 30 * PSI, left_psi * PSI)
     start_us = int((before_s + rest_s) * 1e6)
-    second = Cycle(start_us, start_us + 30_000_000, 30.0, rest_s, start_psi * PSI, 50 * PSI)
+    second = Cycle(start_us, start_us + int(for_s * 1e6), for_s, rest_s, start_psi * PSI, 50 * PSI)
     for cycle in (first, second):
         note(found, Run(cycle.stop_us, cycle, True, every_s, edges_s=every_s), usual)
     return found.lately(second.stop_us)
@@ -63,6 +68,7 @@ def test_what_goes_on_amid_the_band_is_a_split() -> None:
         {"rest_s": 5.0},  # long enough to have been off
         {"left_psi": 49.0, "start_psi": 49.0},  # where the switch opens
         {"start_psi": 35.0},  # drawn from meanwhile
+        {"for_s": 3.0},  # a tank without air, up to cut-out and back amid the band between two words
         {"before_s": 5.0},  # a contact that bounces as it closes
         {"every_s": 30.0, "rest_s": 30.0},  # nobody knows where pressure was
     ],
