@@ -16,9 +16,10 @@ FIRM 0.25 of what FIRM_RUNS 8 runs drew, by the second lowest of them: once so m
 rotor is among the low ones, a pump that turns dry draws two fifths at the least, and a clamp's noise may be
 a seventh.
 
-A contact that speaks when it changes (and seldom else) is known by its changes, which come sooner than
-its usual pace, or are most of what it says; it tells each edge to PROMPT_US, however long it was silent
-before. One that is asked at set times tells it to within that time.
+A signal that speaks when it changes (and seldom else) is known by its changes, which come sooner after its
+last word than it repeats itself in that state (a contact in both, a clamp's noise in runs alone), or are most
+of what it says; it tells each edge to PROMPT_US, however long it was silent before. One that is asked at set
+times tells it to within that time.
 
 One lone "off" within a run, shorter than GLITCH_US, is the signal's hiccup and ends no run, unless
 it comes again within GLITCH_APART_US: then it is the switch that chatters.
@@ -27,6 +28,7 @@ it comes again within GLITCH_APART_US: then it is the switch that chatters.
 from __future__ import annotations
 
 from dataclasses import asdict, dataclass, field
+from statistics import median_high
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -47,7 +49,8 @@ GLITCH_US = 2_500_000
 GLITCH_APART_US = 10_000_000
 PROMPT_US = 1_000_000  # a change is heard of within a second of it
 CHANGES = 6  # three runs: enough to know one that speaks on change
-EARLY = 0.85  # of the usual pace; a signal asked at set times never speaks so early
+EARLY = 0.85  # of what it lets pass before it repeats itself; one asked at set times never speaks so early
+REPEATS, REPEATS_KNOWN, ENDS = 15, 2, 4  # newest; so many are enough, and so many changes after them
 
 
 def motor_signal(plant: Plant) -> int | None:
@@ -92,6 +95,30 @@ class Spell:
     holes: list[tuple[int, int]] = field(default_factory=list)  # hiccups within a run: [off, on again)
 
 
+@dataclass(slots=True)
+class Habit:
+    """How a signal speaks in one state: how long it lets pass before it first repeats itself [us], the newest
+    REPEATS; how many changes have ended the state since that is known, and how many sooner than that."""
+
+    repeats_us: list[int] = field(default_factory=list)
+    changes: int = 0
+    early: int = 0
+
+    def repeats(self, after_us: int) -> None:
+        self.repeats_us = [*self.repeats_us, after_us][-REPEATS:]
+
+    def ends(self, after_us: int) -> None:
+        """It changed, so long after its last word."""
+        if len(self.repeats_us) >= REPEATS_KNOWN:
+            self.changes += 1
+            self.early += after_us < EARLY * median_high(self.repeats_us)
+
+    @property
+    def prompt(self) -> bool:
+        """Whether it speaks as it changes."""
+        return self.changes >= ENDS and 2 * self.early > self.changes
+
+
 class Motor:
     """Folds motor samples into spells. `feed` gives the spells that ended; `now` is the open one."""
 
@@ -103,7 +130,9 @@ class Motor:
         self._before: Spell | None = None  # the run before the open rest
         self._done_us = -(2**62)
         self._glitch_us = -(2**62)
-        self._words = self._changes = self._early = 0
+        self._words = self._changes = 0
+        self._habits = (Habit(), Habit())  # at rest, in runs
+        self._changed_us: int | None = None  # since when it has not repeated itself
         self._drew: list[float] = []  # in the newest runs
 
     def feed(self, track: Track) -> list[Spell]:
@@ -131,7 +160,14 @@ class Motor:
             runs = bool(on[mark - begin])
             now_us, before_us = int(time_us[mark]), self._last(time_us, mark)
             if not gap[mark] and self.now is not None and self.now.on != runs:
-                before_us = self._edge(track, now_us, before_us, self._words + mark)
+                before_us = self._edge(now_us, before_us, self._words + mark)
+                self._changed_us = now_us
+            elif not gap[mark] and self._changed_us is not None:
+                self._repeated(runs, now_us)
+            else:
+                self._changed_us = None
+            if end - mark > 1 and self._changed_us is not None:
+                self._repeated(runs, int(time_us[mark + 1]))
             spell = self.now
             self._step(runs, bool(gap[mark]), now_us, before_us, ended)
             assert self.now is not None
@@ -162,13 +198,18 @@ class Motor:
         self.levels.append((now_us, level))
         return True
 
-    def _edge(self, track: Track, now_us: int, before_us: int, words: int) -> int:
+    def _repeated(self, on: bool, now_us: int) -> None:
+        assert self._changed_us is not None
+        self._habits[on].repeats(now_us - self._changed_us)
+        self._changed_us = None
+
+    def _edge(self, now_us: int, before_us: int, words: int) -> int:
         """The last moment of the state before: its last word, or just now where changes are told at once."""
         assert self.now is not None
         self._changes += 1
-        self._early += now_us - before_us < EARLY * 1e6 * track.pace.typical_s(now_us)
-        prompt = 2 * self._early > self._changes or 5 * self._changes > 3 * words
-        if prompt and self._changes >= CHANGES:
+        self._habits[self.now.on].ends(now_us - before_us)
+        prompt = any(habit.prompt for habit in self._habits)  # runs may be too short for it to repeat itself
+        if prompt or (self._changes >= CHANGES and 5 * self._changes > 3 * words):
             self.now.last_us = before_us = max(before_us, now_us - PROMPT_US)
         return before_us
 
@@ -209,7 +250,9 @@ class Motor:
             "before": asdict(self._before) if self._before else None,
             "done_us": self._done_us,
             "glitch_us": self._glitch_us,
-            "told": [self._words, self._changes, self._early],
+            "told": [self._words, self._changes],
+            "habits": [asdict(habit) for habit in self._habits],
+            "changed_us": self._changed_us,
             "levels": self.levels,
             "drew": self._drew,
         }
@@ -217,7 +260,9 @@ class Motor:
     def restore(self, saved: dict[str, Any]) -> None:
         self.now, self._before = _spell(saved["now"]), _spell(saved["before"])
         self._done_us, self._glitch_us = saved["done_us"], saved["glitch_us"]
-        self._words, self._changes, self._early = saved["told"]
+        self._words, self._changes = saved["told"]
+        self._habits = (Habit(**saved["habits"][0]), Habit(**saved["habits"][1]))
+        self._changed_us = saved["changed_us"]
         self._drew = list(saved["drew"])
         self.levels[:] = [(at_us, level) for at_us, level in saved["levels"]]
 

@@ -65,3 +65,31 @@ def test_the_newest_of_words_far_apart_tell_where_a_rest_ended(litres_per_minute
     cycles = [*engine.feed(heard).cycles, *engine.finish().cycles]
     starts = [one.pressure_start_pa for one in cycles[1:] if one.pressure_start_pa is not None]
     assert np.median(starts) == pytest.approx(30 * traces.PSI, abs=1000.0)
+
+
+@pytest.mark.parametrize("every_s", [None, HEARTBEAT_S])
+def test_a_contact_that_tells_changes_tells_how_long_runs_last_however_seldom_they_are(
+    every_s: float | None,
+) -> None:
+    """A run every two hours: most of what it says is that it still rests, and its changes come no sooner than
+    what it said on a day of many runs."""
+    quiet_s = 4 * HOUR
+
+    def draws(rng: np.random.Generator, t: np.ndarray) -> np.ndarray:
+        return np.where(t < quiet_s, 8.0, 0.25) * traces.LPM
+
+    trace = traces.Trace(demand=draws, motor=Measure.PUMP_RUNNING, motor_every_s=1.0)
+    readings = traces.readings(trace, 60 * HOUR, seed=7)
+    heard = readings[on_change(readings, 0.0)]
+    plant = traces.plant(trace)
+    contact = replace(plant.signals[1], every_s=every_s)
+    engine = Engine(replace(plant, signals=(plant.signals[0], contact, *plant.signals[2:])))
+    runs = []
+    note = engine.judge.signature.learn
+    engine.judge.signature.learn = lambda run, *more: (runs.append(run), note(run, *more))[1]  # type: ignore[method-assign]
+    engine.feed(heard)
+    seldom = [run for run in runs if run.cycle.start_us - runs[0].cycle.start_us > quiet_s * 1e6]
+    seldom = seldom[6:]  # by then its habit is known
+    assert len(seldom) >= 5
+    assert max(run.interval_s for run in seldom) <= 1.0
+    assert max(abs((run.motor_s or 0.0) - run.cycle.run_time_s) for run in seldom) <= 3.0
