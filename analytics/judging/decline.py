@@ -68,6 +68,8 @@ ENOUGH = 12.0
 #: Seen coarsely, kinks and mid-run figure are of the same few samples and err together, and a day has few
 #: looks that are new: z = 3.9, one chance in 20,000, of some thousand a year.
 ENOUGH_COARSE = 7.5
+#: Standard errors between two ways to tell the same: one chance in two thousand.
+ENOUGH_APART = 3.5
 FIGURES = ("kink_m3_s", "delivery_m3_s", "metered_m3_s")
 #: A screen's drop doubles long before delivery moves (trial figures).
 CLOG_SEEN = 0.97
@@ -94,11 +96,17 @@ FIRST_INTERVALS = 8.0
 #: standard errors (one chance in forty, of two figures that should agree) it is not the pump that it shows.
 HIDES = 2.0
 #: Of the band, that the start has come up: a switch's own scatter is a third of that (common practice, no
-#: source).
-EARLY = 0.15
+#: source), and that of a median of eight a sixth.
+EARLY, MOVED = 0.15, 0.07
+#: Of the band, that pressure leaps as the pump starts: in a line whose tank is empty; twice as far as two
+#: samples of a start lie apart by chance (common practice, no source).
+LEAPS = 0.10
 #: Of the least loss, that the best figure of each run must show: of three that scatter the largest loses less
 #: than their mean where they scatter more now.
 SHOWN = 0.67
+#: Times that clean runs scatter, of five runs and more against a lesson's: by chance once in a thousand (an F
+#: test, 4 and 23 degrees of freedom).
+SCATTERED = 2.6
 ROUNDED_UP = 1.0 + 1e-9
 #: The upper quartile of three, the fewest that tell a figure, is the largest of them.
 FEWEST_LOW = 3
@@ -167,7 +175,9 @@ def decline(known: Known, interval_s: float = 1.0) -> Decline | None:
         alone = resistance(known, by_drop)
         sure = alone is not None and alone > CLOG_SURE and min(left, by_drop) < CLOG_SEEN
     if not sure and interval_s >= COARSE_S and (count := _by_count(known)) is not None and count.sure:
-        return count
+        apart = (left - count.left) / hypot(error, count.error)
+        if apart < ENOUGH_APART:  # where slopes within runs say that all is delivered, their lengths err
+            return count
     return Decline(left, error, sure, _clog(known, sure, left, drop, error), drop)
 
 
@@ -226,10 +236,12 @@ def left_by_drop(known: Known) -> float:
 
 
 def _out_before_cut_in(signature: Signature, base: Base) -> bool:
-    """Whether runs now begin above where clean ones began, and end where those ended.
+    """Whether runs now begin above where clean ones began, and end where those ended, or with a leap.
 
     The tank has run out of water before the switch closes, as with too much air charge, and flows by the
     charge it had are wrong."""
+    if _leaps(signature, base):
+        return True
     for hourly in (False, True):
         start, stop = (base.traits.get(name) for name in ("start_pa", "stop_pa"))
         start_pa, stop_pa = (signature.middle(name, LATELY, hourly) for name in ("start_pa", "stop_pa"))
@@ -241,6 +253,16 @@ def _out_before_cut_in(signature: Signature, base: Base) -> bool:
         ):
             return True
     return False
+
+
+def _leaps(signature: Signature, base: Base) -> bool:
+    clean, now = base.traits.get("leap_pa"), signature.now("leap_pa", LATELY)
+    start, stop = (base.traits.get(name) for name in ("start_pa", "stop_pa"))
+    if not (clean and now and start and stop):
+        return False
+    # a tank that is charged higher holds less water from cut-out down: by all of the leap, seen low by noise
+    sure_pa = max(LEAPS * (stop.middle - start.middle), 3.0 * clean.sigma)
+    return now.middle - clean.middle > sure_pa
 
 
 def _bases(signature: Signature, coarse: bool = False) -> list[Base]:
@@ -270,6 +292,8 @@ def _sure(known: Known, base: Base, interval_s: float) -> Iterator[tuple[float, 
                 continue
             least_loss = max(least, LEAST_COARSE) if coarse or few else least
             if not _may_have_lost(known.signature, base, runs, hourly, least_loss):
+                continue
+            if not hourly and _scatters(known.signature, base, runs):
                 continue
             found = left_over(known, base, runs, hourly, alike=coarse)
             if found is None:
@@ -305,6 +329,20 @@ def _hidden(newest: list[Brief], base: Base, least: float) -> bool:
     # of few the upper quartile is a run or two's, and what reads more than clean is a tap's doing
     quartile = upper(now)
     return quartile > low * usual or by_chance(clean, now, sum(one <= quartile for one in now)) > CHANCE
+
+
+def _scatters(signature: Signature, base: Base, runs: int) -> bool:
+    """Whether the newest runs of a spell scatter as none of the clean ones did, by each figure: a filter or a
+    pump takes the same share of all of them, what is drawn within them does not."""
+    said = False
+    for name in FIGURES:
+        clean, now = base.traits.get(name), signature.now(name, runs)
+        if clean is None or now is None or clean.middle <= 0.0 or now.middle <= 0.0:
+            continue
+        said = True
+        if now.sigma / now.middle <= SCATTERED * max(clean.sigma / clean.middle, SIGMA_LEAST):
+            return False
+    return said
 
 
 def _some_are_low(signature: Signature, base: Base, hourly: bool) -> bool:
@@ -380,9 +418,27 @@ def left_over(
         found.pop("delivery_m3_s", None)
     weights = sum(error**-2 for _, error in found.values())
     sums = sum(left * error**-2 for left, error in found.values())
-    sound = uphill(known.signature, base.traits, runs, hourly)
+    sound = uphill(known.signature, base.traits, runs, hourly) * _charged(known, base, runs, hourly)
     error = min(one[1] for one in found.values()) if alike else 1.0 / sqrt(weights)
     return sums / weights / sound, error
+
+
+def _charged(known: Known, base: Base, runs: int, hourly: bool) -> float:
+    """What is told of a flow whose tank may be charged to where the runs begin now, over what there is:
+    more air is pressed then, by Boyle's law, and pressure tells less of the water. 1 where they begin as
+    ever.
+    """
+    start, stop = (base.traits.get(name) for name in ("start_pa", "stop_pa"))
+    start_pa, stop_pa = (known.signature.middle(name, runs, hourly) for name in ("start_pa", "stop_pa"))
+    if not (start and stop) or start_pa is None or stop_pa is None:
+        return 1.0
+    rose_pa = start_pa - start.middle
+    by_chance_pa = max(MOVED * (stop.middle - start.middle), 3.0 * start.sigma / sqrt(runs))
+    if rose_pa < max(by_chance_pa, 2.0 * (stop_pa - stop.middle)):
+        return 1.0
+    water = known.water
+    held_pa_abs = min(water.precharge_pa, start.middle) + water.atmosphere_pa_abs
+    return held_pa_abs / (start_pa + water.atmosphere_pa_abs)
 
 
 def left_of_lesson(known: Known, runs: int) -> tuple[float, float, float] | None:

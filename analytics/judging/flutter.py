@@ -133,7 +133,12 @@ def gave_1(run: Run, usual: Reference) -> float:
 
 def airless(run: Run, usual: Reference) -> bool:
     """Whether pressure moves faster in a run than in any tank that holds its air."""
-    ends = (run.cycle.pressure_start_pa, run.cycle.pressure_stop_pa, run.pressure_high_pa, run.pressure_low_pa)
+    ends = (
+        run.cycle.pressure_start_pa,
+        run.cycle.pressure_stop_pa,
+        run.pressure_high_pa,
+        run.pressure_low_pa,
+    )
     said = [pa for pa in ends if pa is not None]
     return bool(said) and max(said) - min(said) > max(_fills(run, usual), SHOOTS[0]) * usual.band_pa
 

@@ -77,11 +77,13 @@ class Brief(msgspec.Struct):
     motor_level: float | None
     filter_drop_pa: float | None
     metered_m3_s: float | None = None  # what the tank took and what a flow meter behind it saw
+    leap_pa: float | None = None  # of a line whose tank was empty, as of a run
 
 
 TRAITS = (
     "kink_m3_s", "delivery_m3_s", "delivery_start_m3_s", "delivery_stop_m3_s", "drawdown_m3", "run_time_s",
     "start_pa", "stop_pa", "motor_level", "filter_drop_pa", "metered_m3_s",
+    "leap_pa",
 )  # fmt: skip
 
 
@@ -258,7 +260,7 @@ def usable(run: Run) -> Brief | None:
     return Brief(
         c.stop_us, kink(run), c.delivery_mid_m3_s if steady else None, c.delivery_start_m3_s,
         c.delivery_stop_m3_s, c.drawdown_m3 if c.drawdown_m3 is not None else filled, c.run_time_s,
-        c.demand_m3_s, low, high, c.motor_level, c.filter_drop_pa, metered,
+        c.demand_m3_s, low, high, c.motor_level, c.filter_drop_pa, metered, run.leap_pa,
     )  # fmt: skip
 
 

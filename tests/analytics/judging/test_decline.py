@@ -23,6 +23,7 @@ from analytics.judging.worked_out import Decline
 from analytics.plant.description import Filter, Measure, Plant, PressureTank, Pump, Signal, Switch
 from analytics.records import Cycle
 from analytics.seeing.events import Run
+from analytics.seeing.water import Water
 
 Q = 5e-4
 LOW, HIGH = 200_000.0, 340_000.0
@@ -68,7 +69,7 @@ def heard(
     known = SimpleNamespace(
         plant=plant,
         signature=signature,
-        water=SimpleNamespace(true=True),
+        water=Water.of(plant),
         is_open=lambda fault, of=None: False,
     )
     for at in range(runs):
@@ -176,7 +177,7 @@ def test_demand_hidden_in_runs_in_a_row_is_no_loss_where_the_kinks_stand() -> No
         known = SimpleNamespace(
             plant=PLANT,
             signature=signature,
-            water=SimpleNamespace(true=True),
+            water=Water.of(PLANT),
             is_open=lambda fault, of=None: False,
         )
         for at in range(60):
