@@ -33,6 +33,7 @@ from analytics.instants import HOUR_US
 from analytics.judging.agreed import left as agreed_left
 from analytics.judging.blame import CLOG_SURE, borne_out, filter_share, resistance, tells_a_level
 from analytics.judging.counted import left as counted_left
+from analytics.judging.empty_early import charged_1, out_before_cut_in
 from analytics.judging.hidden import CHANCE, bests, by_chance
 from analytics.judging.signature import (
     COARSE_S,
@@ -95,12 +96,6 @@ FIRST_INTERVALS = 8.0
 #: What is hidden within runs makes the mid-run figure read low, never the kinks: below these by more than two
 #: standard errors (one chance in forty, of two figures that should agree) it is not the pump that it shows.
 HIDES = 2.0
-#: Of the band, that the start has come up: a switch's own scatter is a third of that (common practice, no
-#: source), and that of a median of eight a sixth.
-EARLY, MOVED = 0.15, 0.07
-#: Of the band, that pressure leaps as the pump starts: in a line whose tank is empty; twice as far as two
-#: samples of a start lie apart by chance (common practice, no source).
-LEAPS = 0.10
 #: Of the least loss, that the best figure of each run must show: of three that scatter the largest loses less
 #: than their mean where they scatter more now.
 SHOWN = 0.67
@@ -162,7 +157,9 @@ def decline(known: Known, interval_s: float = 1.0) -> Decline | None:
         return _by_count(known) if interval_s >= COARSE_S else None
     left, error = newest
     # a lesson in which it began has such runs itself: none of the two may show it
-    sure = shown is not None and not any(_out_before_cut_in(signature, base) for base in _bases(signature))
+    sure = shown is not None and not any(
+        out_before_cut_in(signature, base.traits) for base in _bases(signature)
+    )
     if shown is not None and shown[0] < left:
         left, error = shown
     elif not sure and unmoved(signature, left, signature.recent[-LATELY:]):
@@ -233,36 +230,6 @@ def left_by_drop(known: Known) -> float:
     spare = shut_off(clean, start.middle, stop.middle) - 0.5 * (start.middle + stop.middle)
     held = (now_pa - drop.middle) / (spare + max(drop.middle, 0.0))
     return sqrt(min(max(1.0 - held, 0.01), 1.0))
-
-
-def _out_before_cut_in(signature: Signature, base: Base) -> bool:
-    """Whether runs now begin above where clean ones began, and end where those ended, or with a leap.
-
-    The tank has run out of water before the switch closes, as with too much air charge, and flows by the
-    charge it had are wrong."""
-    if _leaps(signature, base):
-        return True
-    for hourly in (False, True):
-        start, stop = (base.traits.get(name) for name in ("start_pa", "stop_pa"))
-        start_pa, stop_pa = (signature.middle(name, LATELY, hourly) for name in ("start_pa", "stop_pa"))
-        if not (start and stop) or start_pa is None or stop_pa is None:
-            continue
-        moved = EARLY * (stop.middle - start.middle)
-        if start_pa - start.middle > max(moved, 3.0 * start.sigma) and (
-            start_pa - start.middle > 2.0 * (stop_pa - stop.middle)
-        ):
-            return True
-    return False
-
-
-def _leaps(signature: Signature, base: Base) -> bool:
-    clean, now = base.traits.get("leap_pa"), signature.now("leap_pa", LATELY)
-    start, stop = (base.traits.get(name) for name in ("start_pa", "stop_pa"))
-    if not (clean and now and start and stop):
-        return False
-    # a tank that is charged higher holds less water from cut-out down: by all of the leap, seen low by noise
-    sure_pa = max(LEAPS * (stop.middle - start.middle), 3.0 * clean.sigma)
-    return now.middle - clean.middle > sure_pa
 
 
 def _bases(signature: Signature, coarse: bool = False) -> list[Base]:
@@ -418,27 +385,11 @@ def left_over(
         found.pop("delivery_m3_s", None)
     weights = sum(error**-2 for _, error in found.values())
     sums = sum(left * error**-2 for left, error in found.values())
-    sound = uphill(known.signature, base.traits, runs, hourly) * _charged(known, base, runs, hourly)
+    sound = uphill(known.signature, base.traits, runs, hourly) * charged_1(
+        known.signature, known.water, base.traits, runs, hourly
+    )
     error = min(one[1] for one in found.values()) if alike else 1.0 / sqrt(weights)
     return sums / weights / sound, error
-
-
-def _charged(known: Known, base: Base, runs: int, hourly: bool) -> float:
-    """What is told of a flow whose tank may be charged to where the runs begin now, over what there is:
-    more air is pressed then, by Boyle's law, and pressure tells less of the water. 1 where they begin as
-    ever.
-    """
-    start, stop = (base.traits.get(name) for name in ("start_pa", "stop_pa"))
-    start_pa, stop_pa = (known.signature.middle(name, runs, hourly) for name in ("start_pa", "stop_pa"))
-    if not (start and stop) or start_pa is None or stop_pa is None:
-        return 1.0
-    rose_pa = start_pa - start.middle
-    by_chance_pa = max(MOVED * (stop.middle - start.middle), 3.0 * start.sigma / sqrt(runs))
-    if rose_pa < max(by_chance_pa, 2.0 * (stop_pa - stop.middle)):
-        return 1.0
-    water = known.water
-    held_pa_abs = min(water.precharge_pa, start.middle) + water.atmosphere_pa_abs
-    return held_pa_abs / (start_pa + water.atmosphere_pa_abs)
 
 
 def left_of_lesson(known: Known, runs: int) -> tuple[float, float, float] | None:

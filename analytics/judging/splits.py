@@ -6,12 +6,11 @@ left or higher, is the same run. A switch that flutters does so where it opens o
 seconds; the mains blink once or twice on a bad day.
 
 Parameters:
-    WORDS    2      spacings of the motor's words, in which no tank empties and fills again unseen
+    WORDS    2      spacings of the motor's words, in which no tank empties and fills again unseen, but one
+                    that has lost its air: its runs move pressure faster than any sound one (`airless`)
     AMID     0.1    of the band from both its ends: the scatter of a switch
     FALLEN   0.1    of the band: a pump that rested while water was drawn begins lower
     FINE     0.1    of the drawdown from one sample to the next: further apart they do not tell where it was
-    a tank that has lost its air empties and fills within a word or two: it is known by runs that move pressure
-    faster than any sound one (`flutter.airless`)
     AGED_S   15     since the run began: a contact that bounces as it closes is quiet by then
     DOUBTED  3      such splits in WITHIN 6 h: what else is brief is no flutter
     LIES     10     of them convict the motor's word
