@@ -68,7 +68,16 @@ from analytics.judging.cycling_run import (
 from analytics.judging.cycling_series import KEPT, near, odd, short_on_the_mean
 from analytics.judging.cycling_words import by_sampling, sentence
 from analytics.judging.ends import narrow, too_narrow
-from analytics.judging.flutter import barely_on, bounced, burst, edged, goes_on, is_brief, is_spike
+from analytics.judging.flutter import (
+    barely_on,
+    bounced,
+    bounces_back,
+    burst,
+    edged,
+    goes_on,
+    is_brief,
+    is_spike,
+)
 from analytics.judging.footing import LOW, SURE, Footing, band_of, judged, note_beat, note_run
 from analytics.judging.signature import best_delivery
 from analytics.judging.splits import DOUBTED
@@ -156,7 +165,8 @@ class ShortCycling(Detector):
             memory.footing = Footing()
             return ()
         usual = known.usual
-        brief = is_brief(run, self.plant, usual)
+        whole_s = memory.runs[-1].run_s if memory.runs else 0.0
+        brief = is_brief(run, self.plant, usual) or bounces_back(memory.edges, whole_s, run, usual)
         if barely_on(run, self.plant) or (is_spike(run, usual) and not brief):
             return ()
         memory.starts_us = [*memory.starts_us, run.cycle.start_us][-STARTS_KEPT:]

@@ -4,7 +4,7 @@ A sound tank over a tenth of the usual band (2 psi) still takes some 8 s to fill
 shut off from its line, shoots up to cut-out in each run, which a fluttering switch does not.
 
 A contact that bounces once or twice as it opens or closes makes no burst, but does it again and again: a
-brief run within BESIDE of a start or a stop of a whole run, at BOUNCED of the newest EDGES.
+brief run within BESIDE of a start or a stop of a whole run, at so many of the newest edges (BOUNCED).
 
 Parameters: FLUTTER_S 6 s; FLUTTER_RUNS 3 within FLUTTER_WITHIN 30 s: a contact that bounces once at a stop
 makes two, a hand does not make three. UNMOVED a tenth of the band: a gauge's noise and a tap's draw in a
@@ -12,8 +12,10 @@ second, and far from a cycle. QUICKER 1.2 times what fills a sound tank. WITHIN 
 and switch are good to a tenth of the band each. BARELY 1.5 of 0.4 A or 60 W, a third of what the smallest jet
 pump draws. SHOOTS 0.25 to 0.5 of the band: FASTER 3 times than the run fills a sound tank, whose rating may
 be wrong by a third and its size by as much. SHORT_REST 30 s: the slope at a rest's end is that of all of it.
-BESIDE 10 s, BOUNCED 4 of EDGES 8: the lone wild words of a motor signal, of which ten in an hour would be a
-bad one, lie beside an edge by chance in three of a hundred, and beside four of eight once in 20,000 runs.
+BESIDE 10 s, BOUNCED 4 of 8 or 6 of 16: the lone wild words of a motor signal, of which ten in an hour would
+be a bad one, lie beside an edge by chance in three of a hundred, and beside four of eight once in 20,000
+runs, six of sixteen once in 170,000; a bounce between two words is not seen. WHOLE 5 times FLUTTER_S: a tank
+without air makes none so long.
 
 Source: common practice, no source.
 """
@@ -40,7 +42,7 @@ SHOOTS, FASTER = (0.25, 0.5), 3.0
 SHORT_REST_S = 30.0
 FINE = 0.2  # a fifth of the band, by which a start that seems to lie WITHIN it was still none at cut-in
 BESIDE_US = 10_000_000
-BOUNCED, EDGES = 4, 8
+BOUNCED, WHOLE = ((4, 8), (6, 16)), 5.0
 
 
 def is_spike(run: Run, usual: Reference) -> bool:
@@ -113,14 +115,21 @@ def edged(edges: list[list[float]], brief: list[list[float]], run: Run) -> list[
     """The newest edges of whole runs ([time in us, whether a brief run lay beside it]) with this run's."""
     start_us, stop_us = float(run.cycle.start_us), float(run.cycle.stop_us)
     before = bool(brief) and start_us - brief[-1][1] <= BESIDE_US
-    return [*edges, [start_us, float(before)], [stop_us, 0.0]][-EDGES:]
+    return [*edges, [start_us, float(before)], [stop_us, 0.0]][-BOUNCED[-1][1] :]
 
 
 def bounced(edges: list[list[float]], run: Run) -> tuple[list[list[float]], bool]:
     """The edges once a brief run has been seen, and whether the contact bounces at most of them."""
     if edges and run.cycle.start_us - edges[-1][0] <= BESIDE_US:
         edges = [*edges[:-1], [edges[-1][0], 1.0]]
-    return edges, sum(edge[1] for edge in edges) >= BOUNCED
+    return edges, any(sum(edge[1] for edge in edges[-of:]) >= count for count, of in BOUNCED)
+
+
+def bounces_back(edges: list[list[float]], whole_s: float, run: Run, usual: Reference) -> bool:
+    """Whether it is a bounce of the contact that has just ended a run of `whole_s`: where pressure stands."""
+    soon = bool(edges) and run.cycle.start_us - edges[-1][0] <= BESIDE_US
+    brief = run.cycle.run_time_s <= FLUTTER_S and whole_s >= WHOLE * FLUTTER_S
+    return soon and brief and _unmoved(run, usual) and not is_stray(run, usual)
 
 
 def gave_1(run: Run, usual: Reference) -> float:

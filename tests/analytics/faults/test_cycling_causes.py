@@ -183,16 +183,21 @@ def test_where_starts_are_too_many_the_sentence_says_so() -> None:
     assert "times an hour, and stands 15" in finding.summary
 
 
-def contact(flutters: tuple[float, ...], lone_an_hour: float, hours: float = 12.0) -> tuple[Plant, Readings]:
-    """A contact's words each second, of a sound plant; from two hours on each start is made twice, within
-    `flutters` seconds (opened, closed), and lone wild words lie anywhere."""
+def contact(
+    flutters: tuple[float, ...], lone_an_hour: float, closing: int = 1, opening: int = 0
+) -> tuple[Plant, Readings]:
+    """A contact's words each second, of a sound plant; from two hours on each `closing`th start, and each
+    `opening`th stop, is made twice, within `flutters` seconds, and lone wild words lie anywhere."""
     true = truth("healthy", first=True)
     t, on = true["t"], true["on"] > 0.5
     stride = round(1.0 / (t[1] - t[0]))
     seconds, on = t[::stride], on[::stride].copy()
-    for start in (np.flatnonzero(np.diff(on.astype(int)) > 0) + 1).tolist():
-        if flutters and seconds[start] > 7_200.0:
-            on[start + 1 : start + 1 + int(flutters[0])] = False
+    turns = np.diff(on.astype(int))
+    for every, turn in ((closing, 1), (opening, -1)):
+        edges = [edge for edge in (np.flatnonzero(turns == turn) + 1).tolist() if seconds[edge] > 7_200.0]
+        for edge in edges[::every] if flutters and every else ():
+            again = edge + 1 if turn > 0 else edge + 3  # one word of rest is passed over in a run
+            on[again : again + int(flutters[0])] = turn < 0
     wild = np.random.default_rng(8).random(len(on)) < lone_an_hour / 3600.0
     on ^= wild
     pressure = np.round(true["pressure"][::stride] / 100.0) * 100.0
@@ -211,6 +216,16 @@ def test_a_contact_that_bounces_once_at_each_start_flutters() -> None:
     assert (finding.fault, finding.cause) == ("short_cycling", "switch_chatter")
     assert finding.raised_us - traces.START_US < 3.5 * 3600e6
     assert finding.cleared_us is None
+
+
+@pytest.mark.parametrize(("closing", "opening"), [(0, 1), (2, 2)])
+def test_a_contact_that_bounces_as_it_opens_or_at_every_other_edge_flutters(
+    closing: int, opening: int
+) -> None:
+    """The last bounce lies where pressure stands, at cut-out."""
+    (finding,) = told(*contact((3.0,), 0.0, closing, opening))
+    assert (finding.fault, finding.cause) == ("short_cycling", "switch_chatter")
+    assert finding.raised_us - traces.START_US < 6.0 * 3600e6
 
 
 def test_lone_words_of_a_contact_are_no_flutter() -> None:
