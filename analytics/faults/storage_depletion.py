@@ -7,7 +7,8 @@ Physics: what is above the outlet, usable = V(level) - V(outlet), goes down by t
 How long it lasts is a distribution (see `analytics.outlooks.forecast`); rain is not counted on.
 
 Sensors show: `storage_level`; the day's net draw is the sum of its falls outside rain and other
-rises, brought to a whole day. So it needs no pump signal and counts a leak with the demand.
+rises, brought to a whole day. So it needs no pump signal and counts a leak with the demand, as long as it
+runs: once mended, its days are none of the owner's.
 
 Mistaken for it: a level gauge that drops out or jumps (see `analytics.outlooks.balance`); one heavy
 day (the forecast knows the days before it).
@@ -20,10 +21,10 @@ level does not tell, or no motor signal tells rests. Else "demand".
 
 Parameters:
     warn_ahead  3 days    the plant file's
-    raised      0.5       chance of being empty within warn_ahead; or SURE_SHARE of it where the
-                          last 24 hours, gone on with, empty it in that time: guests and a new
-                          watering schedule are seen before their week
-    SURE_SHARE  0.25
+    RAISED      0.2       chance of being empty within warn_ahead: told by the median every second owner
+                          would be told too late; EVEN_SHARE 0.5 while fewer than KNOWN_DAYS 4 tell how days
+                          scatter; or HEAVY_SHARE 0.25 where the last 24 hours, gone on with, empty it in
+                          that time: guests and a new watering schedule are seen before their week
     YOUNG_SHARE 0.8       that chance, while no whole day has been seen: half a day may hold all of the
                           garden's water, or none of it
     LEAK_SHARE  0.5 %     of the volume a day: below it a loss at rest is evaporation and scatter
@@ -70,7 +71,7 @@ if TYPE_CHECKING:
     from analytics.seeing.beats import Beat
     from analytics.seeing.events import Day
 
-SURE_SHARE, YOUNG_SHARE = 0.25, 0.8
+HEAVY_SHARE, RAISED, EVEN_SHARE, YOUNG_SHARE, KNOWN_DAYS = 0.25, 0.2, 0.5, 0.8, 4
 SURE_ERRORS = 3.0
 LEAK_SHARE = 0.005
 MOST_SHARE, PART_SHARE = 0.5, 0.25
@@ -97,6 +98,9 @@ class Stock(msgspec.Struct):
 
     track: LevelTrack = msgspec.field(default_factory=LevelTrack)
     days_m3: list[float | None] = []
+    lost: list[bool] = []  # of these days, whether a leak or a burst line took its part
+    losing: bool = False  # today
+    mended: bool = True  # none takes it now
     drawn_m3: float = 0.0  # today's net fall, dry
     dry_s: float = 0.0
     quiet_m3: float = 0.0  # what fell through rests, fading over two days
@@ -146,6 +150,7 @@ class StorageDepletion(Detector):
                 _forget(stock)
                 continue
             stock.level_m = stock.track.level_m
+            self._note_loss(stock, watched.storage, known)
             if step is not None and step.seconds <= DAY_S:
                 _count(stock, step, watched.storage)
             found += self._judge(stock, beat, watched, known)
@@ -158,8 +163,16 @@ class StorageDepletion(Detector):
                 *stock.days_m3[-RECORD_DAYS + 1 :],
                 max(stock.drawn_m3, 0.0) * DAY_S / stock.dry_s if whole else None,
             ]
+            stock.lost, stock.losing = [*stock.lost[-RECORD_DAYS + 1 :], stock.losing], False
             stock.drawn_m3 = stock.dry_s = 0.0
         return ()
+
+    def _note_loss(self, stock: Stock, storage: Storage, known: Known) -> None:
+        loses = _loses(storage, known)
+        if stock.losing and not loses and not stock.mended:
+            stock.day_m3, stock.hour_m3 = [], 0.0  # the last hours' draw was the leak's
+        stock.mended = not loses
+        stock.losing |= loses
 
     def outlooks(self, day: Day, known: Known) -> Sequence[Outlook]:
         found = []
@@ -174,6 +187,8 @@ class StorageDepletion(Detector):
         if stock.level_m is None:
             return None
         days = list(stock.days_m3)
+        if stock.mended:  # what was lost then is no demand
+            days = [None if lost else day for day, lost in zip(days, stock.lost, strict=True)]
         if not any(day is not None for day in days) and stock.dry_s >= DAY_PART_S:
             days = [max(stock.drawn_m3, 0.0) * DAY_S / stock.dry_s]
         return days_to_empty(_usable_m3(storage, stock.level_m), days, shares)
@@ -186,11 +201,14 @@ class StorageDepletion(Detector):
         due, stock.due = stock.due, False
         if stock.at_outlet != OUTLET_BEATS and not (due and self._near(stock, storage)):
             return ()
-        young = not any(day is not None for day in stock.days_m3)
-        bands = self._forecast(stock, storage, (0.1, SURE_SHARE, 0.5, YOUNG_SHARE, 0.9))
+        known_days = sum(
+            day is not None and not (lost and stock.mended)
+            for day, lost in zip(stock.days_m3, stock.lost, strict=True)
+        )
+        bands = self._forecast(stock, storage, (0.1, HEAVY_SHARE, RAISED, EVEN_SHARE, YOUNG_SHARE, 0.9))
         warn_days = storage.warn_ahead_s / DAY_S
         if stock.at_outlet >= OUTLET_BEATS:
-            bands = (0.0,) * 5
+            bands = (0.0,) * 6
         if bands is None:
             return ()
         if stock.track.fed_1 > FED and not (there or stock.standing):
@@ -198,14 +216,15 @@ class StorageDepletion(Detector):
         goes_on = (
             _usable_m3(storage, stock.level_m) <= warn_days * sum(stock.day_m3) and len(stock.day_m3) == 24
         )
-        soon = bands[3 if young else 2] <= warn_days
-        if soon or (stock.standing and bands[2] <= warn_days) or (bands[1] <= warn_days and goes_on):
+        _, heavy, raised, middle, late, _ = bands
+        soon = (raised if known_days >= KNOWN_DAYS else middle if known_days else late) <= warn_days
+        if soon or (stock.standing and middle <= warn_days) or (heavy <= warn_days and goes_on):
             stock.since_us = stock.since_us if stock.standing else beat.from_us
             stock.standing = True
             return [self._claim(stock, watched, bands, known)]
-        if stock.standing and bands[2] > CLEAR * warn_days and bands[1] > warn_days and not goes_on:
+        if stock.standing and middle > CLEAR * warn_days and heavy > warn_days and not goes_on:
             stock.standing, stock.cause = False, None
-            lasts = words.days(bands[2])
+            lasts = words.days(middle)
             return [AllClear(self.FAULT, of=storage.name, summary=f"There is water for {lasts} again.")]
         return ()
 
@@ -221,19 +240,20 @@ class StorageDepletion(Detector):
     def _claim(self, stock: Stock, watched: Watched, bands: tuple[float, ...], known: Known) -> Claim:
         storage = watched.storage
         assert stock.level_m is not None
+        first, _, _, middle, _, last = bands
         empty = stock.at_outlet >= OUTLET_BEATS
         if not empty or stock.cause is None:  # of an empty tank nothing can be drawn or lost
             stock.cause = "leak" if stock.cause == "leak" else self._cause(stock, watched, known)
         cause = stock.cause
         why = {"leak": " A leak takes its part of it.", "demand": "", None: self._open(watched, known)}[cause]
-        lasts, band = words.days(bands[2]), words.band(bands[0], bands[-1])
+        lasts, band = words.days(middle), words.band(first, last)
         said = (
             f"The {storage.name} storage is down to its outlet: the pump would draw air."
             if empty
             else f"At the present use the {storage.name} storage is empty in {lasts}"
             f"{'' if band == lasts else f' (likely {band})'}, rain not counted."
         )
-        priority: Literal["high", "medium"] = "high" if bands[2] <= 1.0 else "medium"
+        priority: Literal["high", "medium"] = "high" if middle <= 1.0 else "medium"
         return Claim(
             self.FAULT,
             of=storage.name,
@@ -245,9 +265,9 @@ class StorageDepletion(Detector):
             evidence={
                 "level_m": stock.level_m,
                 "usable_m3": _usable_m3(storage, stock.level_m),
-                "empty_p10_s": bands[0] * DAY_S,
-                "empty_p50_s": bands[2] * DAY_S,
-                "empty_p90_s": min(bands[-1], HORIZON_DAYS) * DAY_S,
+                "empty_p10_s": first * DAY_S,
+                "empty_p50_s": middle * DAY_S,
+                "empty_p90_s": min(last, HORIZON_DAYS) * DAY_S,
             },
         )
 
@@ -272,6 +292,12 @@ class StorageDepletion(Detector):
         if share >= MOST_SHARE or (share >= PART_SHARE and lasts):
             return "leak"
         return "demand" if share < PART_SHARE and not known.is_open("supply_leak") else None
+
+
+def _loses(storage: Storage, known: Known) -> bool:
+    """Whether a finding stands of water that goes and nobody uses."""
+    lines = known.is_open("burst_line") or known.is_open("supply_leak")
+    return lines or known.is_open("storage_leak", storage.name)
 
 
 def _usable_m3(storage: Storage, level_m: float) -> float:
