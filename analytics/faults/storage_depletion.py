@@ -169,6 +169,8 @@ class StorageDepletion(Detector):
 
     def _note_loss(self, stock: Stock, storage: Storage, known: Known) -> None:
         loses = _loses(storage, known)
+        if loses and stock.mended:  # a leak is told on its second day
+            stock.lost[-1:] = [True] * len(stock.lost[-1:])
         if stock.losing and not loses and not stock.mended:
             stock.day_m3, stock.hour_m3 = [], 0.0  # the last hours' draw was the leak's
         stock.mended = not loses

@@ -144,7 +144,7 @@ def test_an_owner_who_waters_more_on_some_days_is_told_in_time_as_well() -> None
 
 
 def test_what_a_leak_took_is_no_habit_once_it_is_mended() -> None:
-    """150 L/h for three days, then mended; the house draws 0.7 m3 a day of the 14 m3 that are left."""
+    """150 L/h for three days, then mended; the house draws 0.7 m3 a day of the 8 m3 that are left."""
     lost = (5.0 * DAY_S, 8.0 * DAY_S)
     holding = Holding(
         leak_m3_s=lambda t: np.where((t >= lost[0]) & (t < lost[1]), 150.0 / 3.6e6, 0.0), level_m=1.05
@@ -154,7 +154,7 @@ def test_what_a_leak_took_is_no_habit_once_it_is_mended() -> None:
     assert all(one.cleared_us is not None and at_s(one.cleared_us) < 10.0 * DAY_S for one in found)
     emptied = [one for one in holding.outcome(14.0).outlooks if one.kind == "days_to_empty"]
     assert emptied[-1].p10 is not None
-    assert emptied[-1].p10 > 12.0
+    assert emptied[-1].p10 > 8.0  # 8 m3 of 0.73 a day: eleven
 
 
 @pytest.mark.parametrize(
