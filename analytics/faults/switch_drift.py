@@ -39,7 +39,7 @@ import msgspec
 from analytics import words
 from analytics.judging.air import median_error
 from analytics.judging.charge_or_switch import MOST, TOLD, charge_odds
-from analytics.judging.ends import LEAST, too_narrow
+from analytics.judging.ends import EMPTY, LEAST, too_narrow
 from analytics.judging.footing import FINE_S, Footing, band_of, judged, note_beat, note_run, seen_below
 from analytics.judging.setting import SINCE_FIRST, Moves, off_setting, was_so
 from analytics.judging.signature import best_delivery
@@ -186,6 +186,8 @@ class SwitchDrift(Detector):
         low, high = clean.get("start_pa"), clean.get("stop_pa")
         low_now, high_now = known.signature.now("start_pa", LAST), known.signature.now("stop_pa", LAST)
         if low is None or high is None or low_now is None or high_now is None:
+            return None
+        if low_now.middle < EMPTY * low.middle:
             return None
         band = high.middle - low.middle
         # between two samples far apart pressure moves unseen: by the mean half of it, all where runs keep

@@ -20,6 +20,7 @@ Parameters:
                    its habits: LASTS 8 h, a night and a morning, on top
     UNKNOWN  0.3   is p before the lesson is over
     MIDDLE   2.5   words after its begin lies the middle of the five that a rest is said to begin with
+    EMPTY    0.5   of cut-in: no spring or nut slips so far; a line that starts from less has run empty
     HALF     0.5   of the band: stops that do not come up to it make it narrow; FOOT 0.22 of it: starts that
                    stand further up are not at cut-in (`cycling_run.LEAP_SHARE`)
 
@@ -46,7 +47,7 @@ if TYPE_CHECKING:
     from analytics.seeing.events import Rest
     from analytics.seeing.water import Water
 
-FALLS, MIDDLE = 0.02, 2.5
+FALLS, MIDDLE, EMPTY = 0.02, 2.5, 0.5
 LESSON, KEPT, LEAST = 24, 48, 0.15
 BEYOND, OF_NEWEST = 3, 6
 CHANCE, LASTS_US, UNKNOWN = 1e-5, 8 * HOUR_US, 0.3
@@ -123,6 +124,8 @@ def _start(run: Run, band: Band, water: Water) -> tuple[int, float] | None:
     """When and how far outward [Pa] a run began, if its rest fell slowly."""
     start_pa, slope_m3_s, every_s = run.cycle.pressure_start_pa, run.slope_before_m3_s, run.pressure_s
     if not run.entire or start_pa is None or slope_m3_s is None or every_s is None or every_s <= FINE_S:
+        return None
+    if start_pa < EMPTY * band[0]:
         return None
     slowly = abs(slope_m3_s) * every_s / water.compliance_m3_pa(start_pa) <= FALLS * band[1]
     return (run.cycle.start_us, -start_pa) if slowly else None

@@ -11,8 +11,8 @@ from analytics.judging.ends import Ends, Side, narrow, note
 from analytics.judging.footing import band_of
 from analytics.judging.reference import reference
 from analytics.judging.signature import Signature
-from analytics.records import Finding
-from analytics.seeing.events import Rest
+from analytics.records import Cycle, Finding
+from analytics.seeing.events import Rest, Run
 from analytics.seeing.water import Water
 from tests.analytics import traces
 
@@ -67,6 +67,17 @@ def test_a_rest_tells_its_stop_where_little_is_drawn(fall_lpm: float, kept: bool
     )  # fmt: skip
     note(ends, rest, band, water, healthy=True)
     assert [pa for _, pa in ends.stop.newest] == ([pytest.approx(50 * PSI, rel=0.01)] if kept else [])
+
+
+@pytest.mark.parametrize(("start_psi", "kept"), [(28.0, True), (2.0, False)])
+def test_a_start_from_an_empty_line_tells_nothing_of_the_switch(start_psi: float, kept: bool) -> None:
+    plant, ends = traces.plant(), Ends()
+    water = Water.of(plant)
+    band = band_of(plant, reference(plant, water, Signature()))
+    cycle = Cycle(0, 60_000_000, 60.0, 900.0, start_psi * PSI, 50 * PSI)
+    run = Run(60_000_000, cycle, True, 60.0, slope_before_m3_s=0.0, pressure_s=60.0)
+    note(ends, run, band, water, healthy=True)
+    assert bool(ends.start.newest) is kept
 
 
 def test_one_stop_half_way_up_makes_no_narrow_band() -> None:
