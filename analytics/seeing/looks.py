@@ -64,6 +64,7 @@ class Underway(msgspec.Struct, frozen=True):
     upto_us: int  # pressure samples before this belong to it
     looked: int  # ages already looked at
     holes: tuple[tuple[int, int], ...] = ()
+    passed: int = 0  # ages already past, whether anything was said then or not
 
 
 def band_pa(plant: Plant) -> tuple[float, float]:
@@ -96,7 +97,7 @@ def look_into(
     asked = _unusual(plant, pressure, runs, due)
     if not len(asked.run):
         return [], looked
-    return _looks(pressure, water, runs, known_starts, others, asked), looked
+    return looks(pressure, water, runs, known_starts, others, _course(pressure, water, asked)), looked
 
 
 def _due(pressure: Track, runs: Sequence[Underway], looked: list[int]) -> _Glances:
@@ -127,7 +128,7 @@ def _unusual(plant: Plant, pressure: Track, runs: Sequence[Underway], due: _Glan
         return due
     low, high = band_pa(plant)
     band = high - low
-    window_us = np.maximum(WINDOW_US, 4 * _spacing_us(pressure, runs))[due.run]
+    window_us = np.maximum(WINDOW_US, 4 * spacings_us(pressure, runs))[due.run]
     now_us, now_pa = pressure.time_us[due.trigger], pressure.value[due.trigger]
     from_us = np.array([run.from_us for run in runs], np.int64)[due.run]
     since_us = np.maximum(now_us - window_us, from_us)
@@ -147,29 +148,64 @@ def _unusual(plant: Plant, pressure: Track, runs: Sequence[Underway], due: _Glan
     return _Glances(due.run[found], due.trigger[found], first[found])
 
 
-def _looks(
+class Course(msgspec.Struct, frozen=True):
+    """What pressure did in the windows of M looks. `last`: the newest sample of each; `held_pa`: none is in
+    the window, and this has held since it began; what others said is then taken from `others_us` on."""
+
+    run: NDArray[np.intp]
+    at_us: NDArray[np.int64]
+    begin_us: NDArray[np.int64]
+    last: NDArray[np.intp]
+    samples: NDArray[np.int64]
+    slope_m3_s: NDArray[np.float64]
+    error_m3_s: NDArray[np.float64]
+    slope_pa_s: NDArray[np.float64]
+    scatter_pa: NDArray[np.float64]
+    gap: NDArray[np.bool_]
+    others_us: NDArray[np.int64]
+    held_pa: NDArray[np.float64] | None = None
+
+
+def _course(pressure: Track, water: Water, asked: _Glances) -> Course:
+    """By the samples in each window."""
+    first, end = asked.first, asked.trigger + 1
+    line = fit_lines(pressure.time_us, pressure.value, first, end, water.at)
+    plain = fit_lines(pressure.time_us, pressure.value, first, end)
+    silences = np.concatenate(([0], np.cumsum(pressure.gap)))
+    return Course(
+        asked.run,
+        pressure.time_us[asked.trigger],
+        pressure.time_us[first],
+        asked.trigger,
+        line.count,
+        line.slope,
+        line.error,
+        plain.slope,
+        plain.scatter,
+        silences[end] > silences[first + 1],
+        pressure.time_us[first],
+    )
+
+
+def looks(
     pressure: Track,
     water: Water,
     runs: Sequence[Underway],
     known: dict[int, Start],
     others: dict[str, Track],
-    asked: _Glances,
+    course: Course,
 ) -> list[Look]:
     """All looks at once, a column of them at a time."""
-    run, trigger, first = asked.run, asked.trigger, asked.first
-    time_us, end = pressure.time_us, trigger + 1
-    at_us, begin_us = time_us[trigger], time_us[first]
-    line = fit_lines(time_us, pressure.value, first, end, water.at)
-    plain = fit_lines(time_us, pressure.value, first, end)
-    spacing_us = _spacing_us(pressure, runs)[run]
+    run, last, at_us, begin_us = course.run, course.last, course.at_us, course.begin_us
+    time_us, end = pressure.time_us, last + 1
+    spacing_us = spacings_us(pressure, runs)[run]
     starts = _starts(pressure, water, runs, known, run, at_us, spacing_us)
     start_us = np.array([start.start_us for start in starts], np.int64)
     inside = np.searchsorted(time_us, np.maximum(start_us, at_us - TAIL_US))
-    silences = np.concatenate(([0], np.cumsum(pressure.gap)))
-    gap = silences[end] > silences[first + 1]
+    held = course.held_pa.tolist() if course.held_pa is not None else None
     seen = np.array([one.seen for one in runs], np.bool_)[run]
     windows = {
-        name: np.searchsorted(track.time_us, (begin_us, at_us), side="right")
+        name: np.searchsorted(track.time_us, (course.others_us, at_us), side="right")
         for name, track in others.items()
     }
     nothing: list[float | None] = [None] * len(run)
@@ -186,34 +222,34 @@ def _looks(
     if "discharge" in others:
         # over one and the same window
         window = np.searchsorted(time_us, (begin_us, at_us), side="right")
-        pairs = zip(middles["discharge"], medians(pressure.value, *window), strict=True)
+        pairs = zip(middles["discharge"], held or medians(pressure.value, *window), strict=True)
         drop = [upper - lower if upper is not None and lower is not None else None for upper, lower in pairs]
     columns = (
         at_us.tolist(),
         start_us.tolist(),
         ((at_us - start_us) * 1e-6).tolist(),
         ((at_us - begin_us) * 1e-6).tolist(),
-        line.count.tolist(),
-        (seen & ~gap).tolist(),
+        course.samples.tolist(),
+        (seen & ~course.gap).tolist(),
         (spacing_us * 1e-6).tolist(),
         [_or_none(start.pressure_pa) for start in starts],
-        medians(pressure.value, np.maximum(trigger - 2, inside), end),
-        highest(pressure.value, inside, end),
-        _known(line.slope),
-        _known(plain.slope),
+        held or medians(pressure.value, np.maximum(last - 2, inside), end),
+        highest(pressure.value, inside if held is None else np.minimum(inside, last), end),
+        _known(course.slope_m3_s),
+        _known(course.slope_pa_s),
         [_or_none(start.slope_first_m3_s) for start in starts],
         [_or_none(start.slope_before_m3_s) for start in starts],
-        _known(plain.scatter),
+        _known(course.scatter_pa),
         middles.get("motor", nothing),
         middles.get("flow", nothing),
         middles.get("discharge", nothing),
         middles.get("suction", nothing),
         newest,
-        _known(line.error),
-        _falls(pressure, water, start_us, np.array([one.from_us for one in runs])[run], spacing_us, trigger),
+        _known(course.error_m3_s),
+        _falls(pressure, water, start_us, np.array([one.from_us for one in runs])[run], spacing_us, last),
         drop,
-        gap.tolist(),
-        (pressure.still[trigger] != MOVES).tolist(),
+        course.gap.tolist(),
+        (pressure.still[last] != MOVES).tolist(),
         [_or_none(start.rested_pa) for start in starts],
     )  # in the order of `Look`
     return [Look(*row) for row in zip(*columns, strict=True)]
@@ -233,7 +269,7 @@ def _held_from(
     return found
 
 
-def _spacing_us(pressure: Track, runs: Sequence[Underway]) -> NDArray[np.int64]:
+def spacings_us(pressure: Track, runs: Sequence[Underway]) -> NDArray[np.int64]:
     """How closely pressure is told in each run while it moves."""
     return np.array([int(1e6 * pressure.pace.quick_s(run.from_us)) for run in runs], np.int64)
 
@@ -250,7 +286,7 @@ def _starts(
     """For each look its run's start, by what has been seen up to then. It changes no more once the run's
     first seconds are over, so that it is measured once for all later looks."""
     spells = [(one.before_us, one.from_us, one.before_stop_us) for one in runs]
-    settled_us = heads_end(pressure, spells, _spacing_us(pressure, runs))[run]
+    settled_us = heads_end(pressure, spells, spacings_us(pressure, runs))[run]
     asked = list(zip(run.tolist(), np.minimum(at_us + 1, settled_us).tolist(), strict=True))
     fresh = {each: k for k, each in reversed(list(enumerate(asked))) if runs[each[0]].from_us not in known}
     measured = measure_starts(

@@ -21,6 +21,7 @@ from analytics.seeing.middles import unspiked
 from analytics.seeing.motor import Motor, learns_level, motor_signal, running_level
 from analytics.seeing.parting import part
 from analytics.seeing.silences import Silences
+from analytics.seeing.silent_looks import look_while_silent
 from analytics.seeing.spells import TAIL_US, Piece, Spells
 from analytics.seeing.tracks import Track
 from analytics.seeing.water import Water
@@ -66,7 +67,7 @@ class Observer:
         if self.motor_at is not None and plant.signals[self.motor_at].measures is not Measure.PUMP_RUNNING:
             self._others["motor"] = self.tracks[self.motor_at]
         self._starts: dict[int, Start] = {}  # of the open run, once it is long
-        self._looked: tuple[int, int] = (0, 0)  # run (its first sample), ages looked at
+        self._looked: tuple[int, int, int] = (0, 0, 0)  # run (its first sample), ages looked at, ages past
 
     def feed(self, readings: Readings) -> list[Event]:
         """Events that readings, in order of time, have made due; in order."""
@@ -79,7 +80,7 @@ class Observer:
         events: list[Event] = []
         if self.motor_at is not None:
             due, pieces = self.spells.feed(self.tracks[self.motor_at], instants)
-            events += self._looks()
+            events += self._looks(instants)
             events += measure_runs(self.pressure, self.water, due, self._starts, self._others)
             events += self._rests(pieces)
         for track in self.tracks:
@@ -90,7 +91,7 @@ class Observer:
         events.sort(key=_order)
         return events
 
-    def _looks(self) -> list[Look]:
+    def _looks(self, instants_us: NDArray[np.int64]) -> list[Look]:
         """Into runs that ended in this feed and into the one that goes on."""
         if self.pressure is None:
             return []
@@ -107,13 +108,16 @@ class Observer:
                 spell.to_us if spell.to_us is not None else 2**62,
                 self._looked[1] if self._looked[0] == spell.from_us else 0,
                 tuple(spell.holes),
+                self._looked[2] if self._looked[0] == spell.from_us else 0,
             )
             for spell in spells
         ]
-        looks, looked = look_into(self.plant, self.pressure, self.water, underway, self._starts, self._others)
+        asked = (self.plant, self.pressure, self.water, underway, self._starts, self._others)
+        looks, looked = look_into(*asked)
+        silent, passed = look_while_silent(*asked, instants_us)
         if underway:
-            self._looked = (underway[-1].from_us, looked[-1])
-        return looks
+            self._looked = (underway[-1].from_us, looked[-1], passed[-1])
+        return looks + silent
 
     def _rests(self, pieces: list[Piece]) -> list[Rest]:
         if not pieces or self.pressure is None:
@@ -180,7 +184,8 @@ class Observer:
         self.silences.restore(saved["silences"])
         self.days.from_us, self.days.to_us = saved["days"]
         self._starts = {run: Start(**start) for run, start in saved["starts"]}
-        self._looked = (saved["looked"][0], saved["looked"][1])
+        run, looked, *passed = saved["looked"]
+        self._looked = (run, looked, passed[0] if passed else 0)
 
 
 def _order(event: Event) -> tuple[int, int]:

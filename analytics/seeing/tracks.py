@@ -12,9 +12,11 @@ from __future__ import annotations
 import zlib
 from typing import TYPE_CHECKING, Any
 
+import msgspec
 import numpy as np
 
 from analytics.plant.description import Measure
+from analytics.seeing.holding import Holding
 from analytics.seeing.pace import Pace
 from analytics.seeing.possible import Possible
 from analytics.seeing.stillness import Stillness, Stood
@@ -27,10 +29,23 @@ if TYPE_CHECKING:
 
 DROPOUT_LONG_US = 600_000_000
 DROPOUT_SHORT_US = 2_500_000
+NEVER_US = 1 << 62
 KEPT = 3  # words that are kept of a signal, however long ago: as many as its newest value is told from
 ZERO_SHARE = 0.02  # of cut-in: what a zero reads as, with a gauge's own error
 #: A dead gauge says less, or a little more; a break that lets four times the delivery out leaves 6 %.
 NOTHING_SHARE = 0.05
+
+
+class Bad(msgspec.Struct, frozen=True):
+    """Words that were no samples: when and what they said, and from when on it is believed, if it stands."""
+
+    time_us: NDArray[np.int64] = np.empty(0, np.int64)
+    value: NDArray[np.float64] = np.empty(0)
+    believed_us: NDArray[np.int64] = np.empty(0, np.int64)
+
+    def taken(self, first: int) -> Bad:
+        """Those from a place on."""
+        return Bad(self.time_us[first:].copy(), self.value[first:].copy(), self.believed_us[first:].copy())
 
 
 class Track:
@@ -46,6 +61,8 @@ class Track:
         self.gap = np.empty(0, np.bool_)  # a silence longer than the pace allows came before this sample
         self.still = np.empty(0, np.int8)  # of a line pressure: by how long it has said just this
         self.stood: list[Stood] = []  # in the newest words
+        self.bad = Bad()  # of a line pressure
+        self.holding = Holding() if signal.measures is Measure.LINE_PRESSURE else None
         self._stillness = Stillness() if signal.measures is Measure.LINE_PRESSURE else None
         self._position = plant.signals.index(signal)
         self.last_word_us: int | None = None
@@ -66,9 +83,13 @@ class Track:
             self._append(time_us, value, gap)
             return
         good = self._possible.good(value)
+        believed_us = np.full(len(good), NEVER_US)
         if self.cut_in_pa is not None:
-            self._doubt_zeros(time_us, value, good, self.cut_in_pa)
+            self._doubt_zeros(time_us, value, good, believed_us, self.cut_in_pa)
         if not good.all():
+            if self.holding is not None:
+                new, old = (time_us[~good], value[~good], believed_us[~good]), self.bad
+                self.bad = Bad(*map(_joined, (old.time_us, old.value, old.believed_us), new))
             time_us, value, gap = time_us[good], value[good], gap[good]
         self._append(time_us, value, gap)
 
@@ -82,6 +103,8 @@ class Track:
         if self._stillness is not None:
             still, self.stood = self._stillness.hear(self._position, time_us, value)
             self.still = _joined(self.still, still)
+        if self.holding is not None:
+            self.holding.hear(time_us, value)
         self.gap = _joined(self.gap, gap)
         self.time_us = _joined(self.time_us, time_us)
         self.value = _joined(self.value, value)
@@ -91,6 +114,7 @@ class Track:
         time_us: NDArray[np.int64],
         value: NDArray[np.float64],
         good: NDArray[np.bool_],
+        believed_us: NDArray[np.int64],
         cut_in_pa: float,
     ) -> None:
         zero = good & (value <= NOTHING_SHARE * cut_in_pa)
@@ -109,6 +133,7 @@ class Track:
                 limit = self._patience_us(steady, cut_in_pa)
                 span = slice(first, end)
                 good[span] &= ~(zero[span] & (time_us[span] - self._zero_since_us < limit))
+                believed_us[span] = self._zero_since_us + limit
         if len(others):
             self._steady = (int(time_us[others[-1]]), float(value[others[-1]]))
             if not zero[others[-1] :].any():
@@ -127,6 +152,8 @@ class Track:
         first = max(0, min(int(np.searchsorted(self.time_us, before_us)), len(self.time_us) - KEPT))
         self.time_us, self.value = self.time_us[first:].copy(), self.value[first:].copy()
         self.gap, self.still = self.gap[first:].copy(), self.still[first:].copy()
+        if len(self.bad.time_us):
+            self.bad = self.bad.taken(int(np.searchsorted(self.bad.time_us, before_us)))
 
     def saved(self) -> dict[str, Any]:
         arrays = (self.time_us, self.value, self.gap, self.still)
@@ -134,6 +161,8 @@ class Track:
             "arrays": [zlib.compress(array.tobytes(), 1) for array in arrays],
             "pace": self.pace.saved(),
             "stillness": self._stillness.saved() if self._stillness is not None else None,
+            "holding": self.holding.saved() if self.holding is not None else None,
+            "bad": [column.tolist() for column in msgspec.structs.astuple(self.bad)],
             "last_word_us": self.last_word_us,
             "steady": self._steady,
             "zero_since_us": self._zero_since_us,
@@ -145,6 +174,10 @@ class Track:
         self.gap, self.still = np.frombuffer(gap, np.bool_), np.frombuffer(still, np.int8)
         if self._stillness is not None:
             self._stillness.restore(saved["stillness"])
+        if self.holding is not None and saved.get("holding"):
+            self.holding.restore(saved["holding"])
+        time_us, value, believed_us = saved.get("bad", ([], [], []))
+        self.bad = Bad(np.array(time_us, np.int64), np.array(value), np.array(believed_us, np.int64))
         self.pace.restore(saved["pace"])
         self.last_word_us = saved["last_word_us"]
         steady = saved["steady"]
