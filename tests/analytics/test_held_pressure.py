@@ -146,7 +146,7 @@ def test_words_by_the_clock_do_not_hold_however_many_are_lost(every_s: float, lo
 
 @pytest.mark.parametrize("parts", [1, 7, 300])
 def test_words_on_change_hold_for_their_sign_of_life(parts: int) -> None:
-    plant, readings = heard()
+    _, readings = heard()
     time_us, value = readings.time_us[readings.signal == 0], readings.value[readings.signal == 0]
     holding = Holding()
     for part in np.array_split(np.arange(len(value)), parts):
