@@ -27,6 +27,8 @@ from typing import TYPE_CHECKING
 
 import msgspec
 
+from analytics.judging.ends import EMPTY
+
 if TYPE_CHECKING:
     from analytics.judging.watch import Known
 
@@ -63,6 +65,8 @@ def off_setting(known: Known, interval_s: float, last: int, errors: float) -> Mo
     switch, usual = known.plant.switch, known.usual
     low, high = known.signature.now("start_pa", last), known.signature.now("stop_pa", last)
     if switch is None or low is None or high is None or any(known.is_open(fault) for fault in SPOILS):
+        return None
+    if low.middle < EMPTY * switch.cut_in_pa:
         return None
     if usual.delivery_m3_s <= 0.0:
         return None  # runs of which so little is seen show nothing
