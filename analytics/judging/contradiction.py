@@ -181,10 +181,13 @@ class Contradictions:
         """The position of a line gauge that a start where the switch makes none convicts."""
         return self.leaps.pressure if self.leaps.start(evidence.leap, run, usual) else None
 
-    def beat(self, evidence: Evidence, beat: Beat, doubted: set[int], usual: Reference) -> dict[int, str]:
+    def beat(
+        self, evidence: Evidence, beat: Beat, doubted: set[int], usual: Reference, airless: bool = False
+    ) -> dict[int, str]:
         """What speaks against signals now: cause by position in `Plant.signals`.
 
         doubted: signals that are disbelieved already and convict no other.
+        airless: short cycling stands, so that the tank may have no air.
         """
         found: dict[int, str] = {}
         self._note_rain(evidence, beat)
@@ -211,7 +214,7 @@ class Contradictions:
         calm = not doubted and self.calm.takes(evidence.climbs, evidence.leap, evidence.wild, beat, usual)
         if not calm:
             motor = self.wild_motor.beat(evidence.wild, beat, usual)
-            for position in self.gauges.beat(evidence.wild, beat, usual) + motor:
+            for position in self.gauges.beat(evidence.wild, beat, usual, airless) + motor:
                 found.setdefault(position, "implausible")
             self.leaps.beat(evidence.leap, beat, usual, self.motor not in doubted)
         if (evidence.leap.convicted or evidence.deaf.convicts) and self.leaps.pressure is not None:

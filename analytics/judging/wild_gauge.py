@@ -73,13 +73,15 @@ class WildGauges:
         self._level = running_level(plant, self._motor) if self._motor is not None else 0.0
         self._cut_in_pa = switch.cut_in_pa if switch is not None else 0.0
 
-    def beat(self, memory: WildMemory, beat: Beat, usual: Reference) -> list[int]:
-        """Gauges that the beats so far convict."""
+    def beat(self, memory: WildMemory, beat: Beat, usual: Reference, airless: bool = False) -> list[int]:
+        """Gauges that the beats so far convict. airless: the tank may be up and down between two words, where
+        they are further than FINE_S apart."""
         found = []
         for position in self.pressures:
             before = [one for one in memory.beats.get(position, ()) if one[0] > beat.to_us - WINDOW_US]
             span = beat.spans.get(position)
-            if span is not None and span.count >= FEWEST and (bands := self._bands(span, beat, usual)):
+            fewest = 0.9 * BEAT_US / (FINE_S * 1e6) if airless else FEWEST
+            if span is not None and span.count >= fewest and (bands := self._bands(span, beat, usual)):
                 before.append((beat.to_us, bands))
             if before or position in memory.beats:
                 memory.beats[position] = before

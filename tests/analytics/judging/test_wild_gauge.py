@@ -3,11 +3,19 @@
 from __future__ import annotations
 
 import numpy as np
+import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from analytics.judging.wild_gauge import _steps
+from analytics.judging.reference import reference
+from analytics.judging.signature import Signature
+from analytics.judging.wild_gauge import WildGauges, WildMemory, _steps
+from analytics.plant.description import Measure
+from analytics.seeing.beats import BEAT_US, Beat
 from analytics.seeing.middles import unspiked
+from analytics.seeing.water import Water
+from tests.analytics import traces
+from tests.analytics.judging.test_calm import span
 
 WORDS = st.lists(st.floats(0.0, 1e6), min_size=3, max_size=60)
 
@@ -24,3 +32,26 @@ def test_a_fall_that_uncovers_a_rise_is_a_step() -> None:
     value = np.array([1.0, 0.0, 9.0, 5.0, 9.0])
     assert _steps(value, 0.5) == 4
     assert np.count_nonzero(np.diff(unspiked(value)) > 0.5) <= 4
+
+
+@pytest.mark.parametrize(
+    ("words", "airless", "convicted"), [(60, False, True), (60, True, False), (300, True, True)]
+)
+def test_a_tank_without_air_is_up_and_down_between_two_words(
+    words: int, airless: bool, convicted: bool
+) -> None:
+    """Pressure goes through the whole band from word to word, and a meter that speaks each ten seconds says
+    nothing of a run: a tank that has lost its air does that too, though not within two seconds."""
+    plant = traces.plant()
+    usual, gauges, memory = reference(plant, Water.of(plant), Signature()), WildGauges(plant), WildMemory()
+    line = plant.measuring(Measure.LINE_PRESSURE)[0]
+    motor = next(at for at in range(len(plant.signals)) if at != line)
+    said = usual.start_pa + usual.band_pa * np.tile([-0.6, -0.6, 1.6, 1.6], words // 4)
+    found: list[int] = []
+    for beat in range(4):
+        from_us = beat * BEAT_US
+        spans = {line: span(said, from_us), motor: span(np.zeros(words), from_us)}
+        found += gauges.beat(
+            memory, Beat(from_us + BEAT_US, from_us, from_us + BEAT_US, spans, 0.0), usual, airless
+        )
+    assert bool(found) is convicted
