@@ -101,9 +101,11 @@ def _stopped(look: Look, known: Known, usual: Reference) -> bool:
     """Whether the motor is off though no word has ended its run: its newest words say next to nothing, or
     nothing but a contact speaks for it and pressure had come to cut-out, where the switch stops it. Below
     cut-in the same switch has started it again, and a contact may be believed. A meter that says less than a
-    motor takes that moves water, where no switch starts one, has lost its zero."""
-    motor = motor_share_1(look, usual)
-    if motor is not None and motor < dry_share(known) and started_above(look, usual, known.story):
+    motor takes that moves water, where no switch starts one, has lost its zero, where nothing was lifted."""
+    motor, reached_pa = motor_share_1(look, usual), max(known.story.reached_pa, look.pressure_high_pa or 0.0)
+    lifted = reached_pa > (look.pressure_start_pa or 0.0) + LIFTED * usual.band_pa
+    off = motor is not None and motor < dry_share(known) and not lifted
+    if off and started_above(look, usual, known.story):
         return True
     if usual.motor_level and look.motor_now is not None and look.motor_now < OFF * usual.motor_level:
         return True

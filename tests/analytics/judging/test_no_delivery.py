@@ -237,3 +237,32 @@ def test_a_run_comes_to_cut_out_between_two_samples_only_if_it_can_come_back(
     look = _shown(judge, interval_s=45.0, age_s=300.0, at_us=60_300_000_000, pressure_high_pa=high_pa)
     follow(judge.story, look, judge)
     assert _was_cut_out(look, judge, judge.usual) is may_be
+
+
+@pytest.mark.parametrize(("lifted", "idle"), [(0.0, None), (0.4, True)])
+def test_a_start_a_little_above_all_others_that_has_lifted_pressure_is_one(
+    lifted: float, idle: bool | None
+) -> None:
+    """The motor takes half of its power since. Had nothing been lifted from where no switch starts it, its
+    meter would have lost its zero."""
+    trace = traces.Trace(
+        demand=traces.steady(12 * traces.LPM), motor=Measure.PUMP_POWER, amps=700.0, amps_noise=5.0,
+        extra={"flow": 1.0},
+    )  # fmt: skip
+    engine = Engine(traces.plant(trace))
+    engine.feed(traces.readings(trace, 8 * 3600.0, seed=3))
+    judge = engine.judge
+    usual, level = judge.usual, 0.5 * (judge.usual.motor_level or 0.0)
+    assert usual.start_top_pa is not None
+    start_pa = usual.start_top_pa + 0.02 * usual.band_pa
+    stands_pa = start_pa + lifted * usual.band_pa
+    seen = None
+    for age_s in (20.0, 60.0, 120.0):
+        look = _standing(
+            judge, flow_m3_s=0.0, motor_level=level, motor_now=level, slope_before_m3_s=0.0, age_s=age_s,
+            start_us=10**12, at_us=10**12 + int(age_s * 1e6), pressure_start_pa=start_pa,
+            pressure_pa=stands_pa, pressure_high_pa=stands_pa,
+        )  # fmt: skip
+        follow(judge.story, look, judge)
+        seen = witness(look, judge)
+    assert (seen.idle if seen is not None else None) is idle
