@@ -79,7 +79,9 @@ class NoDelivery(Detector):
             memory.run_us, memory.looks, memory.measured = look.start_us, 0, False
         low = seen.low
         # at its outlet a storage is expected to run dry: a pump that gains nothing there has
-        nothing = lasted(known.story.standing_since_us, look) or _no_kink(look, seen, known.usual)
+        story = known.story
+        stands = lasted(story.standing_since_us, look) or lasted(story.flat_since_us, look)
+        nothing = stands or _no_kink(look, seen, known.usual)
         dry = low is True and not seen.sure and nothing
         if not (seen.idle or dry) or seen.shut:
             memory.looks = 0

@@ -7,14 +7,19 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import replace
+from types import SimpleNamespace
+from typing import cast
 
 import numpy as np
 import pytest
 
 from analytics.engine import Engine
 from analytics.faults import blocked_discharge, burst_line, coverage
+from analytics.faults.dry_supply import DrySupply
 from analytics.judging.no_delivery import held_up, witness
 from analytics.judging.story import follow
+from analytics.judging.watch import Known
+from analytics.judging.worked_out import Story, Witness
 from analytics.plant.description import Measure, Plant
 from analytics.readings import Readings
 from analytics.records import Finding
@@ -498,3 +503,26 @@ def test_a_cut_in_that_coarse_samples_put_too_high_makes_no_burst(at_share: floa
         judge.witness = witness(look, judge)
         said += detector.look(look, judge)
     assert bool(said) is bursts
+
+
+@pytest.mark.parametrize(("low", "flat_s", "dry"), [(True, 60, True), (False, 60, False), (True, 20, False)])
+def test_at_its_outlet_a_run_that_fills_nothing_for_a_minute_is_dry_whatever_its_kink(
+    low: bool, flat_s: int, dry: bool
+) -> None:
+    """A tap was shut as the pump began: what looks like more than half of the delivery stands for a minute.
+    Over a storage with water a draw may balance it."""
+    plant = traces.plant(traces.Trace(motor=CONTACT, extra={"level": 0.05}))
+    judge, at_us = Engine(plant).judge, 10**12
+    look = Look(
+        at_us=at_us, start_us=at_us - 80_000_000, age_s=80.0, window_s=20.0, samples=20, entire=True,
+        interval_s=1.0, pressure_start_pa=judge.usual.start_pa, pressure_pa=judge.usual.start_pa,
+        pressure_high_pa=judge.usual.start_pa, slope_m3_s=0.0, slope_pa_s=0.0, slope_first_m3_s=None,
+        slope_before_m3_s=None, noise_pa=200.0, motor_level=None, flow_m3_s=None, discharge_pa=None,
+        suction_pa=None,
+    )  # fmt: skip
+    seen = Witness(False, False, False, 0.58, None, look.start_us, low)
+    story = Story(run_us=look.start_us, flat_since_us=at_us - flat_s * 1_000_000)
+    known = SimpleNamespace(witness=seen, story=story, usual=judge.usual, plant=plant)
+    detector = DrySupply(plant)
+    said = [word for _ in range(3) for word in detector.look(look, cast(Known, known))]
+    assert bool(said) is dry
