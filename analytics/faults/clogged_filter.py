@@ -86,7 +86,8 @@ class DeliveryFault(Detector):
         raise NotImplementedError
 
     def run(self, run: Run, known: Known) -> Sequence[Word]:
-        found = known.declined(run.interval_s)
+        # where the motor speaks seldom, pressure's turning points tell start and stop
+        found = known.declined(min(run.interval_s, run.pressure_s or run.interval_s))
         if found is None or not run.entire:
             return ()
         memory = self.memory

@@ -255,3 +255,14 @@ def test_a_spell_that_scatters_is_the_households_and_a_clog_leaves_runs_alike() 
     """Five of them may still lie together by chance."""
     assert sum(sure_at_last(1.0, 0.5, seed) for seed in range(20)) <= 6
     assert all(sure_at_last(0.6, 0.0, seed) for seed in range(20))
+
+
+def test_where_the_motor_speaks_seldom_the_gauge_tells_how_finely_runs_were_seen() -> None:
+    """A contact each half minute beside a gauge each second."""
+    asked: list[float] = []
+    known = SimpleNamespace(declined=asked.append)
+    for pressure_s in (1.0, 45.0, None):
+        run = made(0, Made(), np.random.default_rng(0), 0.03, 0.0, 2.0)
+        run = structs.replace(run, interval_s=30.0, pressure_s=pressure_s)
+        CloggedFilter(PLANT).run(run, cast(Known, known))
+    assert asked == [1.0, 30.0, 30.0]
