@@ -15,7 +15,8 @@ Parameters:
     LESSON   24    ends, while nothing stands that moves them; its outermost is the second, for one may err
     LEAST    0.15  of the band: a switch repeats to a few hundredths, and FALLS twice (a stop lies up to a
                    word before its rest's first)
-    BEYOND   3     of the newest 6: a gauge's lone words are none
+    BEYOND   3     of the newest 6: a gauge's lone words are none; how far is the second outermost of the
+                   newest 12
     CHANCE   1e-5  that n draws in a row hide it: a plant has some thousand such rests a year, and they go by
                    its habits: LASTS 8 h, a night and a morning, on top
     UNKNOWN  0.3   is p before the lesson is over
@@ -30,7 +31,6 @@ Source: none; arithmetic of samples.
 from __future__ import annotations
 
 from math import log
-from statistics import median
 from typing import TYPE_CHECKING
 
 import msgspec
@@ -49,7 +49,7 @@ if TYPE_CHECKING:
 
 FALLS, MIDDLE, EMPTY = 0.02, 2.5, 0.5
 LESSON, KEPT, LEAST = 24, 48, 0.15
-BEYOND, OF_NEWEST = 3, 6
+BEYOND, OF_NEWEST, OUTERMOST_OF = 3, 6, 12
 CHANCE, LASTS_US, UNKNOWN = 1e-5, 8 * HOUR_US, 0.3
 HALF, FOOT = 0.5, 0.22
 #: While one of these stands nothing is learned of where the switch acts.
@@ -95,9 +95,8 @@ class Side(msgspec.Struct):
         top_pa = self.clean_pa()
         if top_pa is None:
             return None
-        beyond = [one for _, one in self.newest[-OF_NEWEST:] if one > top_pa + least_pa]
-        if len(beyond) >= BEYOND:
-            return median(beyond) - top_pa
+        if sum(one > top_pa + least_pa for _, one in self.newest[-OF_NEWEST:]) >= BEYOND:
+            return sorted(one for _, one in self.newest[-OUTERMOST_OF:])[-2] - top_pa
         short = sorted(self.short_of(top_pa - least_pa, least_pa))
         return short[-2] - top_pa if len(short) >= 2 else 0.0
 

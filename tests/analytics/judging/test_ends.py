@@ -80,6 +80,14 @@ def test_a_start_from_an_empty_line_tells_nothing_of_the_switch(start_psi: float
     assert bool(ends.start.newest) is kept
 
 
+def test_a_switch_that_acts_further_out_does_so_at_the_outermost_of_many() -> None:
+    """Draws take three of six stops inward; one may be a wild word."""
+    side = Side(lesson=[240e3] * 24)
+    for at, stop_pa in enumerate((317e3, 319e3, 290e3, 317e3, 300e3, 205e3)):
+        side.add(at, stop_pa, healthy=True)
+    assert side.moved(18e3) == 77e3
+
+
 def test_one_stop_half_way_up_makes_no_narrow_band() -> None:
     """Nine in ten come up to cut-out: six that do not, through a night, are one chance in a million."""
     ends = Ends(stop=Side(lesson=[50 * PSI] * 24))
