@@ -157,7 +157,8 @@ class BurstLine(Detector):
         new &= pressure < cut_in_pa - 0.1 * usual.band_pa or before > unseen
         new &= _lasts(known.story.needed_since_us, look, LOW_FOR_S, samples)
         # where the line comes to stand says how much more than the pump gives, in no unit of any plate
-        more = max(MORE * curve(0.99 * usual.start_pa, usual) * unit, UNHEARD_OF * (usual.draw_m3_s or 0.0))
+        gives_m3_s = curve(0.99 * usual.start_pa, usual) * min(given, unit)
+        more = max(MORE * gives_m3_s, UNHEARD_OF * (usual.draw_m3_s or 0.0))
         if not (out or (new and not short) or (low and needed > more and not short)):
             return ()
         draw = max(needed, known.story.most_needed_m3_s) / usual.delivery_m3_s

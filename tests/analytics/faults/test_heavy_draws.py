@@ -5,6 +5,8 @@ Traces come from `tests/analytics/traces.py` (Boyle's law and a quadratic pump c
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -133,6 +135,20 @@ def test_where_a_run_is_a_sample_a_draw_beyond_the_learned_delivery_is_no_burst(
         "pressure_pa": 0.85 * usual.start_pa, "slope_first_m3_s": None, "slope_before_m3_s": None,
     }  # fmt: skip
     assert bool(claims(engine, *[look] * 60)) is bursts
+
+
+@pytest.mark.parametrize(("stands", "bursts"), [(0.67, True), (0.8, False)])
+def test_where_a_line_stands_is_held_against_what_the_pump_lately_gives(stands: float, bursts: bool) -> None:
+    """A sixth less than by its lesson, for nothing that is called: a break lets the same line stand lower."""
+    engine = learned(motor=Measure.PUMP_CURRENT)
+    usual = engine.judge.usual
+    gives = usual.delivery_m3_s
+    engine.judge._usual = replace(usual, now_m3_s=0.84 * gives, draw_m3_s=0.82 * gives)
+    look = {
+        "motor_level": usual.motor_level, "motor_now": usual.motor_level, "interval_s": 30.0,
+        "pressure_pa": stands * usual.start_pa, "slope_first_m3_s": None, "slope_before_m3_s": None,
+    }  # fmt: skip
+    assert bool(claims(engine, *[look] * 24)) is bursts
 
 
 def test_what_no_house_has_taps_for_is_never_taken_for_the_owners() -> None:
