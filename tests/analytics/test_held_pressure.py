@@ -79,6 +79,20 @@ def test_a_sound_plant_stays_sound() -> None:
     assert told(*heard()) == []
 
 
+def test_the_collectors_tick_shows_that_time_goes_on() -> None:
+    """Motor and gauge are both told on change, and nothing else speaks."""
+    plant, readings = heard("burst_line")
+    plant = replace(plant, signals=tuple(replace(one, every_s=HEARTBEAT_S) for one in plant.signals))
+    changes = readings[on_change(readings)]
+    tick_us = np.arange(int(readings.time_us[0]), int(readings.time_us[-1]), 10_000_000)
+    ticks = Readings.of(np.full(len(tick_us), -1), tick_us, np.zeros(len(tick_us)))
+    without, ticking = (
+        next(one for one in told(plant, heard_now) if one.fault == "burst_line")
+        for heard_now in (changes, Readings.concatenate([changes, ticks]).in_time_order())
+    )
+    assert late_s(ticking, begins_s()) <= 120.0 < late_s(without, begins_s())
+
+
 def looks(plant: Plant, parts: list[Readings], restart: bool = False) -> list[Look]:
     sight, found = Sight(plant), []
     for part in parts:
