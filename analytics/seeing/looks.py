@@ -1,9 +1,10 @@
 """Glances into runs that do not go as usual, while they last.
 
 A run is looked into at fixed ages (`spells.ages_us`), each time at the first pressure sample of that
-age or more. Most runs go as usual: pressure rises steadily between the switch's settings. A look is
-made only where it does not, which is decided from the run's own samples, so that healthy years cost
-little and the same looks are made whatever the chunking.
+age or more (and where none comes, of a gauge that is told on change: `silent_looks`). Most runs go as
+usual: pressure rises steadily between the switch's settings. A look is made only where it does not, which
+is decided from the run's own samples, so that healthy years cost little and the same looks are made
+whatever the chunking.
 """
 
 from __future__ import annotations
