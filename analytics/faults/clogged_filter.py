@@ -213,11 +213,17 @@ def coverage(plant: Plant) -> Coverage:
         return Coverage(False, "The plant file names no filter.")
     if not plant.measuring(Measure.LINE_PRESSURE) or not plant.measuring(*MOTOR_MEASURES):
         return Coverage(False, "Needs line pressure and a motor signal.")
+    if plant.filter.position == "after_tank" and plant.measuring(Measure.SUPPLY_FLOW):
+        return Coverage(
+            True,
+            "After the tank the flow meter shows it within days: draws shrink, the large ones most.",
+        )
     if plant.filter.position == "after_tank":
         return Coverage(
             True,
             "After the tank it shows where large draws that come back at their hours, as a garden's do, "
-            "shrink; taps hardly show it. It takes days, and of a slow one a week or more.",
+            "shrink; taps hardly show it. It takes days, and of a slow one a week or more. "
+            "A flow meter would show it sooner.",
         )
     if plant.measuring(Measure.DISCHARGE_PRESSURE):
         return Coverage(True, f"Told from delivery and the drop across the filter.{late(plant)}")
