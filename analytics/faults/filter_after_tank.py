@@ -8,9 +8,9 @@ are the large draws that come back at their hours, by what the tank gives: `anal
 
 Mistaken for. See there. One zone alone, with smaller nozzles now, may look the same: the finding says so.
 
-Parameters. See there. LOOK_S 6 h between two looks at what a meter showed, an hour where the odds are above
-SUSPECTED e^2: what it clogs by within hours is small, and a look costs some milliseconds. By a meter it is
-cleared when the newest draws are the clean openings again; without, when the draws are back within half of
+Parameters. See there. LOOK_S 6 h between two looks at what a meter showed, SOON_S 2 h where the odds are
+above SUSPECTED e^3: what it clogs by within hours is small, and a look costs some milliseconds. By a meter it
+is cleared when the newest draws are the clean openings again; without, when the draws are back within half of
 the least loss, two days in a row.
 
 Source: orifice flow, any hydraulics text.
@@ -44,7 +44,7 @@ if TYPE_CHECKING:
     from analytics.seeing.beats import Beat
     from analytics.seeing.events import Run
 
-LOOK_S, SOON_S, SUSPECTED = 21_600.0, 3_600.0, 2.0
+LOOK_S, SOON_S, SUSPECTED = 21_600.0, 7_200.0, 3.0
 #: While one of these stands the meter sees no draws.
 NO_DRAWS = ("burst_line", "blocked_discharge")
 
