@@ -162,7 +162,7 @@ def decline(known: Known, interval_s: float = 1.0) -> Decline | None:
     )
     if shown is not None and shown[0] < left:
         left, error = shown
-    elif not sure and unmoved(signature, left, signature.recent[-LATELY:]):
+    elif not sure and not _stands(known) and unmoved(signature, left, signature.recent[-LATELY:]):
         left = 1.0  # somebody draws beside the tank's filling
     drop = resistance(known, left)
     fitted = known.plant.filter  # with none before the tank a drop is a gauge's that lies
@@ -202,10 +202,16 @@ def _by_count(known: Known) -> Decline | None:
         return None
     sure = [one for one in said if one.sure]
     left, error, _, level, from_us = min(sure or said, key=lambda one: one.share)
-    if unmoved(signature, left, [brief for brief in signature.recent if brief.at_us >= from_us]):
+    since = [brief for brief in signature.recent if brief.at_us >= from_us]
+    if not _stands(known) and unmoved(signature, left, since):
         left, sure = 1.0, []
     drop = resistance(known, left)
     return Decline(left, error, bool(sure), _clog(known, bool(sure), left, drop, error, level), drop)
+
+
+def _stands(known: Known) -> bool:
+    """Whether a loss was told: then delivery itself must be back."""
+    return known.is_open("clogged_filter") or known.is_open("pump_wear")
 
 
 def _clog(
@@ -213,7 +219,7 @@ def _clog(
 ) -> float:
     """`filter_share` where a loss is sure or stands; else nobody asks which it is, and nothing speaks for
     either."""
-    if sure or known.is_open("clogged_filter") or known.is_open("pump_wear"):
+    if sure or _stands(known):
         return filter_share(known, left, drop, error, level)
     return 0.5
 

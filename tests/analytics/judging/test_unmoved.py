@@ -2,10 +2,17 @@
 
 from __future__ import annotations
 
+from types import SimpleNamespace
+from typing import cast
+
 import numpy as np
 import pytest
 
-from tests.analytics.judging.test_decline import Made, first_sure
+from analytics.judging.decline import decline
+from analytics.judging.signature import Signature
+from analytics.judging.watch import Known
+from analytics.seeing.water import Water
+from tests.analytics.judging.test_decline import HIGH, LOW, PLANT, Made, first_sure, made
 
 CLEAN_PA = 20_000.0
 SPARE_PA = 150_000.0  # what the pump has left over in the middle of its band, spent in filter and all else
@@ -60,3 +67,21 @@ def test_a_drop_that_may_be_the_gauges_zeros_spares_no_worn_pump() -> None:
         at = first_sure(truth, 90, seed=seed, scatter=0.05)
         assert at is not None
         assert 60 < at < 80
+
+
+@pytest.mark.parametrize(("stands", "back"), [(False, True), (True, False)])
+def test_a_loss_that_was_told_is_over_when_delivery_is_back_and_not_by_the_drop(
+    stands: bool, back: bool
+) -> None:
+    """Two gauges a minute apart may read the clean drop of a clogged filter for a day."""
+    noise, rng, signature = drops(1), np.random.default_rng(1), Signature()
+    for at in range(80):
+        truth = Made(0.78 if at >= 60 else 1.0, drop_pa=CLEAN_PA + noise[at])
+        signature.learn(made(at, truth, rng, 0.03, 0.0, 2.0), True, 0.5 * (HIGH - LOW))
+    known = SimpleNamespace(
+        plant=PLANT, signature=signature, water=Water.of(PLANT), is_open=lambda fault, of=None: stands
+    )
+    found = decline(cast(Known, known))
+    assert found is not None
+    assert not found.sure
+    assert (found.left == 1.0) is back
