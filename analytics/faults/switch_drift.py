@@ -171,12 +171,17 @@ class SwitchDrift(Detector):
             return None
         start, stop = -(start or 0.0), stop or 0.0
         if switch is not None:
-            at_pa = AT_SETTING * (switch.cut_out_pa - switch.cut_in_pa)
+            at_pa = self._at_setting(known) * (switch.cut_out_pa - switch.cut_in_pa)
             clean_pa = -(ends.start.clean_pa() or 0.0)
             start *= _away(clean_pa + start, clean_pa, switch.cut_in_pa, at_pa, False)
             clean_pa = ends.stop.clean_pa() or 0.0
             stop *= _away(clean_pa + stop, clean_pa, switch.cut_out_pa, at_pa, False)
         return Moves(start, stop, least_pa, least_pa)
+
+    def _at_setting(self, known: Known) -> float:
+        """So near to its setting a switch counts as set right: nearer once it was said to have moved, or its
+        own scatter about that limit would set it right and move it again."""
+        return AT_SETTING * (BACK if known.is_open(self.FAULT) else 1.0)
 
     def _moves(self, known: Known, interval_s: float) -> Moves | None:
         """From where clean runs had them."""
@@ -204,7 +209,7 @@ class SwitchDrift(Detector):
         stop = high_now.middle - high.middle + 0.5 * (now - before) * band
         switch = self.plant.switch
         if switch is not None:
-            at_pa = AT_SETTING * (switch.cut_out_pa - switch.cut_in_pa)
+            at_pa = self._at_setting(known) * (switch.cut_out_pa - switch.cut_in_pa)
             start *= _away(low_now.middle, low.middle, switch.cut_in_pa, at_pa, unseen > 0.0)
             stop *= _away(high_now.middle, high.middle, switch.cut_out_pa, at_pa, unseen > 0.0)
         return Moves(

@@ -303,3 +303,28 @@ def test_rests_that_show_the_stop_at_its_setting_move_nothing() -> None:
 def test_where_the_switch_acts_is_kept_once() -> None:
     """By short cycling and by this detector alike it is asked of one memory."""
     assert Engine(traces.plant()).snapshot().count(b"\xa4ends") == 1
+
+
+def test_a_cut_in_that_scatters_about_a_tenth_of_its_setting_is_one_move() -> None:
+    """It acted at 31 psi, and acts at 28 now, a tenth of the band below the setting, give or take."""
+    plant = traces.plant()
+    signature, water = Signature(learned_us=1, learned_runs=24), Water.of(plant)
+    for name, value in (("start_pa", 31 * PSI), ("stop_pa", 50 * PSI), ("delivery_m3_s", 5e-4)):
+        signature.clean[name] = Trait(value, value, 0.002 * value, value)
+    standing: list[bool] = []
+    known = SimpleNamespace(
+        plant=plant, water=water, signature=signature, usual=reference(plant, water, signature),
+        ends=Ends(), is_open=lambda fault: bool(standing),
+    )  # fmt: skip
+    detector, said = SwitchDrift(plant), []
+    for k in range(80):
+        start_pa = (27.8 if k // 8 % 2 == 0 else 28.2) * PSI
+        brief = Brief(1, None, 5e-4, None, None, 0.02, 60.0, 0.0, start_pa, 50 * PSI, None, None)
+        signature.recent = [*signature.recent, brief][-12:]
+        cycle = Cycle(k * 900_000_000, k * 900_000_000 + 60_000_000, 60.0, 600.0, start_pa, 50 * PSI)
+        run = Run(k * 900_000_000, cycle, True, 1.0, pressure_low_pa=start_pa)
+        for word in detector.run(run, cast(Known, known)):
+            if isinstance(word, Claim) != bool(standing):
+                said.append(type(word))
+                standing[:] = [True] if isinstance(word, Claim) else []
+    assert said == [Claim]
