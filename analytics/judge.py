@@ -84,6 +84,7 @@ class Judge:
         self._declined: dict[float, Decline | None] = {}  # likewise
         self._ledger = Ledger(resting_on(plant))
         self._detectors: list[Detector] = [*faults.detectors(plant), Figures(plant)]
+        self._lines = {plant.signals[at].name for at in plant.measuring(Measure.LINE_PRESSURE)}
         self._run_signals = {plant.signals[at].name for at in plant.measuring(*RUNS_ARE_TOLD_BY)}
         self._hearers = {kind: self._hearing(name) for kind, name in HEARD_BY.items()}
         self._now_us = 0
@@ -122,8 +123,7 @@ class Judge:
             follow(self.story, event, self)
             self.witness = witness(event, self)
         elif isinstance(event, Run | Rest):
-            sound = not any(self.is_open(fault) for fault in ends.MOVES_THEM)
-            ends.note(self.ends, event, band_of(self.plant, self.usual), self.water, sound)
+            self._note_ends(event)
         if isinstance(event, Run):
             splits.note(self.splits, event, self.usual)
         age_us = event.at_us - event.start_us if isinstance(event, Look) else 0
@@ -142,6 +142,19 @@ class Judge:
             self._usual = None
             self._declined = {}
         return changed
+
+    def _note_ends(self, event: Run | Rest) -> None:
+        """Where the switch acts, unless the gauge that tells it lies."""
+        lies = [
+            finding.onset_us
+            for finding in self._ledger.standing.values()
+            if finding.fault == "sensor_fault" and finding.of in self._lines
+        ]
+        if lies:
+            ends.forget(self.ends, min(lies))
+            return
+        sound = not any(self.is_open(fault) for fault in ends.MOVES_THEM)
+        ends.note(self.ends, event, band_of(self.plant, self.usual), self.water, sound)
 
     def _repaired(self, anew: bool) -> None:
         self.signature.repaired(anew)

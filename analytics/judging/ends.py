@@ -119,6 +119,12 @@ def note(ends: Ends, event: Run | Rest, band: Band, water: Water, healthy: bool)
         side.add(*told, healthy)
 
 
+def forget(ends: Ends, since_us: int) -> None:
+    """What a gauge that lies has told since."""
+    for side in (ends.start, ends.stop):
+        side.newest = [one for one in side.newest if one[0] < since_us]
+
+
 def _start(run: Run, band: Band, water: Water) -> tuple[int, float] | None:
     """When and how far outward [Pa] a run began, if its rest fell slowly."""
     start_pa, slope_m3_s, every_s = run.cycle.pressure_start_pa, run.slope_before_m3_s, run.pressure_s

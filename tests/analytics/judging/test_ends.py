@@ -11,6 +11,7 @@ from analytics.judging.ends import Ends, Side, narrow, note
 from analytics.judging.footing import band_of
 from analytics.judging.reference import reference
 from analytics.judging.signature import Signature
+from analytics.judging.watch import Claim
 from analytics.records import Cycle, Finding
 from analytics.seeing.events import Rest, Run
 from analytics.seeing.water import Water
@@ -111,3 +112,36 @@ def test_draws_that_outlast_the_stop_move_no_switch() -> None:
     assert side.moved(3 * PSI) == 0.0
     side.newest = [[7.2e9 * k, (56 if k % 2 else 50) * PSI] for k in range(6)]
     assert side.moved(3 * PSI) == pytest.approx(6 * PSI)
+
+
+def test_a_gauge_that_lies_tells_nothing_of_the_switch_nor_did_it_since_it_began_to() -> None:
+    """Stuck since 700 s, known at 900 s."""
+    plant = traces.plant()
+    judge = Engine(plant).judge
+
+    def stops(at_s: int) -> Rest:
+        at_us = at_s * 1_000_000
+        return Rest(
+            at_us + 600_000_000,
+            at_us,
+            at_us,
+            at_us + 600_000_000,
+            10,
+            True,
+            0.0,
+            1e-9,
+            40 * PSI,
+            40 * PSI,
+            0.0,
+        )
+
+    def kept() -> list[float]:
+        return [at_us / 1e6 for at_us, _ in judge.ends.stop.newest]
+
+    for at_s in (300, 600, 800):
+        judge._note_ends(stops(at_s))
+    assert kept() == [300, 600, 800]
+    stuck = Claim("sensor_fault", 700_000_000, "low", 0.9, "", "stuck", plant.signals[0].name)
+    judge._ledger.hear([stuck], 900_000_000)
+    judge._note_ends(stops(1000))
+    assert kept() == [300, 600]
