@@ -130,8 +130,9 @@ def _start(run: Run, band: Band, water: Water) -> tuple[int, float] | None:
     start_pa, slope_m3_s, every_s = run.cycle.pressure_start_pa, run.slope_before_m3_s, run.pressure_s
     if not run.entire or start_pa is None or slope_m3_s is None or every_s is None or every_s <= FINE_S:
         return None
-    if start_pa < EMPTY * band[0]:
-        return None
+    stop_pa = run.cycle.pressure_stop_pa
+    if start_pa < EMPTY * band[0] or (stop_pa is not None and stop_pa - start_pa < LEAST * band[1]):
+        return None  # a clamp's noise fills no tank
     slowly = abs(slope_m3_s) * every_s / water.compliance_m3_pa(start_pa) <= FALLS * band[1]
     return (run.cycle.start_us, -start_pa) if slowly else None
 

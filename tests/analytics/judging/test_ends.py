@@ -70,12 +70,16 @@ def test_a_rest_tells_its_stop_where_little_is_drawn(fall_lpm: float, kept: bool
     assert [pa for _, pa in ends.stop.newest] == ([pytest.approx(50 * PSI, rel=0.01)] if kept else [])
 
 
-@pytest.mark.parametrize(("start_psi", "kept"), [(28.0, True), (2.0, False)])
-def test_a_start_from_an_empty_line_tells_nothing_of_the_switch(start_psi: float, kept: bool) -> None:
+@pytest.mark.parametrize(
+    ("start_psi", "stop_psi", "kept"), [(28.0, 50.0, True), (2.0, 50.0, False), (40.0, 40.5, False)]
+)
+def test_a_start_from_an_empty_line_or_one_that_fills_nothing_tells_nothing_of_the_switch(
+    start_psi: float, stop_psi: float, kept: bool
+) -> None:
     plant, ends = traces.plant(), Ends()
     water = Water.of(plant)
     band = band_of(plant, reference(plant, water, Signature()))
-    cycle = Cycle(0, 60_000_000, 60.0, 900.0, start_psi * PSI, 50 * PSI)
+    cycle = Cycle(0, 60_000_000, 60.0, 900.0, start_psi * PSI, stop_psi * PSI)
     run = Run(60_000_000, cycle, True, 60.0, slope_before_m3_s=0.0, pressure_s=60.0)
     note(ends, run, band, water, healthy=True)
     assert bool(ends.start.newest) is kept
