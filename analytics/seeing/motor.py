@@ -96,7 +96,7 @@ class Spell:
 
 
 @dataclass(slots=True)
-class Habit:
+class Manner:
     """How a signal speaks in one state: how long it lets pass before it first repeats itself [us], the newest
     REPEATS; how many changes have ended the state since that is known, and how many sooner than that."""
 
@@ -131,7 +131,7 @@ class Motor:
         self._done_us = -(2**62)
         self._glitch_us = -(2**62)
         self._words = self._changes = 0
-        self._habits = (Habit(), Habit())  # at rest, in runs
+        self._manners = (Manner(), Manner())  # at rest, in runs
         self._changed_us: int | None = None  # since when it has not repeated itself
         self._drew: list[float] = []  # in the newest runs
 
@@ -200,15 +200,15 @@ class Motor:
 
     def _repeated(self, on: bool, now_us: int) -> None:
         assert self._changed_us is not None
-        self._habits[on].repeats(now_us - self._changed_us)
+        self._manners[on].repeats(now_us - self._changed_us)
         self._changed_us = None
 
     def _edge(self, now_us: int, before_us: int, words: int) -> int:
         """The last moment of the state before: its last word, or just now where changes are told at once."""
         assert self.now is not None
         self._changes += 1
-        self._habits[self.now.on].ends(now_us - before_us)
-        prompt = any(habit.prompt for habit in self._habits)  # runs may be too short for it to repeat itself
+        self._manners[self.now.on].ends(now_us - before_us)
+        prompt = any(one.prompt for one in self._manners)  # runs may be too short for it to repeat itself
         if prompt or (self._changes >= CHANGES and 5 * self._changes > 3 * words):
             self.now.last_us = before_us = max(before_us, now_us - PROMPT_US)
         return before_us
@@ -251,7 +251,7 @@ class Motor:
             "done_us": self._done_us,
             "glitch_us": self._glitch_us,
             "told": [self._words, self._changes],
-            "habits": [asdict(habit) for habit in self._habits],
+            "manners": [asdict(manner) for manner in self._manners],
             "changed_us": self._changed_us,
             "levels": self.levels,
             "drew": self._drew,
@@ -261,7 +261,7 @@ class Motor:
         self.now, self._before = _spell(saved["now"]), _spell(saved["before"])
         self._done_us, self._glitch_us = saved["done_us"], saved["glitch_us"]
         self._words, self._changes = saved["told"]
-        self._habits = (Habit(**saved["habits"][0]), Habit(**saved["habits"][1]))
+        self._manners = (Manner(**saved["manners"][0]), Manner(**saved["manners"][1]))
         self._changed_us = saved["changed_us"]
         self._drew = list(saved["drew"])
         self.levels[:] = [(at_us, level) for at_us, level in saved["levels"]]

@@ -89,7 +89,7 @@ def test_a_contact_that_tells_changes_tells_how_long_runs_last_however_seldom_th
     engine.judge.signature.learn = lambda run, *more: (runs.append(run), note(run, *more))[1]  # type: ignore[method-assign]
     engine.feed(heard)
     seldom = [run for run in runs if run.cycle.start_us - runs[0].cycle.start_us > quiet_s * 1e6]
-    seldom = seldom[6:]  # by then its habit is known
+    seldom = seldom[6:]  # by then its manner is known
     assert len(seldom) >= 5
     assert max(run.interval_s for run in seldom) <= 1.0
     assert max(abs((run.motor_s or 0.0) - run.cycle.run_time_s) for run in seldom) <= 3.0
