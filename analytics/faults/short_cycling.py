@@ -79,10 +79,13 @@ from analytics.judging.flutter import (
     is_spike,
 )
 from analytics.judging.footing import LOW, SURE, Footing, band_of, judged, note_beat, note_run
-from analytics.judging.signature import best_delivery
+from analytics.judging.signature import COARSE_S, best_delivery
 from analytics.judging.splits import DOUBTED
+from analytics.judging.unseen_runs import ENOUGH as ENOUGH_UNSEEN
+from analytics.judging.unseen_runs import UnseenRuns
 from analytics.judging.watch import AllClear, Claim, Coverage, Detector
 from analytics.plant.description import MOTOR_MEASURES, Measure
+from analytics.seeing.motor import motor_signal, running_level
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -105,6 +108,10 @@ SPOILS = ("motor_overload", "lost_prime", "dry_supply", "burst_line", "blocked_d
 #: runs' length, and demand may lengthen any run, so many, and a week: a zone's hours come round by then.
 CURED, CURED_BY_LENGTH, CURED_WITHIN_US = 5, 20, 7 * 86_400_000_000
 BY_LENGTH = (None, "leak", "undersized_tank")
+UNSEEN = (
+    "Pressure rises through runs that are over between two of the motor's words, as none was before: the "
+    "pressure tank has most likely lost its air charge. Check it with the tank drained."
+)
 
 
 class CyclingMemory(msgspec.Struct):
@@ -126,6 +133,8 @@ class CyclingMemory(msgspec.Struct):
     rival_runs: int = 0
     votes: dict[str, int] = {}  # runs that have told a cause, since the fault began
     footing: Footing = msgspec.field(default_factory=Footing)
+    unseen: UnseenRuns = msgspec.field(default_factory=UnseenRuns)
+    by_unseen: bool = False  # of the finding that stands: by them alone
 
     def take(self, verdict: Verdict) -> None:
         """A cause, or in place of one told that which KEPT runs in a row have told, surer or as often."""
@@ -150,12 +159,18 @@ class ShortCycling(Detector):
     def __init__(self, plant: Plant) -> None:
         super().__init__(plant)
         self._pressure = next(iter(plant.measuring(Measure.LINE_PRESSURE)), None)
+        self._motor = motor_signal(plant)
 
     def beat(self, beat: Beat, known: Known) -> Sequence[Word]:
         """Pressures far apart are kept for where they stand; the next run is judged by them."""
-        if self._pressure is not None and self.memory.footing.runs:
-            band = band_of(self.plant, known.usual)
-            note_beat(self.memory.footing, beat.spans.get(self._pressure), beat.to_us, band)
+        if self._pressure is None:
+            return ()
+        band, span = band_of(self.plant, known.usual), beat.spans.get(self._pressure)
+        if self.memory.footing.runs:
+            note_beat(self.memory.footing, span, beat.to_us, band)
+        if self._motor is not None and not known.is_open("sensor_fault"):
+            level = running_level(self.plant, self._motor)
+            self.memory.unseen.hear(span, beat.spans.get(self._motor), level, band, COARSE_S)
         return ()
 
     def run(self, run: Run, known: Known) -> Sequence[Word]:
@@ -188,6 +203,7 @@ class ShortCycling(Detector):
             return ()  # both are parts of one, between which the motor's signal dropped out
         if not counts(run, usual, before_pa, stands):
             return ()
+        memory.unseen.meet(run.cycle.stop_us, not stands)
         seen = see(run, self.plant, usual, known.water)
         memory.runs = [*memory.runs, seen][-KEPT:]
         if stands:
@@ -235,11 +251,14 @@ class ShortCycling(Detector):
         narrowed = (
             not stands and len(memory.runs) == KEPT and too_narrow(known.ends, self.plant, usual, known.water)
         )
-        if len(short) >= ENOUGH or has_grown or oddly or charged or frequent or narrowed:
+        unseen = memory.unseen.lately(run.cycle.stop_us)
+        told = len(short) >= ENOUGH or has_grown or oddly or charged or frequent or narrowed
+        if told or unseen:
+            memory.by_unseen = unseen and not told and (memory.by_unseen or not stands)
             if not stands:
                 memory.evidence = (short if len(short) >= ENOUGH else memory.runs)[:]
             only_frequent = frequent and len(short) < ENOUGH and not (charged or narrowed)
-            self._find_cause(known, usual, grown, has_grown, only_frequent)
+            self._find_cause(known, usual, grown, has_grown, only_frequent, unseen)
             if memory.onset_us is None:
                 memory.onset_us = min((s.start_us for s in short), default=memory.runs[0].start_us)
             memory.good, memory.bad_us, memory.often = 0, run.cycle.stop_us, only_frequent
@@ -247,7 +266,13 @@ class ShortCycling(Detector):
         return self._maybe_clear(known, usual)
 
     def _find_cause(
-        self, known: Known, usual: Reference, grown: float | None, has_grown: bool, often: bool
+        self,
+        known: Known,
+        usual: Reference,
+        grown: float | None,
+        has_grown: bool,
+        often: bool,
+        unseen: bool,
     ) -> None:
         runs = self.memory.evidence
         foot = judged(self.memory.footing, band_of(self.plant, usual), known.water, runs[0].start_us)
@@ -256,7 +281,10 @@ class ShortCycling(Detector):
         grounds = Grounds(
             runs, foot, grown, has_grown, often, usual, self.plant, known.water, charge, narrowed,
         )  # fmt: skip
-        self.memory.take(cause_of(grounds))
+        verdict = cause_of(grounds)
+        if unseen and verdict.cause in BY_LENGTH:  # a tank that had room for longer runs has lost it
+            verdict = Verdict("lost_air_charge", 0.7)
+        self.memory.take(verdict)
 
     def _grown_limit(self, known: Known) -> float:
         """GROWN, or where the plant's own runs scatter so much that a median of five could reach it, more."""
@@ -334,6 +362,8 @@ class ShortCycling(Detector):
                 low, wide = band_of(self.plant, known.usual)
                 return known.ends.stop.newest[-1][1] > low + 0.5 * (1.0 + NARROW) * wide
             return None if seen.band is None else seen.band > 0.5 * (1.0 + NARROW)
+        if cause == "lost_air_charge" and seen.apparent is None and self.memory.by_unseen:
+            return seen.stop_us - self.memory.unseen.at_us[-1] >= CURED_WITHIN_US
         if cause == "lost_air_charge":
             return None if seen.apparent is None else seen.apparent < self._back(known)
         return True
@@ -366,6 +396,9 @@ class ShortCycling(Detector):
         priority: Priority = "high" if run_s < 0.5 * shortest_s(self.plant) else "medium"
         onset = memory.onset_us if memory.onset_us is not None else run.cycle.start_us
         limit = (self.plant.pump.max_starts_per_hour or USUAL_STARTS_PER_HOUR) if memory.often else None
+        if memory.by_unseen:
+            evidence["unseen_runs_1"] = float(ENOUGH_UNSEEN)
+            return Claim(self.FAULT, onset, priority, memory.sure, UNSEEN, memory.cause, evidence=evidence)
         said = sentence(run_s, expected_s, (starts, limit), memory.cause, memory.between)
         return Claim(self.FAULT, onset, priority, memory.sure, said, memory.cause, evidence=evidence)
 
