@@ -38,6 +38,7 @@ import msgspec
 from analytics.instants import HOUR_US
 from analytics.judging.cycling_run import is_guessed, shortest_s, sound_delivery_m3_s
 from analytics.judging.footing import FINE_S, band_of
+from analytics.judging.signature import COARSE_S
 from analytics.seeing.events import Run
 
 if TYPE_CHECKING:
@@ -130,8 +131,10 @@ def _start(run: Run, band: Band, water: Water) -> tuple[int, float] | None:
     start_pa, slope_m3_s, every_s = run.cycle.pressure_start_pa, run.slope_before_m3_s, run.pressure_s
     if not run.entire or start_pa is None or slope_m3_s is None or every_s is None or every_s <= FINE_S:
         return None
+    if start_pa < EMPTY * band[0]:
+        return None
     stop_pa = run.cycle.pressure_stop_pa
-    if start_pa < EMPTY * band[0] or (stop_pa is not None and stop_pa - start_pa < LEAST * band[1]):
+    if every_s < COARSE_S and stop_pa is not None and stop_pa - start_pa < LEAST * band[1]:
         return None  # a clamp's noise fills no tank
     slowly = abs(slope_m3_s) * every_s / water.compliance_m3_pa(start_pa) <= FALLS * band[1]
     return (run.cycle.start_us, -start_pa) if slowly else None

@@ -80,7 +80,7 @@ def test_a_start_from_an_empty_line_or_one_that_fills_nothing_tells_nothing_of_t
     water = Water.of(plant)
     band = band_of(plant, reference(plant, water, Signature()))
     cycle = Cycle(0, 60_000_000, 60.0, 900.0, start_psi * PSI, stop_psi * PSI)
-    run = Run(60_000_000, cycle, True, 60.0, slope_before_m3_s=0.0, pressure_s=60.0)
+    run = Run(60_000_000, cycle, True, 5.0, slope_before_m3_s=0.0, pressure_s=5.0)
     note(ends, run, band, water, healthy=True)
     assert bool(ends.start.newest) is kept
 
