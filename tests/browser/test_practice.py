@@ -32,7 +32,7 @@ def begun(page: Page, server: Server, lesson: str) -> None:
     page.get_by_label(lesson, exact=True).check()
     page.get_by_role("button", name="Go", exact=True).click()
     page.wait_for_selector("#scrub", timeout=PLAYING_MS)
-    page.wait_for_function("document.querySelector('#strip').children.length > 0")  # its script hears presses
+    page.wait_for_selector("#strip path", state="attached", timeout=PLAYING_MS)  # its script hears presses
     page.select_option("#speed", "600")
 
 
