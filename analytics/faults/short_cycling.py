@@ -79,10 +79,9 @@ from analytics.judging.flutter import (
     is_spike,
 )
 from analytics.judging.footing import LOW, SURE, Footing, band_of, judged, note_beat, note_run
-from analytics.judging.signature import COARSE_S, best_delivery
+from analytics.judging.signature import best_delivery
 from analytics.judging.splits import DOUBTED
-from analytics.judging.unseen_runs import ENOUGH as ENOUGH_UNSEEN
-from analytics.judging.unseen_runs import UnseenRuns
+from analytics.judging.unseen_runs import MOST, UnseenRuns
 from analytics.judging.watch import AllClear, Claim, Coverage, Detector
 from analytics.plant.description import MOTOR_MEASURES, Measure
 from analytics.seeing.motor import motor_signal, running_level
@@ -160,17 +159,16 @@ class ShortCycling(Detector):
         super().__init__(plant)
         self._pressure = next(iter(plant.measuring(Measure.LINE_PRESSURE)), None)
         self._motor = motor_signal(plant)
+        self._level = running_level(plant, self._motor) if self._motor is not None else 0.0
 
     def beat(self, beat: Beat, known: Known) -> Sequence[Word]:
         """Pressures far apart are kept for where they stand; the next run is judged by them."""
-        if self._pressure is None:
-            return ()
-        band, span = band_of(self.plant, known.usual), beat.spans.get(self._pressure)
-        if self.memory.footing.runs:
-            note_beat(self.memory.footing, span, beat.to_us, band)
-        if self._motor is not None and not known.is_open("sensor_fault"):
-            level = running_level(self.plant, self._motor)
-            self.memory.unseen.hear(span, beat.spans.get(self._motor), level, band, COARSE_S)
+        span = beat.spans.get(self._pressure) if self._pressure is not None else None
+        if self._pressure is not None and self.memory.footing.runs:
+            note_beat(self.memory.footing, span, beat.to_us, band_of(self.plant, known.usual))
+        motor = beat.spans.get(self._motor) if self._motor is not None else None
+        if motor is not None and motor.count <= MOST and not known.is_open("sensor_fault"):
+            self.memory.unseen.hear(span, motor, self._level, band_of(self.plant, known.usual))
         return ()
 
     def run(self, run: Run, known: Known) -> Sequence[Word]:
@@ -251,7 +249,7 @@ class ShortCycling(Detector):
         narrowed = (
             not stands and len(memory.runs) == KEPT and too_narrow(known.ends, self.plant, usual, known.water)
         )
-        unseen = memory.unseen.lately(run.cycle.stop_us)
+        unseen = memory.unseen.convict(run.cycle.stop_us)
         told = len(short) >= ENOUGH or has_grown or oddly or charged or frequent or narrowed
         if told or unseen:
             memory.by_unseen = unseen and not told and (memory.by_unseen or not stands)
@@ -324,6 +322,7 @@ class ShortCycling(Detector):
         anew = usual.learned and self._was_there()
         memory.onset_us, memory.good, memory.runs, memory.brief = None, 0, memory.runs[-1:], []
         memory.cause, memory.sure, memory.evidence, memory.between = None, 0.0, [], []
+        memory.by_unseen = False
         memory.rival, memory.rival_runs, memory.votes = None, 0, {}
         told = f"Runs take {words.duration(last.run_s)} again: the cure has worked."
         return [AllClear(self.FAULT, summary=told, evidence={"run_time_after_s": last.run_s}, anew=anew)]
@@ -396,8 +395,8 @@ class ShortCycling(Detector):
         priority: Priority = "high" if run_s < 0.5 * shortest_s(self.plant) else "medium"
         onset = memory.onset_us if memory.onset_us is not None else run.cycle.start_us
         limit = (self.plant.pump.max_starts_per_hour or USUAL_STARTS_PER_HOUR) if memory.often else None
-        if memory.by_unseen:
-            evidence["unseen_runs_1"] = float(ENOUGH_UNSEEN)
+        if memory.by_unseen and memory.cause == "lost_air_charge":
+            evidence["unseen_runs_1"] = float(memory.unseen.lately(run.cycle.stop_us))
             return Claim(self.FAULT, onset, priority, memory.sure, UNSEEN, memory.cause, evidence=evidence)
         said = sentence(run_s, expected_s, (starts, limit), memory.cause, memory.between)
         return Claim(self.FAULT, onset, priority, memory.sure, said, memory.cause, evidence=evidence)

@@ -12,7 +12,7 @@ Parameters:
     LESSON   24     runs and LASTS 71 h in which the motor met all: of runs of four fifths of the interval
                     one in five is missed, and none of so many on one plant in 200; three days have hours
                     without a garden, which makes all runs long
-    ENOUGH   5      in LATELY 24 h: as many short runs as are asked for where all are seen
+    ENOUGH   5      in LATELY 24 h: as many short runs as are asked for where all are seen; KEPT 24
 
 Source: arithmetic of samples; common practice, no source.
 """
@@ -25,14 +25,17 @@ import msgspec
 import numpy as np
 
 from analytics.instants import HOUR_US
+from analytics.judging.signature import COARSE_S
+from analytics.seeing.beats import BEAT_US
 
 if TYPE_CHECKING:
     from analytics.judging.footing import Band
     from analytics.seeing.beats import Span
 
 RISES, BESIDE, EVENLY = 0.25, 0.15, 1.3
-LESSON, LASTS_US, ENOUGH, LATELY_US = 24, 71 * HOUR_US, 5, 24 * HOUR_US
-FEWEST = 5
+LESSON, LASTS_US, ENOUGH, LATELY_US, KEPT = 24, 71 * HOUR_US, 5, 24 * HOUR_US, 24
+#: Words of a beat that show a rise with words about it; and the most of them, COARSE_S apart, give or take.
+FEWEST, MOST = 5, 1.1 * BEAT_US / (COARSE_S * 1e6)
 
 
 class UnseenRuns(msgspec.Struct):
@@ -53,16 +56,19 @@ class UnseenRuns(msgspec.Struct):
         self.met += 1
         self.learned = self.met >= LESSON and at_us - self.from_us >= LASTS_US
 
-    def hear(
-        self, pressure: Span | None, motor: Span | None, level: float, band: Band, coarse_s: float
-    ) -> None:
-        """A beat's words of both, if they come evenly and `coarse_s` apart or more."""
+    def hear(self, pressure: Span | None, motor: Span | None, level: float, band: Band) -> None:
+        """A beat's words of both, if they come evenly and COARSE_S apart or more.
+
+        level: above which the motor runs, in its signal's SI unit; band: cut-in and width [Pa].
+        """
         if pressure is None or motor is None or min(pressure.count, motor.count) < FEWEST:
             return
+        if max(pressure.count, motor.count) > MOST:
+            return  # fine words, of most plants: soonest asked of all
         times_us, motor_us = pressure.time_us, motor.time_us
         apart_us, motor_apart_us = np.diff(times_us), np.diff(motor_us)
         every_us = max(float(np.median(apart_us)), float(np.median(motor_apart_us)))
-        if every_us < coarse_s * 1e6 or motor_apart_us.max() > EVENLY * every_us:
+        if every_us < COARSE_S * 1e6 or motor_apart_us.max() > EVENLY * every_us:
             return
         low_pa, wide_pa = band
         value = pressure.value
@@ -82,9 +88,14 @@ class UnseenRuns(msgspec.Struct):
         if not self.learned:
             self.missed += 1
         else:
-            self.at_us = [*self.at_us, at_us][-ENOUGH:]
+            self.at_us = [*self.at_us, at_us][-KEPT:]
 
-    def lately(self, now_us: int) -> bool:
-        """Whether runs go by unseen that never did."""
-        many = len(self.at_us) == ENOUGH and now_us - self.at_us[0] <= LATELY_US
-        return self.learned and not self.missed and many
+    def lately(self, now_us: int) -> int:
+        """How many runs went by unseen within LATELY, KEPT at most, in a plant where none ever did."""
+        if not self.learned or self.missed:
+            return 0
+        return sum(now_us - at_us <= LATELY_US for at_us in self.at_us)
+
+    def convict(self, now_us: int) -> bool:
+        """Whether they are enough."""
+        return self.lately(now_us) >= ENOUGH

@@ -31,9 +31,9 @@ def beats(unseen: UnseenRuns, motor: list[float], shares: list[float], count: in
     for beat in range(count):
         from_us = (600 + beat * 6) * BEAT_US
         pressure = BAND[0] + BAND[1] * np.array(shares)
-        unseen.hear(span(pressure, from_us), span(np.array(motor), from_us), 0.5, BAND, 15.0)
+        unseen.hear(span(pressure, from_us), span(np.array(motor), from_us), 0.5, BAND)
         now_us = from_us + BEAT_US
-    return unseen.lately(now_us)
+    return unseen.convict(now_us)
 
 
 REST = [0.0] * 10
@@ -77,4 +77,13 @@ def test_a_tank_that_loses_its_air_is_told_by_a_word_a_minute() -> None:
         found |= {finding.key: finding for finding in outcome.findings}
     (short,) = [one for one in found.values() if one.fault == "short_cycling"]
     assert short.cause == "lost_air_charge"
+    assert short.evidence["unseen_runs_1"] >= ENOUGH
+    assert "lost its air charge" in short.summary
     assert short.raised_us > traces.START_US + lost_s * 1e6
+
+
+def test_words_a_second_are_not_asked() -> None:
+    unseen = learned()
+    many = np.tile(RISE, 60)
+    unseen.hear(span(BAND[0] + BAND[1] * many, 0), span(np.zeros(600), 0), 0.5, BAND)
+    assert unseen.at_us == []
