@@ -100,8 +100,8 @@ HIDES = 2.0
 #: than their mean where they scatter more now.
 SHOWN = 0.67
 #: Times that clean runs scatter, of five runs and more against a lesson's: of standard deviations by chance
-#: once in a thousand (an F test, 4 and 23 degrees of freedom). The robust ones that are compared vary more, so
-#: that by chance a loss is told some runs later.
+#: once in a thousand (an F test, 4 and 23 degrees of freedom). The robust ones that are compared vary more:
+#: by chance a loss is told some runs later.
 SCATTERED = 2.6
 ROUNDED_UP = 1.0 + 1e-9
 #: The upper quartile of three, the fewest that tell a figure, is the largest of them.
