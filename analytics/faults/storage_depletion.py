@@ -303,8 +303,7 @@ def _loses(storage: Storage, known: Known) -> bool:
 
 
 def _usable_m3(storage: Storage, level_m: float) -> float:
-    there_m3, at_outlet_m3 = storage.volume_at((level_m, storage.outlet_level_m)).tolist()
-    return max(float(there_m3 - at_outlet_m3), 0.0)
+    return max(storage.held_m3(level_m) - storage.held_m3(storage.outlet_level_m), 0.0)
 
 
 def _forget(stock: Stock) -> None:

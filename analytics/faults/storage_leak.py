@@ -78,7 +78,6 @@ from analytics.outlooks.balance import (
     Watched,
     follow,
     sigma_m3,
-    storage_volume_m3,
     watched_storages,
 )
 from analytics.outlooks.slope import Part, Slope, is_round_the_clock, since_each
@@ -194,7 +193,7 @@ class StorageLeak(Detector):
         part.lost_m3 += loss
         part.gone_m3 += loss
         if not begins:  # a sum begins at a crest, which the slope is to know nothing of
-            part.slope.step(step, storage_volume_m3(storage, step.level_m) - step.change_m3)
+            part.slope.step(step, storage.held_m3(step.level_m) - step.change_m3)
         if one.sum_m3 < threshold:
             return ()
         sure = self._surely(one, step, storage, threshold)
@@ -234,7 +233,7 @@ class StorageLeak(Detector):
         return always or (always is None and lost.slope.loss_m3_s >= fast_m3_s)
 
     def _claim(self, one: One, step: LevelStep, storage: Storage, lost: Part, threshold_m3: float) -> Claim:
-        usable = float(storage.volume_at(step.level_m) - storage.volume_at(storage.outlet_level_m))
+        usable = storage.held_m3(step.level_m) - storage.held_m3(storage.outlet_level_m)
         days = max(usable, 0.0) / (one.loss_m3_s * DAY_S)
         return Claim(
             self.FAULT,
@@ -258,7 +257,7 @@ class StorageLeak(Detector):
     def _standing(self, one: One, step: LevelStep, storage: Storage) -> Sequence[Word]:
         """Wait for half a day of rests that surely lose less than half of what they did, and in which no
         water surely comes in: a leak is hidden by that."""
-        one.well.step(step, storage_volume_m3(storage, step.level_m) - step.change_m3)
+        one.well.step(step, storage.held_m3(step.level_m) - step.change_m3)
         one.well_s += step.seconds
         if one.well_s < CLEAR_S:
             return ()

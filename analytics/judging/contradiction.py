@@ -158,6 +158,7 @@ class Contradictions:
         gauged = {storage.name for at in levels if (storage := self._storage[at]) is not None}
         # levels that can be held against what the pump takes: no storage is without one
         self._filled = tuple(levels) if len(gauged) == len(plant.storages) else ()
+        self._jump = frozenset(plant.measuring(Measure.STORAGE_LEVEL, Measure.AIR_TEMPERATURE))
 
     def run(self, evidence: Evidence, run: Run, usual: Reference) -> None:
         """Count a run that was seen whole and moved pressure: none of a stalled rotor, nor a wild word."""
@@ -207,10 +208,10 @@ class Contradictions:
             _stand(still, beat, span, *self._range(position, span, still))
             if position in self._filled and self._may_be_full(position, still, beat, evidence):
                 still.ran_s = 0.0
-            stuck = still.since_us and still.samples >= SAMPLES and self._stuck(position, still, beat)
-            cause = "stuck" if stuck else self._wild(position, beat, span, evidence)
-            if cause is not None:
-                found[position] = cause
+            if still.since_us and still.samples >= SAMPLES and self._stuck(position, still, beat):
+                found[position] = "stuck"
+            elif position in self._jump and self._jumps(position, beat, span, evidence):
+                found[position] = "implausible"
         calm = not doubted and self.calm.takes(evidence.climbs, evidence.leap, evidence.wild, beat, usual)
         if not calm:
             motor = self.wild_motor.beat(evidence.wild, beat, usual)
@@ -245,7 +246,7 @@ class Contradictions:
             span, storage = beat.spans.get(position), self._storage[position]
             if span is not None and span.count and storage is not None:
                 level_m = middle(span, LEVEL_STEP_SHARE * storage.full_level_m)
-                evidence.held_m3[position] = float(storage.volume_at(level_m))
+                evidence.held_m3[position] = storage.held_m3(level_m)
         for position in self._filled:
             if (still := evidence.still.get(position)) is not None:
                 self._note_others(position, still, evidence)
@@ -321,18 +322,12 @@ class Contradictions:
         rained = self._rained(evidence, beat)
         return rained and (near or len(self.plant.storages) > 1)
 
-    def _wild(self, position: int, beat: Beat, span: Span, evidence: Evidence) -> str | None:
-        measures = self._measures[position]
-        if measures is Measure.STORAGE_LEVEL or measures is Measure.AIR_TEMPERATURE:
-            return self._jumps(position, beat, span, evidence)
-        return None
-
-    def _jumps(self, position: int, beat: Beat, span: Span, evidence: Evidence) -> str | None:
-        """Moves that nothing could make, of a level or of the air; one or two wild words are passed over."""
+    def _jumps(self, position: int, beat: Beat, span: Span, evidence: Evidence) -> bool:
+        """Whether a level, or the air, makes moves that nothing could; a wild word or two is passed over."""
         air = self._measures[position] is Measure.AIR_TEMPERATURE
         storage = None if air else self._storage[position]
         if storage is None and not air:
-            return None
+            return False
         tail = evidence.tails.get(position)
         if tail is None:
             tail = evidence.tails[position] = Tail()
@@ -348,8 +343,8 @@ class Contradictions:
         time_us, value = span.times[newest].tolist(), span.values[newest].tolist()
         tail.time_us = time_us if span.count >= TAIL else [*tail.time_us, *time_us][-TAIL:]
         tail.value = value if span.count >= TAIL else [*tail.value, *value][-TAIL:]
-        leapt = tail.leap_us and _stands(tail, span, beat)
-        return "implausible" if leapt or len(tail.jumps_us) >= JUMPS else None
+        leapt = tail.leap_us > 0 and _stands(tail, span, beat)
+        return leapt or len(tail.jumps_us) >= JUMPS
 
     def _moved(
         self, tail: Tail, storage: Storage | None, step: float, beat: Beat, span: Span, evidence: Evidence

@@ -26,6 +26,7 @@ import numpy as np
 
 from analytics.instants import HOUR_US
 from analytics.judging.signature import COARSE_S
+from analytics.physics.fits import median
 from analytics.seeing.beats import BEAT_US
 
 if TYPE_CHECKING:
@@ -67,7 +68,7 @@ class UnseenRuns(msgspec.Struct):
             return  # fine words, of most plants: soonest asked of all
         times_us, motor_us = pressure.time_us, motor.time_us
         apart_us, motor_apart_us = np.diff(times_us), np.diff(motor_us)
-        every_us = max(float(np.median(apart_us)), float(np.median(motor_apart_us)))
+        every_us = max(median(apart_us), median(motor_apart_us))
         if every_us < COARSE_S * 1e6 or motor_apart_us.max() > EVENLY * every_us:
             return
         low_pa, wide_pa = band

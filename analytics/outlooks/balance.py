@@ -20,8 +20,6 @@ The rules that keep a step honest:
 
 from __future__ import annotations
 
-from bisect import bisect_right
-from operator import itemgetter
 from typing import TYPE_CHECKING
 
 import msgspec
@@ -61,22 +59,6 @@ LEAST_GRAIN_M = 1e-6
 MEAN_STEP = 1.128
 #: A gauge that shows the same for hours is coarse, not exact.
 LEAST_SCATTER_M = 0.0005
-
-
-def storage_volume_m3(storage: Storage, level_m: float) -> float:
-    """Water at a level; above the table's last point, the overflow's, there is no more."""
-    if storage.strapping:
-        return _by_table(storage.strapping, level_m)
-    return storage.volume_m3 * min(max(level_m / storage.full_level_m, 0.0), 1.0)
-
-
-def _by_table(strapping: tuple[tuple[float, float], ...], level_m: float) -> float:
-    """`Storage.volume_at` of one level, which is asked at each beat."""
-    above = bisect_right(strapping, level_m, key=itemgetter(0))
-    if above in (0, len(strapping)):
-        return strapping[max(above - 1, 0)][1]
-    (low_m, low_m3), (high_m, high_m3) = strapping[above - 1], strapping[above]
-    return (high_m3 - low_m3) / (high_m - low_m) * (level_m - low_m) + low_m3
 
 
 class LevelTrack(msgspec.Struct):
@@ -206,13 +188,13 @@ def _step(track: LevelTrack, now_us: int, level_m: float, watched: Watched, shar
         if track.step_m is not None:
             _learn_scatter(track, abs(change_m - track.step_m) / 3.0**0.5)
         track.step_m = change_m
-    before_m3 = storage_volume_m3(watched.storage, track.level_m)
+    held_m3 = watched.storage.held_m3
     return LevelStep(
         from_us=track.time_us,
         to_us=now_us,
         level_m=level_m,
         change_m=change_m,
-        change_m3=storage_volume_m3(watched.storage, level_m) - before_m3,
+        change_m3=held_m3(level_m) - held_m3(track.level_m),
         quiet=quiet,
         dry=not track.rained,
         rising=rising,

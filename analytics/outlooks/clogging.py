@@ -136,7 +136,7 @@ def _told(reading: Reading, level: float, common: float) -> tuple[Floats, Floats
     odds_there, odds_stays = float(by_step[below].sum()), float(by_step[~below].sum())
     if odds_ahead + odds_behind + odds_there < TOLD * float(np.exp(still - top).mean()):
         return None
-    by_flush = np.exp(grows - top).sum(axis=(0, 1))
+    by_flush = np.exp(grows - grows.max()).sum(axis=(0, 1))  # beside the past all ahead may be nothing
     held = np.cumsum(by_flush) / by_flush.sum()
     a = max(int(np.searchsorted(held, 0.002)) - 1, 0)
     b = min(int(np.searchsorted(held, 0.998)) + 1, FLUSHES - 1)

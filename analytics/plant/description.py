@@ -6,8 +6,10 @@ the owner's own units never get past the parser (`analytics.plant.parsing`).
 
 from __future__ import annotations
 
+from bisect import bisect_right
 from dataclasses import dataclass, field
 from enum import StrEnum
+from operator import itemgetter
 from typing import TYPE_CHECKING, Literal
 
 import numpy as np
@@ -114,6 +116,17 @@ class Storage:
         table = self.strapping or ((0.0, 0.0), (self.full_level_m, self.volume_m3))
         levels, volumes = zip(*table, strict=True)
         return np.asarray(np.interp(np.asarray(level_m, dtype=np.float64), levels, volumes))
+
+    def held_m3(self, level_m: float) -> float:
+        """`volume_at` of one level, for whoever asks at each beat."""
+        table = self.strapping
+        if not table:
+            return self.volume_m3 * min(max(level_m / self.full_level_m, 0.0), 1.0)
+        above = bisect_right(table, level_m, key=itemgetter(0))
+        if above in (0, len(table)):
+            return table[max(above - 1, 0)][1]
+        (low_m, low_m3), (high_m, high_m3) = table[above - 1], table[above]
+        return (high_m3 - low_m3) / (high_m - low_m) * (level_m - low_m) + low_m3
 
 
 @dataclass(frozen=True, slots=True)

@@ -121,7 +121,7 @@ class Rest(msgspec.Struct, frozen=True):
     pressure_from_pa: float | None
     pressure_to_pa: float | None
     scatter_m3: float | None
-    rise_pa: float = 0.0  # the most that pressure rose within it, lone wild words left out
+    rise_pa: float = 0.0  # the most that pressure rose, lone wild words left out; 0: it hardly moved
 
     @property
     def since_stop_s(self) -> float:

@@ -6,23 +6,25 @@ No event here depends on what was found wrong, so that a year's events can be wo
 from __future__ import annotations
 
 from dataclasses import asdict
+from math import inf
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from analytics.physics.fits import fit_lines, median
 from analytics.plant.description import Measure
-from analytics.seeing.beats import BeatFold
+from analytics.seeing.beats import Beat, BeatFold
 from analytics.seeing.cycles import SETTLE_US, Start, measure_runs, measure_starts
 from analytics.seeing.days import Days
-from analytics.seeing.events import Rest
+from analytics.seeing.events import Day, Look, Rest, Run
 from analytics.seeing.looks import Underway, look_into
 from analytics.seeing.middles import unspiked
 from analytics.seeing.motor import Motor, learns_level, motor_signal, running_level
 from analytics.seeing.parting import part
-from analytics.seeing.silences import Silences
+from analytics.seeing.silences import Silence, Silences
 from analytics.seeing.silent_looks import look_while_silent
 from analytics.seeing.spells import TAIL_US, Piece, Spells
+from analytics.seeing.stillness import Stood
 from analytics.seeing.tracks import Track
 from analytics.seeing.water import Water
 
@@ -31,10 +33,12 @@ if TYPE_CHECKING:
 
     from analytics.plant.description import Plant
     from analytics.readings import Readings
-    from analytics.seeing.events import Event, Look
+    from analytics.seeing.events import Event
 
 #: Of events due at one moment: what is over first, then what goes on, then the clock's.
-RANK = {"Rest": 0, "Run": 1, "Stood": 2, "Look": 3, "Beat": 4, "Silence": 5, "Day": 6}
+RANK = {kind: rank for rank, kind in enumerate((Rest, Run, Stood, Look, Beat, Silence, Day))}
+#: Of the switch's band: a rest whose pressures all lie so close together has no rise to tell of.
+LITTLE = 0.1
 OTHERS = {
     "discharge": Measure.DISCHARGE_PRESSURE,
     "suction": Measure.SUCTION_PRESSURE,
@@ -54,6 +58,7 @@ class Observer:
         self.spells = Spells(motor)
         pressures = plant.measuring(Measure.LINE_PRESSURE)
         self.pressure = self.tracks[pressures[0]] if pressures else None
+        self._little_pa = LITTLE * (plant.switch.cut_out_pa - plant.switch.cut_in_pa) if plant.switch else inf
         self.beats, self.silences, self.days = (
             BeatFold(plant, motor.levels),
             Silences(plant),
@@ -144,7 +149,7 @@ class Observer:
                     pressure_from_pa=_middle(track.value[a : min(a + 5, b)]),
                     pressure_to_pa=_middle(track.value[max(b - 5, a) : b]),
                     scatter_m3=_or_none(lines.scatter[k]),
-                    rise_pa=_rise_pa(track.value[a:b]),
+                    rise_pa=_rise_pa(track.value[a:b], self._little_pa),
                 )
             )
         return found
@@ -189,16 +194,16 @@ class Observer:
 
 
 def _order(event: Event) -> tuple[int, int]:
-    return event.at_us, RANK[type(event).__name__]
+    return event.at_us, RANK[type(event)]
 
 
 def _or_none(value: float) -> float | None:
     return float(value) if value == value else None
 
 
-def _rise_pa(values: NDArray[np.float64]) -> float:
-    if len(values) < 2:
-        return 0.0
+def _rise_pa(values: NDArray[np.float64], little_pa: float) -> float:
+    if len(values) < 2 or values.max() - values.min() < little_pa:
+        return 0.0  # of most, which is soon told
     shown = unspiked(values)
     return float(np.max(shown - np.minimum.accumulate(shown)))
 

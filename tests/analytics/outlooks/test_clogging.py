@@ -65,6 +65,14 @@ def test_past_the_level_it_wants_flushing_now() -> None:
     assert days_to_flush([(float(d), 0.7, 0.01) for d in range(6)], LEVEL, 0.01) == (0.0, 0.0, 0.0)
 
 
+def test_long_past_the_level_it_wants_flushing_now() -> None:
+    """Told so surely that nothing is left of the days ahead: no division by their sum, which is none."""
+    left = [max(1.0 - 0.05 * day, 0.4) for day in range(20)]
+    with np.errstate(invalid="raise"):
+        told = days_to_flush([(float(d), one, 0.0005) for d, one in enumerate(left)], LEVEL, 0.001)
+    assert told == (0.0, 0.0, 0.0)
+
+
 def test_few_days_tell_nothing() -> None:
     assert days_to_flush(course(0.0, 0.3, 30.0, 0.005)[:4], LEVEL, 0.002) == (None, None, None)
 
