@@ -150,8 +150,8 @@ class SensorFault(Detector):
     def beat(self, beat: Beat, known: Known) -> Sequence[Word]:
         doubts = self.memory.doubts
         doubted = {at for at, one in doubts.items() if _no_witness(one)} if doubts else set()
-        airless = known.is_open("short_cycling")
-        against = self._contradictions.beat(self.memory.evidence, beat, doubted, known.usual, airless)
+        airless, welded = known.is_open("short_cycling"), known.is_open("overpressure")
+        against = self._contradictions.beat(self.memory.evidence, beat, doubted, known.usual, airless, welded)
         motor = self._contradictions.motor
         if motor is not None and known.splits.lately(beat.to_us) >= LIES:
             against.setdefault(motor, "implausible")

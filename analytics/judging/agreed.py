@@ -8,9 +8,10 @@ or guests, lowers no level, and what lowers the level, sagging mains, hardly mak
 apart.
 
 Lengths. What is pumped in a run is W and what is drawn meanwhile; of many, Q = sum(W + d T) / sum(T). The
-draw d is what the slopes beside the run say, and at least W / R, the band given up in R, the shorter of the
-rests beside it: of a pump that cycles beside a drip line or a zone it is the draw itself, and of one that
-rests for hours next to nothing. Of the runs the shorter half counts, as in `analytics.judging.counted`.
+draw d is what a flow meter says or the slopes beside the run, whichever is more, and at least W / R, the band
+given up in R, the shorter of the rests beside it: of a pump that cycles beside a drip line or a zone it is
+the draw itself, and of one that rests for hours next to nothing. Of the runs the shorter half counts, as in
+`analytics.judging.counted`.
 
 How sure. z of the loss beyond BORNE and z of the level's fall, each ALONE at least, and together hypot(z, z)
 of AGREE: of two normal errors a chance of 4e-5 a window, of which a plant of 20 runs a day has some 700 a
@@ -78,8 +79,8 @@ class Together(msgspec.Struct, frozen=True):
 
 
 class Agreed(msgspec.Struct):
-    """Plain data, of each run: stop [us], length by the motor [s], draw by the slopes beside it [m3/s],
-    shorter rest beside it [s] (none known: 0), motor level (nothing: -1), how finely it was seen [s],
+    """Plain data, of each run: stop [us], length by the motor [s], draw by the slopes beside it or by a meter
+    [m3/s], shorter rest beside it [s] (none known: 0), motor level (nothing: -1), how finely it was seen [s],
     pressure at its stop [Pa]. The lesson has its runs until it is over."""
 
     lesson: list[list[float]] = []
@@ -101,7 +102,7 @@ def note(agreed: Agreed, run: Run, healthy: bool, full_m3: float) -> None:
         if healthy and agreed.clean is None:
             _learn(agreed, list(last), full_m3)
     level = run.motor_words if run.motor_words is not None else -1.0
-    drawn = max(cycle.demand_m3_s or 0.0, 0.0)
+    drawn = max(cycle.demand_m3_s or 0.0, run.flow_m3_s or 0.0, 0.0)  # a meter sees what slopes miss
     one = [
         float(cycle.stop_us), run.motor_s, drawn, rest_s, level, run.interval_s, cycle.pressure_stop_pa
     ]  # fmt: skip

@@ -21,7 +21,9 @@ counts only where the climb came after another interval than the one before it, 
 and more than pressure's own words can tell (two of their intervals, of three climbs).
 
 Only ordinary fills count: a climb quicker than half the usual one that was seen is water moving in
-the pipes (a tank shut off from its tee, a hammer blow).
+the pipes (a tank shut off from its tee, a hammer blow), and one that leaps half its way or more from one word
+to the next, LEAP_S apart at most, is the gauge's own, unless pumps fill as fast. Nor does a climb count while
+a welded switch keeps the motor on: pressure is then back above whatever was drawn, with no start.
 
 Parameters:
     FLOOR, CEILING  0.3, 0.7   of the band: beyond what noise of 5 % of the band can bridge
@@ -30,6 +32,8 @@ Parameters:
     LEAST           3          misses in a row
     CHANCE          1e-6       a plant has some 10,000 climbs a year: one false conviction a century
     QUICK           0.5        of the usual time of a climb
+    LEAP            0.5        of the way from floor to ceiling, in LEAP_S 3 s; and LEAPS 2 times as fast as a
+                               usual climb, where one was seen
     IN_STEP         0.25       of the motor's interval: a draw that varies by less moves the words too little
                                through the runs for each to be a new chance
     TURNS           3          turns of pressure (`wild_gauge.JITTER`) in a beat, at TURNS_SHARE 0.02 of its
@@ -59,6 +63,8 @@ from analytics.seeing.middles import unspiked
 from analytics.seeing.motor import running_level
 
 if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
     from analytics.plant.description import Plant
     from analytics.seeing.beats import Beat, Span
 
@@ -67,6 +73,7 @@ NOTHING = 0.02
 LEAST, LEAST_LIES = 3, 2
 CHANCE = 1e-6
 QUICK = 0.5
+LEAP, LEAP_S, LEAPS = 0.5, 3.0, 2.0
 IN_STEP = 0.25
 TURNS, TURNS_SHARE, FEW = 3, 0.02, 30
 LIE, LIE_WORDS, LIES_MANY, LIE_S = 0.01, 2, 6, (5.0, 600.0)
@@ -143,10 +150,14 @@ class Climbs:
             )
             self.nothing_pa = NOTHING * switch.cut_in_pa
             self._jitter = JITTER * band
+            self._way_pa = self.ceiling_pa - self.floor_pa
         self.able = switch is not None and self.pressure is not None
 
-    def beat(self, memory: ClimbMemory, beat: Beat, doubted: set[int]) -> list[int]:
-        """Motor signals that the climbs so far convict. `doubted` signals neither speak nor are heard."""
+    def beat(self, memory: ClimbMemory, beat: Beat, doubted: set[int], welded: bool = False) -> list[int]:
+        """Motor signals that the climbs so far convict.
+
+        `doubted` signals neither speak nor are heard. `welded`: the switch does not stop the motor.
+        """
         if not self.able:
             return []
         if beat.from_us != memory.to_us:
@@ -157,6 +168,8 @@ class Climbs:
             memory.low_us = 0
             return []
         climbs = self._climbs(memory, span) if span is not None and span.count else []
+        if climbs and welded:
+            climbs = []
         if climbs:
             self._witnessed(memory, beat, doubted, climbs)
         else:
@@ -170,7 +183,7 @@ class Climbs:
         """Hold the climbs of a beat against each motor signal."""
         pressure = beat.spans.get(self.pressure) if self.pressure is not None else None
         climbs_s = [(end - start) / 1e6 for start, end in climbs]
-        usual_s = median(memory.usual_s) if len(memory.usual_s) >= ENOUGH else None
+        usual_s = self._usual_s(memory)
         seen = 0
         for position, level in self.levels.items():
             witness, said = _witness(memory, position), beat.spans.get(position)
@@ -210,8 +223,28 @@ class Climbs:
         if states[0] == bool(low_us):  # it comes from the other side
             turns.insert(0, 0)
         climbs = [(int(times[at - 1]) if at else low_us, int(times[at])) for at in turns if states[at]]
+        usual_s = self._usual_s(memory)
+        climbs = [climb for climb in climbs if not self._leaps(*climb, time_us, value, usual_s)]
         memory.low_us = 0 if states[-1] else int(times[-1])
         return climbs
+
+    def _usual_s(self, memory: ClimbMemory) -> float | None:
+        return median(memory.usual_s) if len(memory.usual_s) >= ENOUGH else None
+
+    def _leaps(
+        self,
+        low_us: int,
+        high_us: int,
+        time_us: NDArray[np.int64],
+        value: NDArray[np.float64],
+        usual_s: float | None,
+    ) -> bool:
+        """Whether pressure went half of a climb's way from one word to the next, as no pump lifts it."""
+        first, past = np.searchsorted(time_us, (low_us, high_us + 1)).tolist()
+        apart_s = np.diff(time_us[first:past]) / 1e6
+        most = np.maximum(LEAP, LEAPS * apart_s / usual_s) if usual_s else np.full(len(apart_s), LEAP)
+        leaps = np.diff(value[first:past]) > most * self._way_pa
+        return bool((leaps & (apart_s <= LEAP_S)).any())
 
 
 def _witness(memory: ClimbMemory, position: int) -> Witness:

@@ -183,12 +183,19 @@ class Contradictions:
         return self.leaps.pressure if self.leaps.start(evidence.leap, run, usual) else None
 
     def beat(
-        self, evidence: Evidence, beat: Beat, doubted: set[int], usual: Reference, airless: bool = False
+        self,
+        evidence: Evidence,
+        beat: Beat,
+        doubted: set[int],
+        usual: Reference,
+        airless: bool = False,
+        welded: bool = False,
     ) -> dict[int, str]:
         """What speaks against signals now: cause by position in `Plant.signals`.
 
         doubted: signals that are disbelieved already and convict no other.
         airless: short cycling stands, so that the tank may have no air.
+        welded: overpressure stands, so that the switch may not stop the motor.
         """
         found: dict[int, str] = {}
         self._note_rain(evidence, beat)
@@ -227,7 +234,7 @@ class Contradictions:
         if calm:
             return found
         doubted = doubted | {at for at, beats in evidence.wild.beats.items() if beats}
-        for position in self.climbs.beat(evidence.climbs, beat, doubted):
+        for position in self.climbs.beat(evidence.climbs, beat, doubted, welded):
             still, spoke = evidence.still.get(position, Still()), position in beat.spans
             silent = not spoke and not evidence.climbs.witnesses[position].spoke
             stands = still.since_us or not spoke

@@ -83,7 +83,7 @@ def note(counted: Counted, run: Run, healthy: bool) -> None:
     if not run.entire or run.motor_s is None:
         return
     level = run.cycle.motor_level if run.cycle.motor_level is not None else -1.0
-    demand = max(run.cycle.demand_m3_s or 0.0, 0.0)
+    demand = max(run.cycle.demand_m3_s or 0.0, run.flow_m3_s or 0.0, 0.0)  # a meter sees what slopes miss
     one = [float(run.cycle.stop_us), run.motor_s, demand, level, run.interval_s]
     counted.newest = [*counted.newest, one][-KEPT:]
     if counted.clean is not None or not healthy:

@@ -4,9 +4,10 @@ At rest pressure goes down by what is drawn. A run that a slow motor signal has 
 cut-out and no further, and no draw of a plant at rest takes it below the cut-in, where the switch starts.
 So a rise at rest that ends well above the one, or begins well below the other, is the gauge's own doing; so
 is one between words too close to hide a run, where it comes after a fall or before one: a pump that no
-signal tells of lifts pressure over several. And a gauge that falls to nothing and is back, again and again,
-has a loose contact. Lone spikes are no witness: each word is taken as the middle of itself and its
-neighbours.
+signal tells of lifts pressure over several. Where words lie FINE_S apart or less, a rise at rest of more than
+a LEAP that no pump makes in that time is the gauge's own wherever it ends. And a gauge that falls to nothing
+and is back, again and again, has a loose contact. Lone spikes are no witness: each word is taken as the
+middle of itself and its neighbours.
 
 Parameters:
     MARGIN   0.2, 0.5  of the band, beyond its pressures as learned, as the plant file has them: the switch's
@@ -16,6 +17,8 @@ Parameters:
     BANDS    3         of such rises in a beat, and of close ones SHARE 0.05 a word: of a pump that no signal
                        tells of, five starts make two thirds of that; FEW 0.1 a word where they are not close
     BACK     0.5       of a rise: a fall that belongs to it
+    LEAP     0.3       of the band from word to word, and LEAPS 2 times what the pump fills meanwhile: a
+                       hammer blow is over within one word. BANDS of them in a beat
     JITTER   0.15      of the band, up and at once down again: three deviations of a bad gauge's noise, which
                        no tank does within three words while the motor rests. JITTERS 0.05 of a beat's words
                        that lie close
@@ -52,6 +55,7 @@ WIDE, CLOSE_S = 1.5, 10.0
 LEAST_RISE = 0.05  # of the band: less is a gauge's noise
 WIDTH = 0.6  # of the band: so far apart lie the words of a beat at least
 BANDS, SHARE, FEW, BACK = 3.0, 0.05, 0.1, 0.5
+LEAP, LEAPS = 0.3, 2.0
 JITTER, JITTERS = 0.15, 0.05
 FLIPS, LEAST = 0.1, 3
 BEATS, MANY, WINDOW_US = 3, 20.0, 21_600_000_000
@@ -81,7 +85,11 @@ class WildGauges:
             before = [one for one in memory.beats.get(position, ()) if one[0] > beat.to_us - WINDOW_US]
             span = beat.spans.get(position)
             fewest = 0.9 * BEAT_US / (FINE_S * 1e6) if airless else FEWEST
-            if span is not None and span.count >= fewest and (bands := self._bands(span, beat, usual)):
+            if (
+                span is not None
+                and span.count >= fewest
+                and (bands := self._bands(span, beat, usual, airless))
+            ):
                 before.append((beat.to_us, bands))
             if before or position in memory.beats:
                 memory.beats[position] = before
@@ -90,7 +98,7 @@ class WildGauges:
                 found.append(position)
         return found
 
-    def _bands(self, span: Span, beat: Beat, usual: Reference) -> float:
+    def _bands(self, span: Span, beat: Beat, usual: Reference, airless: bool) -> float:
         """Bands that a gauge has risen in a beat as none can; 0 where they are too few to tell."""
         nothing_pa = ZERO_SHARE * self._cut_in_pa
         if span.low <= nothing_pa < span.high and _flips(span.value, nothing_pa, 0.5 * self._cut_in_pa):
@@ -107,6 +115,11 @@ class WildGauges:
         if len(value) < FEWEST:
             return 0.0
         enough = max(BANDS, SHARE * len(value)) if close else FEW * len(value)
+        fine = not airless and len(value) * FINE_S * 1e6 >= 0.9 * BEAT_US
+        if fine and _steps(value, LEAP * usual.band_pa) >= BANDS:
+            leaps = self._leaps(time_us, unspiked(value), beat, usual)
+            if leaps >= BANDS:
+                return leaps
         if _steps(value, LEAST_RISE * usual.band_pa) <= enough:
             return 0.0
         value = unspiked(value)
@@ -124,6 +137,16 @@ class WildGauges:
         wild = own & (rise > LEAST_RISE * usual.band_pa) & (swings | rests)
         bands = float(np.minimum(rise[wild] / usual.band_pa, 1.0).sum())
         return bands if bands > enough else 0.0
+
+    def _leaps(
+        self, time_us: NDArray[np.int64], value: NDArray[np.float64], beat: Beat, usual: Reference
+    ) -> float:
+        """Bands that it has risen at rest, in leaps from word to word that no pump makes."""
+        apart_s = np.diff(time_us) / 1e6
+        fills = LEAPS * usual.delivery_m3_s / usual.drawdown_m3 * apart_s
+        rise = np.diff(value) / usual.band_pa
+        leaps = (rise > np.maximum(LEAP, fills)) & (apart_s <= FINE_S) & self._rests(time_us, beat)[0]
+        return float(np.minimum(rise[leaps], 1.0).sum())
 
     def _rests(self, time_us: NDArray[np.int64], beat: Beat) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:
         """Whether the motor said "off" before, in and after each step between N times, and whether it kept

@@ -318,6 +318,22 @@ def test_pressure_gauge_that_says_anything_is_blamed_and_no_motor_is(every_s: fl
     assert [one for one in found if one[0] == "sensor_fault"] == [("sensor_fault", "implausible", "pressure")]
 
 
+@pytest.mark.parametrize("every_s", [1.0, 2.0])
+def test_pressure_gauge_that_leaps_again_and_again_is_blamed_and_no_motor_is(
+    every_s: float,
+) -> None:
+    """Water in its plug: each forty words or so it is off by another share of its range."""
+
+    def leaping(t, true):
+        rng = np.random.default_rng(5)
+        leaps = np.cumsum(rng.random(len(t)) < 1.0 / 40.0)
+        off = rng.uniform(-150e3, 150e3, leaps[-1] + 1)[leaps]
+        return np.where(t >= STUCK_S, np.maximum(true + off, 5e3), true)
+
+    found = told(Holding(every_s=every_s, motor_every_s=every_s, spoil={"pressure": leaping}).outcome(6.0))
+    assert [one for one in found if one[0] == "sensor_fault"] == [("sensor_fault", "implausible", "pressure")]
+
+
 @pytest.mark.parametrize("every_s", [1.0, 30.0])
 def test_pressure_gauge_with_a_loose_contact_is_implausible(every_s: float) -> None:
     def loose(t, true):

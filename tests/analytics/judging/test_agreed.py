@@ -71,6 +71,16 @@ def test_a_sudden_clog_is_called_within_the_day_where_the_motor_works_less() -> 
         assert 4.0 < day < 4.9
 
 
+@pytest.mark.parametrize("metered", [True, False])
+def test_what_a_meter_sees_drawn_within_runs_is_no_loss(metered: bool) -> None:
+    """A garden that draws half of what the pump gives, within all runs of two days, beside none."""
+    runs = household([1.0] * 4 + [0.5] * 2, [1.0] * 6, 3)
+    since_us = BEGAN_US + 4 * 86_400_000_000
+    drawn = 0.5 * W / CLEAN_S if metered else None
+    runs = [msgspec.structs.replace(run, flow_m3_s=drawn) if run.at_us > since_us else run for run in runs]
+    assert (called_after(runs, levelled=False) is None) is metered
+
+
 @pytest.mark.parametrize("mains", [0.0, 0.04])
 def test_sound_runs_of_months_are_never_called(mains: float) -> None:
     """The mains of some days are lower than of others."""

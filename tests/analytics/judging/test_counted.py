@@ -10,6 +10,7 @@ from typing import cast
 
 import numpy as np
 import pytest
+from msgspec.structs import replace
 
 from analytics.judging.counted import Counted, left, lengths, note
 from analytics.judging.decline import decline
@@ -65,6 +66,17 @@ def test_half_the_delivery_gone_is_called_within_some_days(a_day: int) -> None:
         day = called_on(lived([1.0] * 8 + [0.5] * 6, a_day, seed))
         assert day is not None
         assert 8.0 < day < 12.0
+
+
+@pytest.mark.parametrize("metered", [True, False])
+def test_what_a_meter_sees_drawn_within_runs_is_no_loss(metered: bool) -> None:
+    """A garden that draws half of what the pump gives, within all runs of six days, beside none."""
+    rng, runs = np.random.default_rng(3), lived([1.0] * 8, 20, 3)
+    for day in range(8, 14):
+        for at in sorted(rng.random(20)):
+            if (run := seen(86_400.0 * (day + at), 150.0, rng)) is not None:
+                runs.append(replace(run, flow_m3_s=0.5 * W / 75.0 if metered else None))
+    assert (called_on(runs) is None) is metered
 
 
 @pytest.mark.parametrize("clean_s", [40.0, 75.0, 150.0])
