@@ -202,7 +202,7 @@ class SwitchDrift(Detector):
         if ran is not None and runs_now is not None and interval_s > FINE_S:
             before, now = (min(interval_s / max(one.middle, 1.0), 1.0) for one in (ran, runs_now))
         unseen = max(before, now)  # and what was seen of the band lacks as much
-        least = max(MOVED, unseen / max(1.0 - unseen, 0.5)) * band
+        least, least_start = (_least(one) * band for one in (unseen, max(unseen, _falls(known, interval_s))))
         start = low_now.middle - low.middle
         if start > 0.0 and self.memory.lows_pa:  # a draw just before makes rests end higher
             start = max(min(start, median(self.memory.lows_pa) - low.middle), 0.0)
@@ -215,7 +215,7 @@ class SwitchDrift(Detector):
         return Moves(
             start,
             stop,
-            max(least, ERROR * max(low.sigma, low_now.sigma)),
+            max(least_start, ERROR * max(low.sigma, low_now.sigma)),
             max(least, ERROR * max(high.sigma, high_now.sigma)),
         )
 
@@ -251,6 +251,19 @@ class SwitchDrift(Detector):
         if self.memory.since_first:
             evidence[SINCE_FIRST] = 1.0
         return Claim(self.FAULT, self.memory.onset_us, "low", 0.85, said, evidence=evidence)
+
+
+def _least(unseen: float) -> float:
+    """The least move that can be told where so much of the band goes by unseen, as shares of it."""
+    return max(MOVED, unseen / max(1.0 - unseen, 0.5))
+
+
+def _falls(known: Known, interval_s: float) -> float:
+    """What the draws about the newest starts take of the band from one sample to the next: a start between
+    the two is told by the line of the samples before, a few of which are a whole rest then."""
+    drawn = [brief.demand_m3_s for brief in known.signature.recent[-LAST:]]
+    falls = max(median(drawn), 0.0) * interval_s / known.usual.drawdown_m3 if drawn else 0.0
+    return min(falls, 1.0) if interval_s > FINE_S else 0.0
 
 
 def _moved(plant: Plant, pascal: float) -> str:

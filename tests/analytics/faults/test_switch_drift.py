@@ -130,6 +130,8 @@ def claimed(
     now_stop_psi: float,
     pressure_s: float | None = None,
     is_set: bool = True,
+    now_start_psi: float = 30.0,
+    drawn_m3_s: float = 0.0,
 ) -> bool:
     """Whether stops seen at one pressure by clean runs of three minutes and at another by runs of five, each
     the last sample before the stop, are called a switch that has moved. Its setting is 30 to 50 psi, if the
@@ -140,7 +142,8 @@ def claimed(
     for name, value in (("start_pa", 30 * PSI), ("stop_pa", clean_stop_psi * PSI), ("run_time_s", 180.0)):
         signature.clean[name] = Trait(value, value, 0.002 * value, value)
     brief = Brief(
-        at_us, None, None, None, None, 0.02, 300.0, 0.0, 30 * PSI, now_stop_psi * PSI, None, None
+        at_us, None, None, None, None, 0.02, 300.0, drawn_m3_s, now_start_psi * PSI, now_stop_psi * PSI, None,
+        None,
     )  # fmt: skip
     signature.recent = [brief] * 12
     water = Water.of(plant)
@@ -152,7 +155,7 @@ def claimed(
     said = []
     for k in range(6):
         start_us = at_us + k * 900_000_000
-        cycle = Cycle(start_us, start_us + 300_000_000, 300.0, 600.0, 30 * PSI, now_stop_psi * PSI)
+        cycle = Cycle(start_us, start_us + 300_000_000, 300.0, 600.0, now_start_psi * PSI, now_stop_psi * PSI)
         run = Run(
             start_us + 400_000_000, cycle, True, every_s, pressure_low_pa=31 * PSI, pressure_s=pressure_s
         )
@@ -176,6 +179,16 @@ def test_a_move_that_is_less_than_what_passes_between_two_samples_is_none() -> N
     assert not claimed(60.0, 50.0, 55.0, is_set=False)
     assert claimed(60.0, 50.0, 62.0, is_set=False)
     assert claimed(10.0, 50.0, 55.0)
+
+
+@pytest.mark.parametrize(("drawn_lpm", "told"), [(2.0, True), (50.0, False)])
+def test_a_start_that_a_heavy_draw_passes_between_two_samples_is_told_by_no_line(
+    drawn_lpm: float, told: bool
+) -> None:
+    """A zone takes a sixth of the band within ten seconds, and starts by the rests' lines lie 3 psi low."""
+    heavy = claimed(10.0, 50.0, 50.0, now_start_psi=27.0, drawn_m3_s=drawn_lpm / 6e4)
+    assert heavy is told
+    assert claimed(1.0, 50.0, 50.0, now_start_psi=27.0, drawn_m3_s=drawn_lpm / 6e4)
 
 
 @pytest.mark.parametrize("every_s", [1.0, 10.0])
