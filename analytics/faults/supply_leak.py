@@ -11,7 +11,8 @@ Sensors show: tank water that falls through every rest of the day. Of each hour 
 that surely lost least (its slope and SURELY standard errors); of a day's hours, put in that order, the one
 at LEAST_SHARE is the leak: never zero, night and day. What is measured badly counts for nothing, nor do
 hours in which water goes by steps say how much leaks: in a full house somebody draws in nearly all, and it
-is no leak. But draws only add: hours that lost surely less than half of it, by steps or not, refute it.
+is no leak. But draws only add: hours that lost surely less than half of it, by steps or not, refute it, and
+so do spells in which pressure stood still (`analytics.judging.pauses`).
 
 A tank that has lost air (`analytics.judging.air`) makes each flow look larger, and air that is going makes
 pressure fall with no water drawn, by V_air dn/n: both are taken off.
@@ -32,8 +33,9 @@ Parameters:
     SURELY         2       standard errors; FEWEST 4 samples, else a slope's own error says little; of a rest
                            shorter than SHORTEST_S by its pressures, whose two edges each lie anywhere between
                            two samples: AN_EDGE 0.41 of an interval (6^-0.5)
-    REFUTED        3       of a day's hours with less than half of it: two may follow on a quick draw, after
-                           which the air warms and pressure creeps back (some litres' worth, in minutes)
+    REFUTED        3       of a day's hours with less than half of it, or of its spells: two may follow on a
+                           quick draw, after which the air warms and pressure creeps back (some litres'
+                           worth, in minutes)
     STEADY         2.5     times the lower QUIETEST 0.1 of the hours' scatters about their lines, of all or of
                            the settled ones (a drip line's bend as the air warms), or BENT 5 % of the water
                            lost (a leak that goes with pressure bends its line by 2 % over a whole band, the
@@ -70,6 +72,7 @@ from analytics import words
 from analytics.faults.leak_path import LeakPath, Path, PathMemory, rise_share
 from analytics.instants import HOUR_US
 from analytics.judging.air import air_left, escaping_1_s
+from analytics.judging.pauses import Pauses
 from analytics.judging.reference import USUAL_CUT_IN_PA, USUAL_CUT_OUT_PA
 from analytics.judging.watch import AllClear, Claim, Coverage, Detector
 from analytics.outlooks.balance import PUMP_RISE_SHARE
@@ -129,6 +132,7 @@ class SeepMemory(msgspec.Struct):
     stop_pa: float | None = None  # of the newest run
     low_m3_s: float = 0.0  # the day's low loss while it is being judged
     path: PathMemory = msgspec.field(default_factory=PathMemory)
+    pauses: Pauses = msgspec.field(default_factory=Pauses)
 
 
 class SupplyLeak(Detector):
@@ -139,6 +143,7 @@ class SupplyLeak(Detector):
     def __init__(self, plant: Plant) -> None:
         super().__init__(plant)
         self._path = LeakPath(plant)
+        self._pressure = next(iter(plant.measuring(Measure.LINE_PRESSURE)), None)
         switch = plant.switch
         self._middle_pa = 0.5 * (switch.cut_in_pa + switch.cut_out_pa) if switch else USUAL_MIDDLE_PA
         self._pump_rise_pa = PUMP_RISE_SHARE * (switch.cut_out_pa - switch.cut_in_pa) if switch else inf
@@ -190,9 +195,11 @@ class SupplyLeak(Detector):
 
     def beat(self, beat: Beat, known: Known) -> Sequence[Word]:
         self._path.beat(self.memory.path, beat, self.memory.looks > 0)
-        if beat.to_us % HOUR_US:
-            return ()
         if not known.water.true:
+            return ()
+        if self._pressure is not None:
+            self.memory.pauses.hear(beat, beat.spans.get(self._pressure), known.water)
+        if beat.to_us % HOUR_US:
             return ()
         return self._judge(beat, known)
 
@@ -217,6 +224,7 @@ class SupplyLeak(Detector):
         alike = sum(hour.loss_m3_s <= ALIKE * quiet.loss_m3_s for hour in steady)
         less = bisect_left(day, quiet.loss_m3_s / ALIKE, key=attrgetter("most_m3_s"))
         leaks = low > threshold and alike >= ALIKE_HOURS and less < REFUTED
+        leaks = leaks and memory.pauses.refuting(quiet.loss_m3_s) < REFUTED
         memory.looks = memory.looks + 1 if leaks else 0
         memory.low_m3_s = low
         if not memory.looks:

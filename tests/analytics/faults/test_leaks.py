@@ -213,6 +213,14 @@ def test_hours_that_lose_less_refute_a_leak_though_somebody_draws_in_them() -> N
     assert days_of(line, [(18, 40.0, 0.02, False), (6, 8.0, 1.5, True)], 4) == []
 
 
+@pytest.mark.parametrize("spells", [2, 3])
+def test_spells_in_which_pressure_stood_still_refute_a_leak(spells: int) -> None:
+    line = Line(SupplyLeak(PLANT), line_m3_s=8.0 * LITRE_H)
+    line.detector.memory.pauses.spells = [[0.0, 1.0 * LITRE_H, 0.1 * LITRE_H]] * spells
+    line.pass_hours(48)
+    assert bool(line.raised_hours("supply_leak")) is (spells < 3)
+
+
 def test_steps_are_told_by_rests_that_are_not_a_drip_line_s() -> None:
     """Rests beside a drip line bend as the air warms, by more than the gauge's noise: full hours of the
     house are not straight because they are as crooked as that."""

@@ -1,0 +1,56 @@
+"""Spells at rest in which the line's pressure stands still, and what leak they speak against."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from analytics.judging.pauses import Pauses
+from analytics.seeing.beats import BEAT_US, Beat
+from analytics.seeing.water import Water
+from tests.analytics import traces
+from tests.analytics.judging.test_calm import span
+
+WATER = Water.of(traces.plant())
+BAR = 1e5
+LEAK_M3_S = 10.0 / 3.6e6  # 10 L/h
+
+
+def after(leak_m3_s: float, words: int, digit_pa: float, noise_pa: float = 0.0, runs: bool = False) -> Pauses:
+    """What six hours leave behind, of a line that leaks or does not."""
+    pauses, rng, held_m3 = Pauses(), np.random.default_rng(4), WATER.one(3.2 * BAR)
+    for k in range(36):
+        from_us = k * BEAT_US
+        held = held_m3 - leak_m3_s * (600.0 * k + np.linspace(0.0, 600.0, words, endpoint=False))
+        true_pa = np.array([WATER.pressure_pa(one) for one in held]) + rng.normal(0.0, noise_pa, words)
+        said = span(np.round(true_pa / digit_pa) * digit_pa, from_us)
+        beat = Beat(from_us + BEAT_US, from_us, from_us + BEAT_US, {0: said}, 30.0 if runs else 0.0)
+        pauses.hear(beat, said, WATER)
+    return pauses
+
+
+@pytest.mark.parametrize("words", [600, 60, 10, 2])
+def test_a_line_that_stands_still_does_not_leak(words: int) -> None:
+    assert after(0.0, words, 10.0, noise_pa=20.0).refuting(LEAK_M3_S) >= 30
+
+
+@pytest.mark.parametrize("words", [600, 60, 10, 1])
+@pytest.mark.parametrize(("digit_pa", "noise_pa"), [(10.0, 20.0), (1000.0, 0.0), (7000.0, 0.0)])
+def test_a_leak_is_never_refuted(words: int, digit_pa: float, noise_pa: float) -> None:
+    assert after(LEAK_M3_S, words, digit_pa, noise_pa).refuting(LEAK_M3_S) == 0
+
+
+def test_a_gauge_whose_digit_is_coarser_than_the_fall_refutes_nothing() -> None:
+    assert after(0.0, 60, 7000.0, noise_pa=3000.0).refuting(LEAK_M3_S) == 0
+
+
+def test_beats_with_a_run_say_nothing() -> None:
+    assert after(0.0, 60, 10.0, noise_pa=20.0, runs=True).spells == []
+
+
+def test_no_more_than_a_day_is_kept() -> None:
+    pauses = Pauses()
+    for k in range(600):
+        said = span(np.full(60, 3.0 * BAR), k * BEAT_US)
+        pauses.hear(Beat((k + 1) * BEAT_US, k * BEAT_US, (k + 1) * BEAT_US, {0: said}, 0.0), said, WATER)
+    assert len(pauses.spells) == 144
