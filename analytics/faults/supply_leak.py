@@ -224,7 +224,7 @@ class SupplyLeak(Detector):
         alike = sum(hour.loss_m3_s <= ALIKE * quiet.loss_m3_s for hour in steady)
         less = bisect_left(day, quiet.loss_m3_s / ALIKE, key=attrgetter("most_m3_s"))
         leaks = low > threshold and alike >= ALIKE_HOURS and less < REFUTED
-        leaks = leaks and memory.pauses.refuting(quiet.loss_m3_s) < REFUTED
+        leaks = leaks and memory.pauses.refuting(quiet.loss_m3_s, beat.to_us) < REFUTED
         memory.looks = memory.looks + 1 if leaks else 0
         memory.low_m3_s = low
         if not memory.looks:

@@ -12,6 +12,7 @@ Parameters:
     DIGITS   1     of the gauge's last digit in that half: a coarser one may say the same all through
     WORDS, APART_S  3 words, the first and last of them 300 s apart: half of a beat
     BEATS    3     half an hour, as a piece of rest
+    KEPT     23 h  less than the day that is judged: what stood still before a leak began delays it by nothing
 
 Source: none; it is arithmetic.
 """
@@ -24,7 +25,7 @@ from typing import TYPE_CHECKING
 
 import msgspec
 
-from analytics.instants import DAY_US
+from analytics.instants import HOUR_US
 
 if TYPE_CHECKING:
     from analytics.seeing.beats import Beat, Span
@@ -32,6 +33,7 @@ if TYPE_CHECKING:
 
 HALF, DIGITS = 0.5, 1.0
 WORDS, APART_US, BEATS = 3, 300_000_000, 3
+KEPT_US = 23 * HOUR_US
 
 
 class Heard(msgspec.Struct, frozen=True):
@@ -47,7 +49,7 @@ class Heard(msgspec.Struct, frozen=True):
 
 class Pauses(msgspec.Struct):
     """Plain data: end of the last beat without a run [us]; the newest settled beats in a row; the gauge's
-    last digit [Pa], the least that words ever lay apart in a beat (0: not known); of the last day's spells
+    last digit [Pa], the least that words ever lay apart in a beat (0: not known); of the newest spells
     their end [us], how fast water can have gone at most, and a digit of the gauge as such a rate [m3/s]."""
 
     rested_us: int = 0
@@ -72,7 +74,7 @@ class Pauses(msgspec.Struct):
         rates = [rate for k in range(len(self.row)) if (rate := self._rate(self.row[k:], water)) is not None]
         if rates:
             self.spells.append([float(beat.to_us), *min(rates)])
-            del self.spells[: bisect_right(self.spells, float(beat.to_us - DAY_US), key=itemgetter(0))]
+            del self.spells[: bisect_right(self.spells, float(beat.to_us - KEPT_US), key=itemgetter(0))]
 
     def _rate(self, row: list[Heard], water: Water) -> tuple[float, float] | None:
         """How fast water can have gone in a spell, and a digit's worth of it [m3/s]."""
@@ -83,7 +85,8 @@ class Pauses(msgspec.Struct):
         digit_m3 = water.compliance_m3_pa(low_pa) * self.digit_pa
         return (water.one(high_pa) - water.one(low_pa)) / lasted_us * 1e6, digit_m3 / lasted_us * 1e6
 
-    def refuting(self, leak_m3_s: float) -> int:
-        """How many of the last day's spells a leak of this size cannot have passed through."""
-        most = HALF * leak_m3_s
-        return sum(went < most and 0.0 < DIGITS * digit <= most for _, went, digit in self.spells)
+    def refuting(self, leak_m3_s: float, now_us: int) -> int:
+        """How many of the spells of late a leak of this size cannot have passed through."""
+        most, since_us = HALF * leak_m3_s, float(now_us - KEPT_US)
+        late = self.spells[bisect_right(self.spells, since_us, key=itemgetter(0)) :]
+        return sum(went < most and 0.0 < DIGITS * digit <= most for _, went, digit in late)

@@ -216,8 +216,10 @@ def test_hours_that_lose_less_refute_a_leak_though_somebody_draws_in_them() -> N
 @pytest.mark.parametrize("spells", [2, 3])
 def test_spells_in_which_pressure_stood_still_refute_a_leak(spells: int) -> None:
     line = Line(SupplyLeak(PLANT), line_m3_s=8.0 * LITRE_H)
-    line.detector.memory.pauses.spells = [[0.0, 1.0 * LITRE_H, 0.1 * LITRE_H]] * spells
-    line.pass_hours(48)
+    still = [1.0 * LITRE_H, 0.1 * LITRE_H]
+    for hour in range(48):
+        line.detector.memory.pauses.spells = [[float(START_US + hour * HOUR_US), *still]] * spells
+        line.pass_hours(1)
     assert bool(line.raised_hours("supply_leak")) is (spells < 3)
 
 
