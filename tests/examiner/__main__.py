@@ -31,8 +31,10 @@ def analysed(command: str, folder: Path) -> list[dict[str, Any]]:
     return [json.loads(line) for line in done.stdout.splitlines()]
 
 
-def _case(job: tuple[int, int, str, str, str, bool, int]) -> tuple[int, dict[str, Any], Score, str]:
-    seed, index, mode, command, keep, again, cuts = job
+def _case(
+    job: tuple[int, int, str, str, str, bool, int, Path | None],
+) -> tuple[int, dict[str, Any], Score, str]:
+    seed, index, mode, command, keep, again, cuts, homes = job
     folder = Path(keep) / f"{index:03d}"
     os.nice(5)
     began = time.perf_counter()
@@ -40,7 +42,7 @@ def _case(job: tuple[int, int, str, str, str, bool, int]) -> tuple[int, dict[str
         if again and (folder / "truth.json").exists():
             told: dict[str, Any] = json.loads((folder / "truth.json").read_text())
         else:
-            run(*case_of(seed, index, mode), folder)
+            run(*case_of(seed, index, mode, homes), folder)
             told = json.loads((folder / "truth.json").read_text())
     except RuntimeError as fault:
         return index, {"faults": [], "days": 0, "slow_s": 0}, Score([Line("undrawn", "", "", str(fault))]), ""
@@ -68,10 +70,12 @@ def main(words: list[str]) -> int:
     parser.add_argument("--processes", type=int, default=2)
     parser.add_argument("--cuts", type=int, default=0, help="how often each recording is cut and read again")
     parser.add_argument("--again", action="store_true", help="take the recordings that are there")
+    parser.add_argument("--recorded", type=Path, help="folder of demand as it was measured (recorded.py)")
     given = parser.parse_args(words)
     keep = given.keep or f"artefacts/examined-{given.mode}-{given.seed}"
     jobs = [
-        (given.seed, i, given.mode, given.command, keep, given.again, given.cuts) for i in range(given.cases)
+        (given.seed, i, given.mode, given.command, keep, given.again, given.cuts, given.recorded)
+        for i in range(given.cases)
     ]
     whole, years = Score(), 0.0
     with ProcessPoolExecutor(given.processes) as pool:

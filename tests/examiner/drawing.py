@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from datetime import UTC, datetime
+from pathlib import Path
 from zoneinfo import ZoneInfo
 
 import numpy as np
 from numpy.random import Generator
 
-from tests.examiner import demand, plants, sensors
+from tests.examiner import demand, plants, recorded, sensors
 from tests.examiner import physics as ph
 from tests.examiner.case import Case
 from tests.examiner.faults import TABLE
@@ -19,8 +20,8 @@ NEEDS_PLANT = {"filter", "after", "storage", "roof"}
 DRAWS = 40  # how many plants are tried before a fault is given up
 
 
-def drawn(rng: Generator, kinds: list[str], days: int, changing: bool) -> Case:
-    """A plant with demand, sensors and faults; nothing has happened yet."""
+def drawn(rng: Generator, kinds: list[str], days: int, changing: bool, homes: Path | None = None) -> Case:
+    """A plant with demand (as recorded in `homes`, if given), sensors, faults; nothing has happened yet."""
     needs = {n for k in kinds for n in TABLE[k][1]}
     for _ in range(DRAWS):
         plant = plants.made(rng, needs & NEEDS_PLANT, "undersized" in needs)
@@ -32,7 +33,7 @@ def drawn(rng: Generator, kinds: list[str], days: int, changing: bool) -> Case:
         wanted = set(needs)
         if "blocked_motor" in needs:
             wanted.add(str(rng.choice(["pump_current", "pump_power"])))
-        draws = demand.drawn(rng, plant, days, changing)
+        draws = recorded.demand(rng, homes, days) if homes else demand.drawn(rng, plant, days, changing)
         fitted = sensors.fitted(rng, plant, wanted)
         motor = next(s for s in fitted if s.measures.startswith("pump_"))
         slow = max(1.0 if s.on_change else s.every_s for s in (fitted[0], motor))
@@ -163,8 +164,8 @@ def dropouts(case: Case, rng: Generator) -> None:
             s.troubles.append(sensors.Trouble("silent", start, start + length))
 
 
-def case_of(seed: int, index: int, mode: str) -> tuple[Case, Generator]:
-    """Draw case `index` of a set: `single`, `mixed` or `healthy`."""
+def case_of(seed: int, index: int, mode: str, homes: Path | None = None) -> tuple[Case, Generator]:
+    """Draw case `index` of a set: `single`, `mixed` or `healthy`. `homes`: as of `drawn`."""
     rng = np.random.default_rng([seed, index])
     names = [n for n, row in TABLE.items() for _ in range(row[5])]
     order = np.random.default_rng([seed, 10**6]).permutation(len(names))
@@ -190,7 +191,7 @@ def case_of(seed: int, index: int, mode: str) -> tuple[Case, Generator]:
         else int(np.ceil(rng.uniform(9, 13) + longest * (1.6 if mode == "mixed" else 0.8)))
     )
     changing = rng.random() < (0.7 if mode == "healthy" else 0.3)
-    case = drawn(rng, kinds, days, changing)
+    case = drawn(rng, kinds, days, changing, homes)
     afflict(case, rng, kinds, relapse)
     if mode == "healthy" and rng.random() < 0.15:
         # Less than makes a pump diagnosable: no motor signal, or levels alone.
