@@ -123,8 +123,11 @@ def see(run: Run, plant: Plant, usual: Reference, water: Water) -> Seen:
         leap = None if run.leap_pa is None else run.leap_pa / usual.band_pa
         if run.interval_s <= FINE_S:
             leap = max(leap or 0.0, _dip_pa(run, low, usual) / usual.band_pa)
-    if run.interval_s > 1.5 and run.interval_s > 0.2 * cycle.run_time_s:
+    # where the motor speaks seldom, pressure's turning points tell start and stop
+    fine_s = min(run.interval_s, run.pressure_s or run.interval_s)
+    if fine_s > 1.5 and fine_s > 0.2 * cycle.run_time_s:
         apparent = None  # too few samples to see it
+    if run.interval_s > 1.5 and run.interval_s > 0.2 * cycle.run_time_s:
         moves_pa = run.interval_s * ((high or 0.0) - (low or 0.0)) / max(cycle.run_time_s, 1.0)
         if moves_pa >= 0.15 * usual.band_pa or run.interval_s >= 0.35 * cycle.run_time_s:
             band = None

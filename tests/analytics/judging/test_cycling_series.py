@@ -104,6 +104,21 @@ def test_three_words_of_a_motor_each_ten_seconds_are_less_than_forty_seconds(
     assert seen.short is short
 
 
+@pytest.mark.parametrize(("pressure_s", "told"), [(1.0, True), (10.0, False)])
+def test_pressure_each_second_tells_a_short_run_that_the_motor_each_ten_hardly_meets(
+    pressure_s: float, told: bool
+) -> None:
+    """Its turning points are the run's edges, and two dozen samples lie between them."""
+    plant = traces.plant()
+    water = Water.of(plant)
+    cycle = Cycle(
+        0, 25_000_000, 25.0, 900.0, 30 * traces.PSI, 50 * traces.PSI, delivery_mid_m3_s=2e-3, demand_m3_s=0.0
+    )
+    run = Run(0, cycle, True, 10.0, pressure_s=pressure_s)
+    seen = see(run, plant, reference(plant, water, Signature()), water)
+    assert (seen.apparent is not None) is told
+
+
 def test_four_narrow_bands_in_a_row_are_odd() -> None:
     bands = [Seen(k, k + 1, 30.0, False, None, band, None, None, False) for k, band in enumerate([0.4] * 4)]
     assert odd(bands)
