@@ -56,6 +56,8 @@ LATELY_US = 86_400_000_000
 #: start, good to a tenth of it (one error of a slope of half a minute), in so many looks: a filter through
 #: which so little goes is shut too.
 LEAKS, SHUT_LOOKS = 0.2, 4
+#: Short runs lift the line to cut-out: in none does the outlet stand at its shut-off head over a line below.
+BY_OUTLET = frozenset({"short_cycling"})
 COLD_C = 1.0
 MILD_C = 4.0
 
@@ -101,7 +103,8 @@ class BlockedDischarge(Detector):
             memory.since_us = look.start_us
         if memory.looks < 2:
             return ()
-        return [self._claim(look.pressure_pa, look.discharge_pa, known)]
+        apart = BY_OUTLET if at_shut_off(look, usual) else frozenset[str]()
+        return [self._claim(look.pressure_pa, look.discharge_pa, known, apart)]
 
     def _leapt(self, look: Look, usual: Reference) -> bool:
         """Over cut-out sooner than any tank could be filled."""
@@ -171,7 +174,13 @@ class BlockedDischarge(Detector):
             memory.since_us, memory.swinging = memory.swings_us[0], True
         return True
 
-    def _claim(self, pressure_pa: float, discharge_pa: float | None, known: Known) -> Claim:
+    def _claim(
+        self,
+        pressure_pa: float,
+        discharge_pa: float | None,
+        known: Known,
+        apart: frozenset[str] = frozenset(),
+    ) -> Claim:
         cause, more = self._cause(known)
         evidence = {"pressure_pa": pressure_pa}
         if discharge_pa is not None:
@@ -180,7 +189,9 @@ class BlockedDischarge(Detector):
         said = f"The pump runs against a closed outlet: {top} and no water moves. {more}"
         if discharge_pa is None and pressure_pa < known.usual.stop_pa:
             said += PRIME_INSTEAD
-        return Claim(self.FAULT, self.memory.since_us, "high", 0.85, said, cause, evidence=evidence)
+        return Claim(
+            self.FAULT, self.memory.since_us, "high", 0.85, said, cause, evidence=evidence, apart_from=apart
+        )  # fmt: skip
 
     def _cause(self, known: Known) -> tuple[str | None, str]:
         for position in known.plant.measuring(Measure.AIR_TEMPERATURE):

@@ -31,7 +31,7 @@ from analytics import words
 from analytics.faults.filter_after_tank import FilterAfterTank
 from analytics.instants import HOUR_US
 from analytics.judging.blame import CLOG_DROP, has_power_meter
-from analytics.judging.decline import LEAST, left_of_lesson
+from analytics.judging.decline import LARGER, LEAST, left_of_lesson
 from analytics.judging.pace_words import late
 from analytics.judging.signature import LATELY, best_delivery
 from analytics.judging.watch import AllClear, Claim, Coverage, Detector
@@ -55,7 +55,9 @@ BACK_RUNS, BACK_HOURS = 6, 2.0
 BACK = 0.06
 #: And no more than this: a lesson may have been of a filter that wanted flushing (three quarters left), but
 #: what seems to deliver more yet is a tank that has lost air, of which all flows look larger.
-BACK_MOST = 1.33
+BACK_MOST = LARGER
+#: Short runs hold no more water back in a filter than long ones of the same pump between the same pressures.
+BESIDE = frozenset({"short_cycling"})
 #: A filter wants flushing when a quarter of the delivery is gone: common practice, no source.
 FLUSH_AT = 0.75
 DAYS_KEPT = 90
@@ -92,12 +94,13 @@ class DeliveryFault(Detector):
             return ()
         memory = self.memory
         if known.is_open(self.FAULT):
-            return self._while_open(found, run.at_us, left_of_lesson(known, LATELY))
+            fair = left_of_lesson(known, LATELY) if not found.by_drop else None
+            return self._while_open(found, run.at_us, fair)
         if not (found.sure and self.blames(found) and self._named(found)):
             memory.row = 0
             return ()
         if memory.row == 0:
-            memory.onset_us = self._onset(run, known)
+            memory.onset_us = self._onset_by_drop(run, known) if found.by_drop else self._onset(run, known)
         memory.row += 1
         if memory.row < IN_A_ROW:
             return ()
@@ -120,6 +123,16 @@ class DeliveryFault(Detector):
         for brief in reversed(known.signature.recent):
             delivery = getattr(brief, name)
             if delivery is not None and delivery > limit:
+                break
+            onset = min(onset, brief.at_us)
+        return onset
+
+    @staticmethod
+    def _onset_by_drop(run: Run, known: Known) -> int:
+        """Likewise, of what the filter holds back."""
+        onset, clean = run.cycle.start_us, known.signature.clean["filter_drop_pa"].middle
+        for brief in reversed(known.signature.recent):
+            if brief.filter_drop_pa is not None and brief.filter_drop_pa < CLOG_DROP * clean:
                 break
             onset = min(onset, brief.at_us)
         return onset
@@ -150,8 +163,12 @@ class DeliveryFault(Detector):
         if found.drop is not None:
             evidence["filter_resistance_share_1"] = found.drop
         sure = 0.6 + 0.35 * abs(2.0 * found.clog - 1.0)
+        apart = BESIDE if found.by_drop else frozenset[str]()
         priority: Priority = "high" if found.left < 0.5 else "medium"
-        return Claim(self.FAULT, self.memory.onset_us, priority, sure, self.words(found), evidence=evidence)
+        return Claim(
+            self.FAULT, self.memory.onset_us, priority, sure, self.words(found), evidence=evidence,
+            apart_from=apart,
+        )  # fmt: skip
 
 
 class CloggedFilter(DeliveryFault):

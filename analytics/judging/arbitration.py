@@ -2,8 +2,9 @@
 
 Detectors speak for themselves; here it is settled what the owner is told. A claim whose fault is a
 consequence of a finding that stands is written into that finding's evidence ("with_<fault>") and not
-raised beside it. When the cause is gone and the claim is still made, it is raised then: so a detector
-goes on claiming for as long as its evidence lasts.
+raised beside it, unless its evidence is such as that finding cannot make (`Claim.apart_from`). When the
+cause is gone and the claim is still made, it is raised then: so a detector goes on claiming for as long
+as its evidence lasts.
 
 A later claim on a finding that stands replaces its words where it says something new: another cause,
 priority or set of figures, or a figure that has moved by a step which a person would notice. The words
@@ -176,9 +177,12 @@ class Ledger(msgspec.Struct):
                 changed.append(found)
         return changed
 
-    def _cause_of(self, fault: str, age_us: int) -> str | None:
-        """The place of a standing finding of which `fault`, in a run of that age, is a consequence."""
+    def _cause_of(self, claim: Claim, age_us: int) -> str | None:
+        """The place of a standing finding of which a claim, in a run of that age, is a consequence."""
+        fault = claim.fault
         for place, finding in self.standing.items():
+            if finding.fault in claim.apart_from:
+                continue
             most_us = _OUTLASTS.get(finding.fault) if fault in IN_RUN else None
             if self.silenced_by(finding, fault) and (most_us is None or age_us <= most_us):
                 return place
@@ -188,7 +192,7 @@ class Ledger(msgspec.Struct):
         place = _place(claim.fault, claim.of)
         before = self.standing.get(place)
         if before is None:
-            cause = self._cause_of(claim.fault, age_us)
+            cause = self._cause_of(claim, age_us)
             if cause is not None:
                 return self._hang(cause, claim.fault)
             habit = self.habits.get(place)

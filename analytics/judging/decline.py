@@ -19,6 +19,9 @@ pump about as much (common practice, no source): none is below LEAST.
 What is clean: the lesson, and besides it the lesson's first LATELY runs, so that what begins while the
 plant is being learned is not learned.
 
+A tank that has lost air tells no delivery, nor does one whose runs are short for another reason: while
+such runs are told of, or flows read LARGER than any that was clean, the drop across the filter speaks alone.
+
 Parameters: see the constants. SIGMA_LEAST 4 %: kinks at 1 s sampling.
 """
 
@@ -104,6 +107,9 @@ SHOWN = 0.67
 #: by chance a loss is told some runs later.
 SCATTERED = 2.6
 ROUNDED_UP = 1.0 + 1e-9
+#: Delivery that seems to be so much more than clean is a tank's that has lost air: of which a lesson's filter
+#: that wanted flushing (three quarters left) makes no more.
+LARGER = 1.33
 #: The upper quartile of three, the fewest that tell a figure, is the largest of them.
 FEWEST_LOW = 3
 
@@ -155,8 +161,12 @@ def decline(known: Known, interval_s: float = 1.0) -> Decline | None:
         if shown is not None:
             break
     if newest is None:
-        return _by_count(known) if interval_s >= COARSE_S else None
+        return _by_drop_alone(known) or (_by_count(known) if interval_s >= COARSE_S else None)
     left, error = newest
+    if left > LARGER or known.is_open("short_cycling"):
+        alone = _by_drop_alone(known)
+        if alone is not None and (alone.sure or left > LARGER):
+            return alone
     # a lesson in which it began has such runs itself: none of the two may show it
     sure = shown is not None and not any(
         out_before_cut_in(signature, base.traits) for base in _bases(signature)
@@ -170,8 +180,8 @@ def decline(known: Known, interval_s: float = 1.0) -> Decline | None:
     if not sure and fitted and fitted.position == "before_tank" and drop is not None and drop > CLOG_SURE:
         # a delivery that reads low by chance makes a clean filter's drop look like a clogged one's
         by_drop = left_by_drop(known)
-        alone = resistance(known, by_drop)
-        sure = alone is not None and alone > CLOG_SURE and min(left, by_drop) < CLOG_SEEN
+        times = resistance(known, by_drop)
+        sure = times is not None and times > CLOG_SURE and min(left, by_drop) < CLOG_SEEN
     if not sure and interval_s >= COARSE_S and (count := _by_count(known)) is not None and count.sure:
         apart = (left - count.left) / hypot(error, count.error)
         if apart < ENOUGH_APART:  # where slopes within runs say that all is delivered, their lengths err
@@ -180,13 +190,17 @@ def decline(known: Known, interval_s: float = 1.0) -> Decline | None:
 
 
 def _by_drop_alone(known: Known) -> Decline | None:
-    """What an outlet gauge says where the runs are too short to tell the delivery."""
+    """What an outlet gauge says where runs are too short to tell the delivery, or the tank that measures it
+    is another: what it lost, or a switch that fills less of it, holds no water back in a filter."""
+    fitted = known.plant.filter
+    if fitted is None or fitted.position != "before_tank":
+        return None
     left = left_by_drop(known)
     drop = resistance(known, left)
     if drop is None or not (drop > CLOG_SURE or known.is_open("clogged_filter")):
         return None
     sure = drop > CLOG_SURE and left < CLOG_SEEN
-    return Decline(left, SIGMA_LEAST, sure, filter_share(known, left, drop), drop)
+    return Decline(left, SIGMA_LEAST, sure, filter_share(known, left, drop), drop, by_drop=True)
 
 
 def _by_count(known: Known) -> Decline | None:

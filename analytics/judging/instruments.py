@@ -39,6 +39,7 @@ from typing import TYPE_CHECKING, Literal
 from analytics.judging.air import air_left
 from analytics.judging.flows import CLOSE_S, NONE_SHARE, kink_m3_s, share_1
 from analytics.judging.story import (
+    EARLY_S,
     LIFTED,
     at_shut_off,
     dry_share,
@@ -99,7 +100,8 @@ def by_instruments(look: Look, known: Known, usual: Reference, story: Story) -> 
         # one and a half standard errors of a kink, which puts off one look in fifteen where nothing moves,
         # and the look's own, which puts off more of a noisy gauge's
         share, may_be = share_1(look, usual), error / usual.delivery_m3_s
-        if share is not None and share + may_be > 0.5 * NONE_SHARE:
+        began = _shut_since_the_start(look, usual, story)
+        if share is not None and not began and share + may_be > 0.5 * NONE_SHARE:
             return None
         return None if _waits(look, usual, story) else "shut"
     if drop is None and motor == "shut":
@@ -192,6 +194,16 @@ def _waits(look: Look, usual: Reference, story: Story) -> bool:
     falls = (look.slope_m3_s or 0.0) < -2.0 * (look.slope_error_m3_s or 0.0)
     fallen = story.shut_from_pa - (look.pressure_pa or 0.0) > LIFTED * usual.band_pa
     return falls and not fallen and look.at_us - story.shut_us < WAITS_US
+
+
+def _shut_since_the_start(look: Look, usual: Reference, story: Story) -> bool:
+    """Whether the outlet came to its shut-off head as the run began, without a kink, and the line now stands:
+    then it is the taps that were shut since."""
+    kink = kink_m3_s(look)
+    if story.shut_us is None or story.shut_us - look.start_us > EARLY_S * 1e6 or kink is None:
+        return False
+    stands = abs(look.slope_m3_s or 0.0) <= max(RISES * usual.now_m3_s, 2.0 * (look.slope_error_m3_s or 0.0))
+    return stands and kink < 0.5 * NONE_SHARE * usual.delivery_m3_s
 
 
 def _throttled(look: Look, known: Known, usual: Reference, story: Story) -> bool:

@@ -35,7 +35,8 @@ Parameters:
                         the pump met is kept for some dozen such runs in which it was not so large
     FOLLOWS     0.05    of the line's fall: behind a closed valve the outlet stays at its shut-off head. By
                         a filter that leaves half of the delivery it goes down by a fifth of that fall
-                        (a / (a + k) of the pump's and the filter's resistance), and by 1.5 kPa to be seen
+                        (a / (a + k) of the pump's and the filter's resistance), and by 1.5 kPa to be seen,
+                        or ROUGH 3 errors of its medians: some twenty looks ask, each by chance once in 700
 
 Source: common practice and trial figures, as said.
 """
@@ -78,7 +79,7 @@ BEGAN, AS_BEFORE, HALF = 0.70, 0.15, 0.5
 CHARGED = 0.90
 DEEP = 0.5
 FULL, FADES = 0.3, 0.95
-FOLLOWS, FOLLOWS_LEAST_PA = 0.05, 1500.0
+FOLLOWS, FOLLOWS_LEAST_PA, ROUGH = 0.05, 1500.0, 3.0
 HIDDEN_S = 2.0  # of delivery: what a sample a second or two before the start cannot have seen
 RUN_UP_S = 3.0  # a motor of this size is up to speed, its inrush over
 #: Below so much of its own best in the run, by power and current, the motor turns without water: halfway
@@ -221,12 +222,15 @@ def _note_rise(story: Story, look: Look, known: Known, usual: Reference) -> None
         if story.shut_us is None:
             story.shut_us, story.shut_from_pa, story.outlet_from_pa = look.at_us, now_pa, outlet_pa
         sank_pa = story.outlet_from_pa - outlet_pa
-        # two medians of a gauge as rough as the line's lie apart by so much for nothing
-        least_pa = max(FOLLOWS_LEAST_PA, SURE * (look.noise_pa or 0.0))
+        # two medians of a gauge as rough as the line's, or the outlet's, lie apart by so much for nothing
+        least_pa = max(FOLLOWS_LEAST_PA, SURE * (look.noise_pa or 0.0), ROUGH * _rough_pa(known))
         story.throttled |= sank_pa > max(FOLLOWS * (story.shut_from_pa - now_pa), least_pa)
         story.shut_pa = min(now_pa, story.shut_pa if story.shut_pa is not None else now_pa)
         at_once = look.age_s <= max(30.0, 6.0 * look.interval_s)
         moved = at_once and (kink_m3_s(look) or 0.0) > NONE_SHARE * usual.delivery_m3_s
+        if known.is_open("short_cycling"):
+            # a tank that has lost its charge has air, and water, in it wherever the line stands
+            step = max(step, known.water.warms_by_pa(story.reached_pa, story.shut_pa))
         story.throttled |= moved or story.crept or now_pa > story.shut_pa + step
     filled = (
         story.high_pa > usual.start_pa + LIFTED * usual.band_pa
@@ -234,6 +238,12 @@ def _note_rise(story: Story, look: Look, known: Known, usual: Reference) -> None
     )
     still = look.slope_m3_s is not None and abs(look.slope_m3_s) < 0.5 * NONE_SHARE * usual.now_m3_s
     story.stood |= filled and still and look.age_s > 120.0
+
+
+def _rough_pa(known: Known) -> float:
+    """What two medians of the outlet gauge differ by for nothing: as the drop over a short run's."""
+    drop = known.signature.clean.get("filter_drop_pa")
+    return 2.0**0.5 * drop.sigma if drop is not None else 0.0
 
 
 def _note_load(story: Story, look: Look, known: Known) -> None:

@@ -44,6 +44,8 @@ class Claim:
     The first claim of a fault not yet open raises it; later ones, repeated as often as the evidence
     lasts, bring its words up to date. `onset_us` of the first claim stays. A claim may hang on another
     finding (`analytics.judging.arbitration`): that it was made does not mean that it stands, `is_open` does.
+
+    `apart_from`: faults that cannot have made this evidence, so that it hangs on none of them.
     """
 
     fault: str
@@ -54,6 +56,7 @@ class Claim:
     cause: str | None = None
     of: str | None = None
     evidence: dict[str, float] = field(default_factory=dict)
+    apart_from: frozenset[str] = frozenset()
 
 
 class AllClear(msgspec.Struct, frozen=True):

@@ -21,6 +21,8 @@ if TYPE_CHECKING:
 
 #: Usual air charge, below cut-in: 2 psi. Common practice (reference values, section 1).
 CHARGE_BELOW_CUT_IN_PA = 13_790.0
+#: Exponent of air that is let out within a minute or two: common practice, no source.
+POLYTROPIC = 1.2
 
 
 class Water(msgspec.Struct, frozen=True):
@@ -61,6 +63,12 @@ class Water(msgspec.Struct, frozen=True):
     def between_m3(self, low_pa: float, high_pa: float) -> float:
         """Water between two pressures; that below the charge does not count."""
         return self.one(max(high_pa, self.precharge_pa)) - self.one(max(low_pa, self.precharge_pa))
+
+    def warms_by_pa(self, high_pa: float, low_pa: float) -> float:
+        """The most that air comes up by that was let out quickly from one pressure to another, and so cooled:
+        P1 ((P0 / P1)^(1 - 1/n) - 1), absolute."""
+        high, low = high_pa + self.atmosphere_pa_abs, low_pa + self.atmosphere_pa_abs
+        return float(low * ((high / low) ** (1.0 - 1.0 / POLYTROPIC) - 1.0)) if 0.0 < low < high else 0.0
 
     def pressure_pa(self, water_m3: float) -> float:
         """The inverse of `one`; infinite where no air is left."""
