@@ -236,9 +236,12 @@ class BurstLine(Detector):
     def _pumps(self, look: Look, known: Known) -> bool:
         """Whether the pump can be taken to deliver, by meter, gauges, motor or the course of pressure."""
         usual, story, seen = known.usual, known.story, known.witness
-        if (seen is not None and seen.idle) or at_shut_off(look, usual):
-            return False  # a pump that runs out makes little pressure, at its outlet too
-        if "moves" in (by_meter(look, known, usual, story), by_drop(look, known, usual)):
+        metered = by_meter(look, known, usual, story) == "moves"
+        # a pump that runs out makes little pressure, at its outlet too, but for a filter that holds it up
+        shut = at_shut_off(look, usual) and not (metered and known.is_open("clogged_filter"))
+        if (seen is not None and seen.idle) or shut:
+            return False
+        if metered or by_drop(look, known, usual) == "moves":
             return True
         if seen is not None and seen.motor is not None:
             return self._works(look, known)

@@ -40,6 +40,7 @@ HOURLY_US = 3_600_000_000
 ROUGH = 0.12
 LIFTED = 0.3
 DRAWS_KEPT, DRAWS_ENOUGH = 3, 2 * LESSON
+KINK_ERRS = 1.3  # three standard errors of a kink at close samples above it, as `story.UNHEARD_OF`
 SANK = 0.3  # of its rise: a run in which pressure fell so far below its start did not go as usual
 #: Runs that tell the tank's size, and of delivery the least that is drawn in them: a meter's least flow.
 METERED, DRAWN = 6, 0.2
@@ -142,7 +143,7 @@ class Signature:
 
     def learn(self, run: Run, healthy: bool, least_rise_pa: float) -> None:
         """Take up a run that is over; one that raised pressure by less says nothing of filter or pump."""
-        self._see_draws(run)
+        self._see_draws(run, healthy)
         if self.learned_us is None and run.entire:
             self.lesson_seen += 1
         if run.interval_s >= COARSE_S and _rose(run, least_rise_pa):
@@ -173,12 +174,26 @@ class Signature:
         if self.learned_us is not None:
             self.lesson = []
 
-    def _see_draws(self, run: Run) -> None:
-        """Demand at rest, beside a run that was seen whole."""
-        if run.entire:
-            seen = [-s for s in (run.slope_before_m3_s, run.slope_after_m3_s) if s is not None]
+    def _see_draws(self, run: Run, healthy: bool) -> None:
+        """Demand at rest, beside a run that was seen whole.
+
+        A tank short of air makes each flow look larger, the pump's own kink as well: such draws are brought
+        back by it, and left out where it is not known and something stands."""
+        grown = self._grown(run)
+        if run.entire and (healthy or grown is not None):
+            slopes = [s for s in (run.slope_before_m3_s, run.slope_after_m3_s) if s is not None]
+            seen = [-s / (grown or 1.0) for s in slopes]
             self.draws_m3_s = sorted([*self.draws_m3_s, *seen], reverse=True)[:DRAWS_KEPT]
             self.draws_seen += len(seen)
+
+    def _grown(self, run: Run) -> float | None:
+        """How much more a run's kink shows than clean ones did, beyond what a kink errs by; 1 where it does
+        not, None where nobody knows."""
+        best, now = best_delivery(self.clean), kink(run)
+        if best is None or now is None or self.clean[best].middle <= 0.0:
+            return None
+        share = now / self.clean[best].middle
+        return share if share > KINK_ERRS else 1.0
 
     def _see_load(self, run: Run, least_rise_pa: float) -> None:
         """The motor's words of a run that lifted pressure: one in some fifty of a lone word is its inrush."""

@@ -14,6 +14,7 @@ from analytics.engine import Engine
 from analytics.faults import burst_line
 from analytics.judging.no_delivery import witness
 from analytics.judging.story import follow
+from analytics.judging.watch import Claim
 from analytics.plant.description import Measure, Plant
 from analytics.readings import Readings
 from analytics.records import Finding
@@ -121,6 +122,29 @@ def test_a_meter_that_passes_more_than_a_pump_gives_shows_a_burst(passes: float,
         "flow_m3_s": passes * usual.delivery_m3_s * 0.65**0.5,
     }  # fmt: skip
     assert bool(claims(engine, *[look] * 12)) is bursts
+
+
+@pytest.mark.parametrize("clogged", [True, False])
+@pytest.mark.parametrize("passes", [0.75, 0.0])
+def test_behind_a_clogged_filter_a_break_leaves_the_outlet_at_its_shut_off_head(
+    clogged: bool, passes: float
+) -> None:
+    """The tank has emptied in seconds, and the meter passes what the filter leaves: nothing is shut."""
+    engine = learned(motor=Measure.PUMP_CURRENT)
+    usual = engine.judge.usual
+    if clogged:
+        engine.judge._ledger.hear([Claim("clogged_filter", traces.START_US, "medium", 0.9, "It clogs.")], 1)
+    look = {
+        "motor_level": usual.motor_level, "motor_now": usual.motor_level,
+        "discharge_pa": 1.2 * usual.stop_pa, "slope_before_m3_s": -0.5 * usual.delivery_m3_s,
+        "slope_first_m3_s": -3.5 * usual.delivery_m3_s,
+    }  # fmt: skip
+    falls = {
+        **look, "pressure_pa": 0.98 * usual.start_pa, "slope_m3_s": -3.5 * usual.delivery_m3_s,
+        "fall_m3_s": 3.5 * usual.delivery_m3_s, "flow_m3_s": 4.0 * usual.delivery_m3_s,
+    }  # fmt: skip
+    stands = {**look, "pressure_pa": 0.15 * usual.start_pa, "flow_m3_s": passes * usual.delivery_m3_s}
+    assert bool(claims(engine, *[falls] * 2, *[stands] * 8)) is (clogged and passes > 0.0)
 
 
 @pytest.mark.parametrize(("interval_s", "bursts"), [(5.0, True), (100.0, False)])
