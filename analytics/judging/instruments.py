@@ -5,6 +5,7 @@
   pump: then the start must have shown no kink either.)
 - The drop from the outlet gauge to the line goes with Q^2 times the filter's resistance, and a clog only
   adds to it: a drop is a flow. None at all is no flow.
+- The outlet gauge below the line: no water passes the check valve between them.
 - The outlet gauge over cut-out, and over the line by half the band: the pump stands at its shut-off head.
 - The motor, against the newest runs that delivered. A small centrifugal pump takes half to three quarters
   of its rated power at shut-off, and its power grows about straight with its flow (handbook curves; from
@@ -68,6 +69,8 @@ DROP_LEAST_PA, GAUGES_PA = 500.0, 8_500.0
 HEAD = 0.25
 METER_NONE, METER_MOVES, METER_APART = 0.15, 0.5, 5.0
 RISES = 0.03
+#: So long after the start a sound pump's outlet is above the line; and the least that one at run-out works.
+GAUGES_AGREE_S, LEAST_AT_WORK = 12.0, 0.85
 WAITS_US = 60_000_000  # half of what a call of a closed valve may take
 
 Says = Literal["moves", "dry", "shut"]
@@ -77,6 +80,8 @@ def by_instruments(look: Look, known: Known, usual: Reference, story: Story) -> 
     """What measures the flow, or the pump's work, says of it; None where nothing does yet."""
     assert look.pressure_pa is not None
     slope, error = look.slope_m3_s or 0.0, look.slope_error_m3_s or 0.0
+    if _stands_before_it(look, usual):
+        return "dry"
     if slope > max(0.15 * usual.now_m3_s, 2.0 * error):
         return "moves"
     if look.pressure_pa > usual.start_pa + LIFTED * usual.band_pa and slope > max(
@@ -107,6 +112,16 @@ def by_instruments(look: Look, known: Known, usual: Reference, story: Story) -> 
     if drop is None and motor == "shut":
         return "shut"  # a meter that stands says as much of either
     return "dry" if "dry" in (drop, meter) else motor
+
+
+def _stands_before_it(look: Look, usual: Reference) -> bool:
+    """Whether the outlet stands below the line by more than two gauges disagree by: the check valve is shut,
+    whatever the tank's air does meanwhile. Not where the motor works (water leaves before that valve), nor
+    where the line was lifted all the same: then it is the outlet's gauge that lies."""
+    drop, high_pa, motor = look.filter_drop_pa, look.pressure_high_pa, motor_share_1(look, usual)
+    if drop is None or high_pa is None or look.age_s < GAUGES_AGREE_S or (motor or 0.0) > LEAST_AT_WORK:
+        return False
+    return drop < -HEAD * usual.band_pa and high_pa < usual.start_pa + LIFTED * usual.band_pa
 
 
 def by_drop(look: Look, known: Known, usual: Reference) -> Says | None:

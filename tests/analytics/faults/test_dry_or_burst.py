@@ -294,6 +294,30 @@ def test_an_outlet_gauge_before_the_check_valve_falls_at_each_stop() -> None:
     assert said == [0, 0, 1, 1]
 
 
+@pytest.mark.parametrize(
+    ("drop", "lifted", "idle"), [(-1.2, 0.0, True), (-0.1, 0.0, False), (-1.2, 0.5, False)]
+)
+def test_an_outlet_that_stands_below_the_line_passes_no_water(drop: float, lifted: float, idle: bool) -> None:
+    """By a contact: little air is left, and as it warms after a quick draw pressure rises as if it filled.
+    Where the run has lifted the line it is the outlet's gauge that lies, or the contact's word is an old
+    one."""
+    engine = _learned(CONTACT)
+    judge = engine.judge
+    usual, seen = judge.usual, []
+    for age_s in (20.0, 30.0, 40.0):
+        look = _at_60_s(
+            engine, age_s, interval_s=1.0, window_s=20.0, samples=20, pressure_pa=0.9 * usual.start_pa,
+            slope_m3_s=0.6 * usual.delivery_m3_s, slope_first_m3_s=0.6 * usual.delivery_m3_s,
+            slope_before_m3_s=-0.2 * usual.delivery_m3_s, filter_drop_pa=drop * usual.band_pa,
+            discharge_pa=0.9 * usual.start_pa + drop * usual.band_pa,
+            pressure_high_pa=usual.start_pa + lifted * usual.band_pa,
+        )  # fmt: skip
+        follow(judge.story, look, judge)
+        told = witness(look, judge)
+        seen.append(told is not None and told.idle)
+    assert seen[-1] is idle
+
+
 def _at_60_s(engine: Engine, age_s: float, **said: object) -> Look:
     """A look into a run that began at cut-in and stands, samples a minute apart."""
     usual, start_us = engine.judge.usual, traces.START_US + int(BEGINS * 1e6)
