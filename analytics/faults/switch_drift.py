@@ -49,6 +49,7 @@ from analytics.plant.description import MOTOR_MEASURES, Measure
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    from analytics.judging.signature import Trait
     from analytics.judging.watch import Known, Word
     from analytics.plant.description import Plant
     from analytics.seeing.beats import Beat
@@ -185,9 +186,7 @@ class SwitchDrift(Detector):
 
     def _moves(self, known: Known, interval_s: float) -> Moves | None:
         """From where clean runs had them."""
-        if known.signature.learned_us is None:
-            return None
-        clean = known.signature.clean
+        clean = self._clean(known, interval_s)
         low, high = clean.get("start_pa"), clean.get("stop_pa")
         low_now, high_now = known.signature.now("start_pa", LAST), known.signature.now("stop_pa", LAST)
         if low is None or high is None or low_now is None or high_now is None:
@@ -218,6 +217,19 @@ class SwitchDrift(Detector):
             max(least_start, ERROR * max(low.sigma, low_now.sigma)),
             max(least, ERROR * max(high.sigma, high_now.sigma)),
         )
+
+    def _clean(self, known: Known, interval_s: float) -> dict[str, Trait]:
+        """Traits of the lesson; before it is over, of its first runs, where samples meet these and they stand
+        at the setting: a plant of few runs a day is learned for a week."""
+        signature, switch = known.signature, self.plant.switch
+        if signature.learned_us is not None:
+            return signature.clean
+        low, high = signature.first.get("start_pa"), signature.first.get("stop_pa")
+        if switch is None or low is None or high is None or interval_s > FINE_S:
+            return {}
+        off_pa = max(abs(low.middle - switch.cut_in_pa), abs(high.middle - switch.cut_out_pa))
+        met = off_pa < AT_SETTING * (switch.cut_out_pa - switch.cut_in_pa)
+        return signature.first if met else {}
 
     def _clear(self, known: Known) -> AllClear:
         """Where it stood off its setting from the first run on, the lesson was of those pressures."""
