@@ -62,6 +62,11 @@ NOT_A_RUN = frozenset({"lost_prime", "dry_supply", "burst_line", "blocked_discha
 BESIDE_RUNS = frozenset(
     {"freeze_risk", "salinity_high", "storage_depletion", "storage_overflow", "storage_leak"}
 )
+#: What a plant was built with: its runs are as they will ever be, short, and show delivery and switch as any.
+AS_BUILT = frozenset({("short_cycling", "undersized_tank")})
+#: Where five samples or more lie in the usual one: of fewer the tank's figures are chance, and those that
+#: are longer by some draw no fair lesson.
+WELL_SEEN = 0.2
 RUNS_ARE_TOLD_BY = (
     Measure.LINE_PRESSURE, Measure.DISCHARGE_PRESSURE, Measure.PUMP_CURRENT, Measure.PUMP_POWER,
     Measure.PUMP_RUNNING, Measure.SUPPLY_FLOW,
@@ -138,7 +143,7 @@ class Judge:
             note_end(self.story, event, self.usual)
         if isinstance(event, Run) and not any(self.is_open(fault) for fault in NOT_A_RUN):
             rise = FULL_RISE * self.usual.band_pa
-            self.signature.learn(event, self._runs_are_sound(), rise)
+            self.signature.learn(event, self._runs_are_sound(event), rise)
             self._usual = None
             self._declined = {}
         return changed
@@ -162,10 +167,15 @@ class Judge:
         self._usual = None
         self._declined = {}
 
-    def _runs_are_sound(self) -> bool:
+    def _runs_are_sound(self, run: Run) -> bool:
         """Whether nothing stands that could show in a run."""
+        seen_s = min(run.interval_s, run.pressure_s or run.interval_s)
         return all(
             finding.fault in BESIDE_RUNS
+            or (
+                (finding.fault, finding.cause) in AS_BUILT
+                and seen_s <= WELL_SEEN * finding.evidence.get("run_time_s", 0.0)
+            )
             or SINCE_FIRST in finding.evidence
             or (finding.fault == "sensor_fault" and finding.of not in self._run_signals)
             for finding in self._ledger.standing.values()

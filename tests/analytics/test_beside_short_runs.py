@@ -1,4 +1,4 @@
-"""A second fault beside a tank without air: told where its evidence is such as short runs cannot make."""
+"""A second fault beside short runs: told where its evidence is such as they cannot make."""
 
 from __future__ import annotations
 
@@ -21,6 +21,7 @@ from analytics.judging.signature import Signature, Trait
 from analytics.judging.story import follow
 from analytics.judging.watch import AllClear, Claim, Known, Word
 from analytics.judging.worked_out import Decline, Witness
+from analytics.plant.description import PressureTank
 from analytics.records import Finding
 from analytics.seeing.events import Look, Run
 from analytics.seeing.water import Water
@@ -238,3 +239,38 @@ def test_both_are_told_of_a_plant_that_has_both() -> None:
     assert "clogged_filter" in found
     assert "clogged_filter" not in findings(1.0)
     assert findings(1.0)["short_cycling"].cause == "lost_air_charge"
+
+
+@cache
+def too_small(wears: bool, every_s: float = 1.0) -> tuple[dict[str, Finding], bool]:
+    """Five days of a tank of six gallons, that starts a pump that gives less from the third day, or not; and
+    whether its runs were learned from."""
+    day, volume_m3 = 86_400.0, 6 * traces.GAL
+    trace = traces.Trace(
+        volume_m3=volume_m3,
+        delivers=traces.after(2.5 * day, 0.65 if wears else 1.0),
+        extra={"discharge": 1.0},
+        step_s=1.0,
+        every_s=every_s,
+    )
+    plant = traces.plant(trace, pressure_tank=PressureTank(volume_m3, 28 * traces.PSI))
+    engine, last = Engine(plant), {}
+    for finding in engine.feed(traces.readings(trace, 5 * day, seed=5)).findings:
+        last[finding.fault] = finding
+    return last, engine.judge.signature.learned_us is not None
+
+
+def test_runs_of_a_tank_that_was_built_too_small_are_learned_from() -> None:
+    """They are as they will ever be: else no loss would be told on such a plant."""
+    found, learned = too_small(wears=True)
+    assert found["short_cycling"].cause == "undersized_tank"
+    assert learned
+    assert "pump_wear" in found
+    assert set(too_small(wears=False)[0]) == {"short_cycling"}
+
+
+def test_of_runs_that_two_samples_meet_nothing_is_learned() -> None:
+    """Those that a draw makes long enough would be no fair lesson."""
+    found, learned = too_small(wears=False, every_s=10.0)
+    assert found["short_cycling"].cause == "undersized_tank"
+    assert not learned
