@@ -50,7 +50,8 @@ CASES ?= 30
 MODE ?= single
 examine: .venv/ready-examine
 	@$(compile)
-	@$(BIN)/python -m tests.examiner --seed $(SEED) --cases $(CASES) --mode $(MODE)
+	@$(BIN)/python -m tests.examiner --seed $(SEED) --cases $(CASES) --mode $(MODE) \
+	  $(if $(RECORDED),--recorded $(RECORDED))
 
 SECONDS ?= 60
 fuzz: .venv/ready-fuzz
