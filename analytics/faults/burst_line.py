@@ -187,6 +187,16 @@ class BurstLine(Detector):
         soon = look.at_us - memory.heavy_us < SOON_OVER_S * 1e6
         return soon and any(needed_m3_s < UNHEARD_OF * most for most in memory.ended)
 
+    def _behind_a_clog(self, look: Look, known: Known) -> bool:
+        """Whether a meter passes what nobody was ever seen to draw, behind a filter that holds the outlet up:
+        what such a pump gives a zone of the garden may keep the line down for hours."""
+        draw_m3_s, start_pa = known.usual.draw_m3_s, known.usual.start_pa
+        if not known.is_open("clogged_filter") or look.flow_m3_s is None or draw_m3_s is None:
+            return False
+        size = known.signature.tank_size
+        share = min(max((look.pressure_pa or 0.0) / start_pa, 0.01), 1.0)
+        return look.flow_m3_s / (size[0] if size is not None else 1.0) / sqrt(share) > UNHEARD_OF * draw_m3_s
+
     def _metered_m3_s(self, look: Look, known: Known) -> float:
         """What a meter behind the tank passes, as a draw at cut-in; by the plate's tank, as all flows are.
 
@@ -238,7 +248,7 @@ class BurstLine(Detector):
         usual, story, seen = known.usual, known.story, known.witness
         metered = by_meter(look, known, usual, story) == "moves"
         # a pump that runs out makes little pressure, at its outlet too, but for a filter that holds it up
-        shut = at_shut_off(look, usual) and not (metered and known.is_open("clogged_filter"))
+        shut = at_shut_off(look, usual) and not (metered and self._behind_a_clog(look, known))
         if (seen is not None and seen.idle) or shut:
             return False
         if metered or by_drop(look, known, usual) == "moves":

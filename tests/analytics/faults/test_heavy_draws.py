@@ -147,6 +147,26 @@ def test_behind_a_clogged_filter_a_break_leaves_the_outlet_at_its_shut_off_head(
     assert bool(claims(engine, *[falls] * 2, *[stands] * 8)) is (clogged and passes > 0.0)
 
 
+@pytest.mark.parametrize(("zone", "bursts"), [(0.9, False), (0.4, True)])
+def test_behind_a_clogged_filter_a_zone_of_the_garden_is_no_break(zone: float, bursts: bool) -> None:
+    """What taps of that draw pass at half the pressure, the meter shows, as long as the zone is watered."""
+    engine = learned(motor=Measure.PUMP_CURRENT)
+    engine.judge._ledger.hear([Claim("clogged_filter", traces.START_US, "medium", 0.9, "It clogs.")], 1)
+    usual = engine.judge.usual
+    engine.judge._usual = replace(usual, draw_m3_s=zone * usual.delivery_m3_s)
+    look = {
+        "motor_level": usual.motor_level, "motor_now": usual.motor_level,
+        "discharge_pa": 1.2 * usual.stop_pa, "slope_before_m3_s": -0.5 * usual.delivery_m3_s,
+        "slope_first_m3_s": -3.5 * usual.delivery_m3_s,
+    }  # fmt: skip
+    falls = {
+        **look, "pressure_pa": 0.98 * usual.start_pa, "slope_m3_s": -3.5 * usual.delivery_m3_s,
+        "fall_m3_s": 3.5 * usual.delivery_m3_s, "flow_m3_s": 4.0 * usual.delivery_m3_s,
+    }  # fmt: skip
+    stands = {**look, "pressure_pa": 0.49 * usual.start_pa, "flow_m3_s": 0.7 * usual.delivery_m3_s}
+    assert bool(claims(engine, *[falls] * 2, *[stands] * 12)) is bursts
+
+
 @pytest.mark.parametrize(("interval_s", "bursts"), [(5.0, True), (100.0, False)])
 def test_where_a_run_is_a_sample_a_draw_beyond_the_learned_delivery_is_no_burst(
     interval_s: float, bursts: bool
