@@ -198,7 +198,7 @@ class SupplyLeak(Detector):
         if not known.water.true:
             return ()
         if self._pressure is not None:
-            self.memory.pauses.hear(beat, beat.spans.get(self._pressure), known.water)
+            self.memory.pauses.hear(beat, beat.spans.get(self._pressure))
         if beat.to_us % HOUR_US:
             return ()
         return self._judge(beat, known)
@@ -224,7 +224,7 @@ class SupplyLeak(Detector):
         alike = sum(hour.loss_m3_s <= ALIKE * quiet.loss_m3_s for hour in steady)
         less = bisect_left(day, quiet.loss_m3_s / ALIKE, key=attrgetter("most_m3_s"))
         leaks = low > threshold and alike >= ALIKE_HOURS and less < REFUTED
-        leaks = leaks and memory.pauses.refuting(quiet.loss_m3_s, beat.to_us) < REFUTED
+        leaks = leaks and memory.pauses.refuting(quiet.loss_m3_s, known.water, beat.to_us) < REFUTED
         memory.looks = memory.looks + 1 if leaks else 0
         memory.low_m3_s = low
         if not memory.looks:

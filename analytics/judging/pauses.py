@@ -20,7 +20,7 @@ Source: none; it is arithmetic.
 from __future__ import annotations
 
 from bisect import bisect_right
-from operator import itemgetter
+from operator import attrgetter
 from typing import TYPE_CHECKING
 
 import msgspec
@@ -37,9 +37,11 @@ KEPT_US = 23 * HOUR_US
 
 
 class Heard(msgspec.Struct, frozen=True):
-    """What was said of the line's pressure in a beat: times of the first and the last word [us], how many,
-    and extremes [Pa]."""
+    """What was said of the line's pressure in a settled beat: its end [us], how many such beats came just
+    before it, times of the first and the last word [us], how many, and extremes [Pa]."""
 
+    to_us: int
+    before: int
     first_us: int
     last_us: int
     count: int
@@ -48,45 +50,50 @@ class Heard(msgspec.Struct, frozen=True):
 
 
 class Pauses(msgspec.Struct):
-    """Plain data: end of the last beat without a run [us]; the newest settled beats in a row; the gauge's
-    last digit [Pa], the least that words ever lay apart in a beat (0: not known); of the newest spells
-    their end [us], how fast water can have gone at most, and a digit of the gauge as such a rate [m3/s]."""
+    """Plain data: end of the last beat without a run [us], how many were settled since; the gauge's last
+    digit [Pa], the least that words ever lay apart in a beat (0: not known); the settled beats of late."""
 
     rested_us: int = 0
-    row: list[Heard] = []
+    row: int = 0
     digit_pa: float = 0.0
-    spells: list[list[float]] = []
+    beats: list[Heard] = []
 
-    def hear(self, beat: Beat, span: Span | None, water: Water) -> None:
+    def hear(self, beat: Beat, span: Span | None) -> None:
         """Take up the line's pressure in a beat."""
         settled, rests = self.rested_us == beat.from_us, beat.running_s == 0.0
         self.rested_us = beat.to_us if rests else 0
-        self.row = self.row if settled and rests else []
+        if not (settled and rests):
+            self.row = 0
         if span is None or not span.count:
             return
         apart_pa = span.high - span.low
-        if apart_pa > 0.0:
-            self.digit_pa = min(self.digit_pa, apart_pa) if self.digit_pa else apart_pa
+        if apart_pa > 0.0 and (apart_pa < self.digit_pa or not self.digit_pa):
+            self.digit_pa = apart_pa
         if not (settled and rests):
             return
         ends = int(span.times[span.first_at]), int(span.times[span.past - 1])
-        self.row = [*self.row, Heard(*ends, span.count, span.low, span.high)][-BEATS:]
-        rates = [rate for k in range(len(self.row)) if (rate := self._rate(self.row[k:], water)) is not None]
-        if rates:
-            self.spells.append([float(beat.to_us), *min(rates)])
-            del self.spells[: bisect_right(self.spells, float(beat.to_us - KEPT_US), key=itemgetter(0))]
+        self.beats.append(Heard(beat.to_us, self.row, *ends, span.count, span.low, span.high))
+        self.row = min(self.row + 1, BEATS - 1)
+        if self.beats[0].to_us <= beat.to_us - KEPT_US:
+            del self.beats[: bisect_right(self.beats, beat.to_us - KEPT_US, key=attrgetter("to_us"))]
 
-    def _rate(self, row: list[Heard], water: Water) -> tuple[float, float] | None:
-        """How fast water can have gone in a spell, and a digit's worth of it [m3/s]."""
+    def refuting(self, leak_m3_s: float, water: Water, now_us: int) -> int:
+        """How many spells of late, each by its last beat, a leak of this size cannot have passed through."""
+        late = bisect_right(self.beats, now_us - KEPT_US, key=attrgetter("to_us"))
+        return sum(self._refutes(at, leak_m3_s, water) for at in range(late, len(self.beats)))
+
+    def _refutes(self, at: int, leak_m3_s: float, water: Water) -> bool:
+        firsts = range(max(at - self.beats[at].before, 0), at + 1)
+        return any(self._is_less(self.beats[first : at + 1], HALF * leak_m3_s, water) for first in firsts)
+
+    def _is_less(self, row: list[Heard], most_m3_s: float, water: Water) -> bool:
+        """Whether water surely went more slowly in a spell, by a gauge whose digit could tell."""
         lasted_us = row[-1].last_us - row[0].first_us
         low_pa, high_pa = min(one.low_pa for one in row), max(one.high_pa for one in row)
-        if lasted_us < APART_US or sum(one.count for one in row) < WORDS or low_pa <= 0.0:
-            return None
-        digit_m3 = water.compliance_m3_pa(low_pa) * self.digit_pa
-        return (water.one(high_pa) - water.one(low_pa)) / lasted_us * 1e6, digit_m3 / lasted_us * 1e6
-
-    def refuting(self, leak_m3_s: float, now_us: int) -> int:
-        """How many of the spells of late a leak of this size cannot have passed through."""
-        most, since_us = HALF * leak_m3_s, float(now_us - KEPT_US)
-        late = self.spells[bisect_right(self.spells, since_us, key=itemgetter(0)) :]
-        return sum(went < most and 0.0 < DIGITS * digit <= most for _, went, digit in late)
+        if lasted_us < APART_US or sum(one.count for one in row) < WORDS:
+            return False
+        if low_pa <= 0.0 or not self.digit_pa:
+            return False
+        most_m3 = most_m3_s * lasted_us / 1e6
+        fine = DIGITS * water.compliance_m3_pa(low_pa) * self.digit_pa <= most_m3
+        return fine and water.one(high_pa) - water.one(low_pa) < most_m3

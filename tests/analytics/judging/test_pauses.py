@@ -25,37 +25,37 @@ def after(leak_m3_s: float, words: int, digit_pa: float, noise_pa: float = 0.0, 
         true_pa = np.array([WATER.pressure_pa(one) for one in held]) + rng.normal(0.0, noise_pa, words)
         said = span(np.round(true_pa / digit_pa) * digit_pa, from_us)
         beat = Beat(from_us + BEAT_US, from_us, from_us + BEAT_US, {0: said}, 30.0 if runs else 0.0)
-        pauses.hear(beat, said, WATER)
+        pauses.hear(beat, said)
     return pauses
 
 
 @pytest.mark.parametrize("words", [600, 60, 10, 2])
 def test_a_line_that_stands_still_does_not_leak(words: int) -> None:
-    assert after(0.0, words, 10.0, noise_pa=20.0).refuting(LEAK_M3_S, 36 * BEAT_US) >= 30
+    assert after(0.0, words, 10.0, noise_pa=20.0).refuting(LEAK_M3_S, WATER, 36 * BEAT_US) >= 30
 
 
 @pytest.mark.parametrize("words", [600, 60, 10, 1])
 @pytest.mark.parametrize(("digit_pa", "noise_pa"), [(10.0, 20.0), (1000.0, 0.0), (7000.0, 0.0)])
 def test_a_leak_is_never_refuted(words: int, digit_pa: float, noise_pa: float) -> None:
-    assert after(LEAK_M3_S, words, digit_pa, noise_pa).refuting(LEAK_M3_S, 36 * BEAT_US) == 0
+    assert after(LEAK_M3_S, words, digit_pa, noise_pa).refuting(LEAK_M3_S, WATER, 36 * BEAT_US) == 0
 
 
 def test_a_gauge_whose_digit_is_coarser_than_the_fall_refutes_nothing() -> None:
-    assert after(0.0, 60, 7000.0, noise_pa=3000.0).refuting(LEAK_M3_S, 36 * BEAT_US) == 0
+    assert after(0.0, 60, 7000.0, noise_pa=3000.0).refuting(LEAK_M3_S, WATER, 36 * BEAT_US) == 0
 
 
 def test_beats_with_a_run_say_nothing() -> None:
-    assert after(0.0, 60, 10.0, noise_pa=20.0, runs=True).spells == []
+    assert after(0.0, 60, 10.0, noise_pa=20.0, runs=True).beats == []
 
 
 def test_what_stood_still_a_day_ago_is_forgotten() -> None:
     pauses = Pauses()
     for k in range(600):
         said = span(np.full(60, 3.0 * BAR), k * BEAT_US)
-        pauses.hear(Beat((k + 1) * BEAT_US, k * BEAT_US, (k + 1) * BEAT_US, {0: said}, 0.0), said, WATER)
-    assert len(pauses.spells) == 138
-    assert pauses.refuting(LEAK_M3_S, 600 * BEAT_US) == 0  # its digit is not known
+        pauses.hear(Beat((k + 1) * BEAT_US, k * BEAT_US, (k + 1) * BEAT_US, {0: said}, 0.0), said)
+    assert len(pauses.beats) == 138
+    assert pauses.refuting(LEAK_M3_S, WATER, 600 * BEAT_US) == 0  # its digit is not known
     pauses.digit_pa = 10.0
-    pauses.hear(Beat(601 * BEAT_US, 600 * BEAT_US, 601 * BEAT_US, {0: said}, 0.0), said, WATER)
-    assert pauses.refuting(LEAK_M3_S, 601 * BEAT_US) == 1
-    assert pauses.refuting(LEAK_M3_S, 601 * BEAT_US + 24 * 3_600_000_000) == 0
+    pauses.hear(Beat(601 * BEAT_US, 600 * BEAT_US, 601 * BEAT_US, {0: said}, 0.0), said)
+    assert pauses.refuting(LEAK_M3_S, WATER, 601 * BEAT_US) == 138
+    assert pauses.refuting(LEAK_M3_S, WATER, 601 * BEAT_US + 24 * 3_600_000_000) == 0
