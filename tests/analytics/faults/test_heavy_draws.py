@@ -13,6 +13,7 @@ import pytest
 from analytics.engine import Engine
 from analytics.faults import burst_line
 from analytics.judging.no_delivery import witness
+from analytics.judging.reference import Reference
 from analytics.judging.story import follow
 from analytics.judging.watch import Claim
 from analytics.plant.description import Measure, Plant
@@ -124,6 +125,24 @@ def test_a_meter_that_passes_more_than_a_pump_gives_shows_a_burst(passes: float,
     assert bool(claims(engine, *[look] * 12)) is bursts
 
 
+def collapse(usual: Reference, stands_at: float, passes: float) -> list[dict[str, object]]:
+    """Looks at a tank that empties in seconds and a line that then stands at a share of cut-in: the meter
+    passes a share of the delivery, the outlet stays at its shut-off head, the motor works."""
+    look = {
+        "motor_level": usual.motor_level, "motor_now": usual.motor_level,
+        "discharge_pa": 1.2 * usual.stop_pa, "slope_before_m3_s": -0.5 * usual.delivery_m3_s,
+        "slope_first_m3_s": -3.5 * usual.delivery_m3_s,
+    }  # fmt: skip
+    falls = {
+        **look, "pressure_pa": 0.98 * usual.start_pa, "slope_m3_s": -3.5 * usual.delivery_m3_s,
+        "fall_m3_s": 3.5 * usual.delivery_m3_s, "flow_m3_s": 4.0 * usual.delivery_m3_s,
+    }  # fmt: skip
+    stands = {
+        **look, "pressure_pa": stands_at * usual.start_pa, "flow_m3_s": passes * usual.delivery_m3_s
+    }  # fmt: skip
+    return [*[falls] * 2, *[stands] * 12]
+
+
 @pytest.mark.parametrize("clogged", [True, False])
 @pytest.mark.parametrize("passes", [0.75, 0.0])
 def test_behind_a_clogged_filter_a_break_leaves_the_outlet_at_its_shut_off_head(
@@ -134,17 +153,8 @@ def test_behind_a_clogged_filter_a_break_leaves_the_outlet_at_its_shut_off_head(
     usual = engine.judge.usual
     if clogged:
         engine.judge._ledger.hear([Claim("clogged_filter", traces.START_US, "medium", 0.9, "It clogs.")], 1)
-    look = {
-        "motor_level": usual.motor_level, "motor_now": usual.motor_level,
-        "discharge_pa": 1.2 * usual.stop_pa, "slope_before_m3_s": -0.5 * usual.delivery_m3_s,
-        "slope_first_m3_s": -3.5 * usual.delivery_m3_s,
-    }  # fmt: skip
-    falls = {
-        **look, "pressure_pa": 0.98 * usual.start_pa, "slope_m3_s": -3.5 * usual.delivery_m3_s,
-        "fall_m3_s": 3.5 * usual.delivery_m3_s, "flow_m3_s": 4.0 * usual.delivery_m3_s,
-    }  # fmt: skip
-    stands = {**look, "pressure_pa": 0.15 * usual.start_pa, "flow_m3_s": passes * usual.delivery_m3_s}
-    assert bool(claims(engine, *[falls] * 2, *[stands] * 8)) is (clogged and passes > 0.0)
+    looks = collapse(usual, stands_at=0.15, passes=passes)
+    assert bool(claims(engine, *looks)) is (clogged and passes > 0.0)
 
 
 @pytest.mark.parametrize(("zone", "bursts"), [(0.9, False), (0.4, True)])
@@ -154,17 +164,7 @@ def test_behind_a_clogged_filter_a_zone_of_the_garden_is_no_break(zone: float, b
     engine.judge._ledger.hear([Claim("clogged_filter", traces.START_US, "medium", 0.9, "It clogs.")], 1)
     usual = engine.judge.usual
     engine.judge._usual = replace(usual, draw_m3_s=zone * usual.delivery_m3_s)
-    look = {
-        "motor_level": usual.motor_level, "motor_now": usual.motor_level,
-        "discharge_pa": 1.2 * usual.stop_pa, "slope_before_m3_s": -0.5 * usual.delivery_m3_s,
-        "slope_first_m3_s": -3.5 * usual.delivery_m3_s,
-    }  # fmt: skip
-    falls = {
-        **look, "pressure_pa": 0.98 * usual.start_pa, "slope_m3_s": -3.5 * usual.delivery_m3_s,
-        "fall_m3_s": 3.5 * usual.delivery_m3_s, "flow_m3_s": 4.0 * usual.delivery_m3_s,
-    }  # fmt: skip
-    stands = {**look, "pressure_pa": 0.49 * usual.start_pa, "flow_m3_s": 0.7 * usual.delivery_m3_s}
-    assert bool(claims(engine, *[falls] * 2, *[stands] * 12)) is bursts
+    assert bool(claims(engine, *collapse(usual, stands_at=0.49, passes=0.7))) is bursts
 
 
 @pytest.mark.parametrize(("interval_s", "bursts"), [(5.0, True), (100.0, False)])
