@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     from analytics.readings import Readings
     from analytics.records import Outcome
 
-STATE_VERSION = 23
+STATE_VERSION = 24
 
 
 class Engine:

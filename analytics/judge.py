@@ -18,6 +18,7 @@ from analytics.judging.decline import decline
 from analytics.judging.ends import Ends
 from analytics.judging.footing import band_of
 from analytics.judging.habits import Habit
+from analytics.judging.levels import Levels
 from analytics.judging.no_delivery import witness
 from analytics.judging.reference import band_m3, reference
 from analytics.judging.setting import SINCE_FIRST
@@ -82,6 +83,7 @@ class Judge:
         self.plant = plant
         self.water = Water.of(plant)
         self.ends, self.splits = Ends(), Splits()
+        self.levels = Levels(plant)
         self.signature = Signature(full_m3=band_m3(plant, self.water))
         self.story = Story()
         self.witness: Witness | None = None
@@ -129,6 +131,8 @@ class Judge:
             self.witness = witness(event, self)
         elif isinstance(event, Run | Rest):
             self._note_ends(event)
+        elif isinstance(event, Beat):
+            self.levels.hear(event, self._disbelieved())
         if isinstance(event, Run):
             splits.note(self.splits, event, self.usual)
         age_us = event.at_us - event.start_us if isinstance(event, Look) else 0
@@ -147,6 +151,12 @@ class Judge:
             self._usual = None
             self._declined = {}
         return changed
+
+    def _disbelieved(self) -> set[str | None]:
+        """The signals that are known to lie, by name."""
+        if not self.is_open("sensor_fault"):
+            return set()
+        return {one.of for one in self._ledger.standing.values() if one.fault == "sensor_fault"}
 
     def _note_ends(self, event: Run | Rest) -> None:
         """Where the switch acts, unless the gauge that tells it lies."""
@@ -219,6 +229,7 @@ class Judge:
             "standing": msgspec.to_builtins(self._ledger.standing),
             "ends": msgspec.to_builtins(self.ends),
             "habits": msgspec.to_builtins(self._ledger.habits),
+            "levels": self.levels.saved(),
             "splits": msgspec.to_builtins(self.splits),
             "signature": msgspec.to_builtins(self.signature),
             "story": msgspec.to_builtins(self.story),
@@ -233,6 +244,7 @@ class Judge:
         )
         self.signature = msgspec.convert(saved["signature"], Signature)
         self.ends = msgspec.convert(saved["ends"], Ends)
+        self.levels.restore(saved["levels"])
         self.splits = msgspec.convert(saved["splits"], Splits)
         self.story = msgspec.convert(saved["story"], Story)
         for detector in self._detectors:

@@ -39,10 +39,12 @@ from typing import TYPE_CHECKING, Literal
 
 import msgspec
 
-from analytics.outlooks.balance import LevelTrack, Watched, follow
 from analytics.plant.description import Measure
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    from analytics.judging.balance import LevelStep
     from analytics.plant.description import Plant
     from analytics.seeing.beats import Beat
 
@@ -60,7 +62,6 @@ Path = Literal["downstream", "check_valve"]
 
 
 class PathMemory(msgspec.Struct):
-    track: LevelTrack = msgspec.field(default_factory=LevelTrack)
     quarter: int = 0
     block_m3: float = 0.0
     block_s: float = 0.0
@@ -79,17 +80,20 @@ class LeakPath:
     def __init__(self, plant: Plant) -> None:
         self._flow = next(iter(plant.measuring(Measure.SUPPLY_FLOW)), None)
         one = len(plant.measuring(Measure.STORAGE_LEVEL)) == 1 and len(plant.storages) == 1
-        self._watched = Watched(plant, plant.storages[0]) if one else None
+        self._storage = plant.storages[0] if one else None
 
-    def beat(self, memory: PathMemory, beat: Beat, leaking: bool) -> None:
-        """Take up ten minutes; `leaking`: the line is losing water, so what the storage does counts."""
+    def beat(
+        self, memory: PathMemory, beat: Beat, steps: Mapping[str, LevelStep | None], leaking: bool
+    ) -> None:
+        """Take up ten minutes.
+
+        steps: of the storages' levels, by name. leaking: the line is losing water, so what the storage does
+        counts."""
         flow = beat.spans.get(self._flow) if self._flow is not None else None
         if flow is not None and flow.count:  # it stands after the tank: what it sees, the pump has no part in
             memory.flows_m3_s = [*memory.flows_m3_s[1 - FLOWS :], flow.mean]
-        if self._watched is None:
-            return
-        step = follow(memory.track, beat, self._watched)
-        if not leaking or step is None or not (step.quiet and step.dry) or step.seconds > BLOCK_S:
+        step = steps.get(self._storage.name) if leaking and self._storage is not None else None
+        if step is None or not (step.quiet and step.dry) or step.seconds > BLOCK_S:
             return
         quarter = beat.to_us // QUARTER_US % 4
         if quarter != memory.quarter:
@@ -115,10 +119,8 @@ class LeakPath:
         return "check_valve" if leak_m3_s > 2.0 * FLOW_START_M3_S and low < 0.1 * leak_m3_s else None
 
     def _by_level(self, memory: PathMemory, leak_m3_s: float) -> Path | None:
-        if self._watched is None:
-            return None
-        storage = self._watched.storage
-        if leak_m3_s * storage.full_level_m / storage.volume_m3 < LEAST_M_S:
+        storage = self._storage
+        if storage is None or leak_m3_s * storage.full_level_m / storage.volume_m3 < LEAST_M_S:
             return None
         share, error = rise_share(memory, leak_m3_s)
         if share is None or error > 0.5 / APART or abs(share) > MOST:

@@ -10,7 +10,7 @@ Sensors show: `storage_level`; the day's net draw is the sum of its falls outsid
 rises, brought to a whole day. So it needs no pump signal and counts a leak with the demand, as long as it
 runs: once mended, its days are none of the owner's.
 
-Mistaken for it: a level gauge that drops out or jumps (see `analytics.outlooks.balance`); one heavy
+Mistaken for it: a level gauge that drops out or jumps (see `analytics.judging.balance`); one heavy
 day (the forecast knows the days before it).
 
 The cause is "leak" where the level surely falls through the pump's rests by MOST_SHARE of all that goes, or
@@ -49,16 +49,8 @@ import msgspec
 
 from analytics import words
 from analytics.instants import HOUR_US
+from analytics.judging.balance import FED, LevelStep, sigma_m3
 from analytics.judging.watch import AllClear, Claim, Coverage, Detector
-from analytics.outlooks.balance import (
-    FED,
-    LevelStep,
-    LevelTrack,
-    Watched,
-    follow,
-    sigma_m3,
-    watched_storages,
-)
 from analytics.outlooks.forecast import HORIZON_DAYS, RECORD_DAYS, days_to_empty
 from analytics.plant.description import Measure
 from analytics.records import Outlook
@@ -66,6 +58,7 @@ from analytics.records import Outlook
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    from analytics.judging.balance import Watched
     from analytics.judging.watch import Known, Word
     from analytics.plant.description import Plant, Storage
     from analytics.seeing.beats import Beat
@@ -96,7 +89,6 @@ SHUT_IT = " Shut its outlet for a night: what it still loses is the leak."
 class Stock(msgspec.Struct):
     """Memory of one storage."""
 
-    track: LevelTrack = msgspec.field(default_factory=LevelTrack)
     days_m3: list[float | None] = []
     lost: list[bool] = []  # of these days, whether a leak or a burst line took its part
     losing: bool = False  # today
@@ -130,27 +122,24 @@ class StorageDepletion(Detector):
     Memory = StockMemory
     memory: StockMemory
 
-    def __init__(self, plant: Plant) -> None:
-        super().__init__(plant)
-        self._watched = watched_storages(plant)
-
     def beat(self, beat: Beat, known: Known) -> Sequence[Word]:
         found: list[Word] = []
-        for watched in self._watched:
-            stock = self.memory.storages.get(watched.storage.name)
+        for watched in known.levels.watched:
+            name = watched.storage.name
+            stock = self.memory.storages.get(name)
             if stock is None:
-                stock = self.memory.storages[watched.storage.name] = Stock()
-            step = follow(stock.track, beat, watched)
+                stock = self.memory.storages[name] = Stock()
             if not beat.to_us % LOOK_US:
                 stock.due = True  # not only where the hour's last beat has a word: each 15 min it may never
                 stock.day_m3, stock.hour_m3 = [*stock.day_m3[-23:], stock.hour_m3], 0.0
-            if watched.level is None or stock.track.time_us != beat.to_us:
+            if not known.levels.spoke(name, beat):
                 continue
-            if known.is_open("sensor_fault", self.plant.signals[watched.level].name):
+            if known.is_open("sensor_fault", watched.level_name):
                 _forget(stock)
                 continue
-            stock.level_m = stock.track.level_m
+            stock.level_m = known.levels.tracks[name].level_m
             self._note_loss(stock, watched.storage, known)
+            step = known.levels.steps[name]
             if step is not None and step.seconds <= DAY_S:
                 _count(stock, step, watched.storage)
             found += self._judge(stock, beat, watched, known)
@@ -213,7 +202,7 @@ class StorageDepletion(Detector):
             bands = (0.0,) * 6
         if bands is None:
             return ()
-        if stock.track.fed_1 > FED and not (there or stock.standing):
+        if known.levels.tracks[storage.name].fed_1 > FED and not (there or stock.standing):
             return ()  # whoever fills it by a pump fills it again
         goes_on = (
             _usable_m3(storage, stock.level_m) <= warn_days * sum(stock.day_m3) and len(stock.day_m3) == 24
@@ -280,6 +269,8 @@ class StorageDepletion(Detector):
         return OPEN_BESIDE_LEAK if known.is_open("supply_leak") else OPEN + SHUT_IT
 
     def _cause(self, stock: Stock, watched: Watched, known: Known) -> str | None:
+        if known.levels.tracks[watched.storage.name].fed_1 > FED:
+            return "demand"  # drawn from below, whether the pump rests or runs
         if known.is_open("burst_line"):
             return "leak"
         days = [day for day in stock.days_m3[-3:] if day is not None]
@@ -308,7 +299,6 @@ def _usable_m3(storage: Storage, level_m: float) -> float:
 
 def _forget(stock: Stock) -> None:
     """What a lying gauge said today, and the last hours' draw, are no record."""
-    stock.track.time_us = 0
     stock.day_m3, stock.hour_m3 = [], 0.0
     stock.drawn_m3 = stock.dry_s = stock.quiet_m3 = stock.quiet_s = stock.rests = 0.0
     stock.resting = False

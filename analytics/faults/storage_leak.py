@@ -11,7 +11,7 @@ A leak of q takes q dt from every quiet stretch, day and night:
 Sensors show: `storage_level` going down through the rests of the pump, night after night.
 
 Mistaken for it: the pump's own draw reported late (steps go from reading to reading, see
-`analytics.outlooks.balance`); rain and the roof's dripping after it; linked tanks evening out; an open
+`analytics.judging.balance`); rain and the roof's dripping after it; linked tanks evening out; an open
 tank's evaporation; an ultrasonic gauge that drifts with the day's temperature (up to a centimetre
 here, and more in a warm shed: over a day it comes back, so losses must be seen over LAST_S); water taken
 with a bucket (counts for no more than CAP_SHARE of the evidence in an hour); a header tank that the pump
@@ -67,27 +67,24 @@ from typing import TYPE_CHECKING
 import msgspec
 
 from analytics import words
-from analytics.judging.cycling_run import is_guessed
-from analytics.judging.watch import AllClear, Claim, Coverage, Detector
-from analytics.outlooks.balance import (
+from analytics.judging.balance import (
     FED,
     GRAINS,
     RISE_SCATTERS,
     LevelStep,
-    LevelTrack,
-    Watched,
-    follow,
     sigma_m3,
-    watched_storages,
 )
+from analytics.judging.cycling_run import is_guessed
+from analytics.judging.watch import AllClear, Claim, Coverage, Detector
 from analytics.outlooks.slope import Part, Slope, is_round_the_clock, since_each
-from analytics.plant.description import MOTOR_MEASURES, Measure, Storage
+from analytics.plant.description import MOTOR_MEASURES, Measure
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    from analytics.judging.balance import Watched
     from analytics.judging.watch import Known, Word
-    from analytics.plant.description import Plant
+    from analytics.plant.description import Plant, Storage
     from analytics.seeing.beats import Beat
 
 ALLOWANCE_M_DAY = 0.005
@@ -110,7 +107,6 @@ DAY_S = 86_400.0
 class One(msgspec.Struct):
     """Memory of one storage."""
 
-    track: LevelTrack = msgspec.field(default_factory=LevelTrack)
     sum_m3: float = 0.0
     fell_m: float = 0.0  # in steps too large for the level's scatter, and not given back yet
     drawn_m3: float = 0.0  # by the pump since the last step
@@ -132,23 +128,22 @@ class StorageLeak(Detector):
 
     def __init__(self, plant: Plant) -> None:
         super().__init__(plant)
-        self._watched = watched_storages(plant)
         self._motors = [plant.signals[at].name for at in plant.measuring(*MOTOR_MEASURES)]
 
     def beat(self, beat: Beat, known: Known) -> Sequence[Word]:
         found: list[Word] = []
-        for watched in self._watched:
+        for watched in known.levels.watched:
             name = watched.storage.name
             one = self.memory.storages.get(name)
             if one is None:
                 one = self.memory.storages[name] = One()
-            step = follow(one.track, beat, watched)
+            step = known.levels.steps[name]
             if beat.running_s > 0.0 and not is_guessed(self.plant, known.usual, known.water):
                 one.drawn_m3 += beat.running_s * known.usual.delivery_m3_s
             drawn_m3 = one.drawn_m3
             one.drawn_m3 = 0.0 if step is not None else drawn_m3
             if self._disbelieved(watched, known):
-                one.sum_m3, one.track.time_us = 0.0, 0
+                one.sum_m3 = 0.0
                 continue
             if step is None or not step.dry or step.seconds > DAY_S:
                 continue
@@ -158,7 +153,7 @@ class StorageLeak(Detector):
                 continue
             if _comes_in(one, step):
                 continue
-            if not one.standing and one.track.fed_1 > FED:
+            if not one.standing and known.levels.tracks[name].fed_1 > FED:
                 one.sum_m3 = 0.0
                 continue
             if one.standing and not known.is_open(self.FAULT, name):
@@ -172,10 +167,9 @@ class StorageLeak(Detector):
 
     def _disbelieved(self, watched: Watched, known: Known) -> bool:
         """Whether a signal that the balance rests on is known to lie."""
-        if watched.level is None or not known.is_open("sensor_fault"):
+        if not known.is_open("sensor_fault"):
             return False
-        names = [self.plant.signals[watched.level].name, *self._motors]
-        return any(known.is_open("sensor_fault", name) for name in names)
+        return any(known.is_open("sensor_fault", name) for name in (watched.level_name, *self._motors))
 
     def _gather(self, one: One, step: LevelStep, storage: Storage) -> Sequence[Word]:
         area_m2 = storage.volume_m3 / storage.full_level_m

@@ -37,8 +37,8 @@ from typing import TYPE_CHECKING
 import msgspec
 
 from analytics import words
+from analytics.judging.balance import APART_SHARE, Watched
 from analytics.judging.watch import AllClear, Claim, Coverage, Detector
-from analytics.outlooks.balance import APART_SHARE, Watched
 from analytics.physics.roof import caught_m3
 from analytics.plant.description import Measure
 from analytics.seeing.middles import middle

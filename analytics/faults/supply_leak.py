@@ -72,10 +72,10 @@ from analytics import words
 from analytics.faults.leak_path import LeakPath, Path, PathMemory, rise_share
 from analytics.instants import HOUR_US
 from analytics.judging.air import air_left, escaping_1_s
+from analytics.judging.balance import PUMP_RISE_SHARE
 from analytics.judging.pauses import Pauses
 from analytics.judging.reference import USUAL_CUT_IN_PA, USUAL_CUT_OUT_PA
 from analytics.judging.watch import AllClear, Claim, Coverage, Detector
-from analytics.outlooks.balance import PUMP_RISE_SHARE
 from analytics.plant.description import MOTOR_MEASURES, Measure
 from analytics.records import Outlook
 
@@ -194,7 +194,7 @@ class SupplyLeak(Detector):
             hours[-1] = hour
 
     def beat(self, beat: Beat, known: Known) -> Sequence[Word]:
-        self._path.beat(self.memory.path, beat, self.memory.looks > 0)
+        self._path.beat(self.memory.path, beat, known.levels.steps, self.memory.looks > 0)
         if not known.water.true:
             return ()
         if self._pressure is not None:

@@ -11,7 +11,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from analytics.judging.climbs import LEAST_LIES
-from analytics.judging.leaps import LESSON, STEP, WORDS, keep_newest
+from analytics.judging.leaps import STEP, hear_pace, keep_newest
 from analytics.judging.wild_gauge import FEWEST, WIDTH
 from analytics.judging.wild_motor import ON
 
@@ -35,7 +35,7 @@ class Calm:
         if not self._able or wild.beats or leap.at_us or beat.from_us != climbs.to_us:
             return False
         line = beat.spans.get(self._line) if self._line is not None else None
-        if line is None or line.count < FEWEST or (line.count >= WORDS and leap.lessons < LESSON):
+        if line is None or line.count < FEWEST:
             return False
         if not self._motors_rest(climbs, beat, usual) or not self._keeps_still(climbs, leap, line, usual):
             return False
@@ -48,6 +48,7 @@ class Calm:
             climbs.low_us = int(line.times[line.past - 1])
         for witness in climbs.witnesses.values():
             witness.spoke = True
+        hear_pace(leap, line)
         keep_newest(leap, line)
         return True
 
@@ -73,4 +74,6 @@ class Calm:
         return line.low > self._climbs.floor_pa and not climbs.low_us
 
     def _level(self, span: Span, most_pa: float) -> bool:
-        return span.low > self._climbs.nothing_pa and span.high - span.low < most_pa
+        """An outlet at rest may stand at nothing, where a valve keeps the line's pressure from it."""
+        dips = span.low <= self._climbs.nothing_pa < span.high
+        return not dips and span.high - span.low < most_pa

@@ -87,8 +87,7 @@ class Leaps:
         """Take up a beat. `believed`: the motor signal is."""
         span = beat.spans.get(self.pressure) if self._able and self.pressure is not None else None
         if span is not None and span.count:
-            if span.count >= WORDS and leap.lessons < LESSON:
-                _learn_pace(leap, span.time_us)
+            hear_pace(leap, span)
             extremes = (span.low, span.high, *leap.value)
             if max(extremes) - min(extremes) >= STEP * usual.band_pa:
                 words = np.append(leap.value, span.value)
@@ -216,8 +215,11 @@ def keep_newest(leap: Leap, span: Span) -> None:
     leap.value = value if whole else [*leap.value, *value][-KEPT:]
 
 
-def _learn_pace(leap: Leap, time_us: NDArray[np.int64]) -> None:
+def hear_pace(leap: Leap, span: Span) -> None:
+    """Learn, of the first beats with words enough, how close together a gauge's words come."""
+    if span.count < WORDS or leap.lessons >= LESSON:
+        return
     leap.lessons += 1
-    apart = np.diff(time_us)
+    apart = np.diff(span.time_us)
     tenth = int(np.partition(apart, len(apart) // 10)[len(apart) // 10])
     leap.quick_us = min(tenth, leap.quick_us or tenth)

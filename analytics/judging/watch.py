@@ -17,6 +17,7 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from analytics.judging.ends import Ends
+    from analytics.judging.levels import Levels
     from analytics.judging.reference import Reference
     from analytics.judging.signature import Signature
     from analytics.judging.splits import Splits
@@ -93,6 +94,10 @@ class Known(Protocol):
     @property
     def ends(self) -> Ends:
         """Where its switch acts, by rests that samples far apart have seen (`judging.ends`)."""
+
+    @property
+    def levels(self) -> Levels:
+        """Its storages' levels, and what moved them in the beat that is heard."""
 
     @property
     def splits(self) -> Splits:

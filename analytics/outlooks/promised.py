@@ -8,9 +8,9 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from analytics.judging.balance import watched_storages
 from analytics.judging.pace_words import apart, interval_s, unless_on_change
 from analytics.judging.signature import COARSE_S
-from analytics.outlooks.balance import watched_storages
 from analytics.plant.description import MOTOR_MEASURES, Measure
 
 if TYPE_CHECKING:

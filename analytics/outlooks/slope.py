@@ -22,7 +22,7 @@ import msgspec
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
-    from analytics.outlooks.balance import LevelStep
+    from analytics.judging.balance import LevelStep
 
 QUARTER_US = 6 * 3_600_000_000
 QUARTERS = 4

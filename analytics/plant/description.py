@@ -228,4 +228,6 @@ class Plant:
     def measuring(self, *measures: Measure) -> tuple[int, ...]:
         """Positions of the signals that measure any of `measures`, in the order asked for."""
         fitted = self._measuring
+        if len(measures) == 1:
+            return fitted.get(measures[0], ())
         return tuple(position for measure in measures for position in fitted.get(measure, ()))

@@ -16,6 +16,7 @@ from analytics.faults.leak_path import LeakPath, PathMemory
 from analytics.faults.storage_leak import StorageLeak
 from analytics.faults.supply_leak import SupplyLeak
 from analytics.judging.arbitration import Ledger
+from analytics.judging.levels import Levels
 from analytics.judging.pauses import Pauses
 from analytics.judging.reference import reference
 from analytics.judging.signature import Brief, Signature, Trait
@@ -66,6 +67,7 @@ class Line:
     ledger: Ledger = field(default_factory=Ledger)
     told: list[Finding] = field(default_factory=list)
     signature: Signature = field(default_factory=Signature)
+    levels: Levels = field(default_factory=lambda: Levels(PLANT))
 
     def __post_init__(self) -> None:
         self._rng = np.random.default_rng(1)
@@ -78,7 +80,11 @@ class Line:
         known = cast(
             Known,
             SimpleNamespace(
-                plant=PLANT, water=Water.of(PLANT), signature=self.signature, is_open=self.ledger.is_open
+                plant=PLANT,
+                water=Water.of(PLANT),
+                signature=self.signature,
+                levels=self.levels,
+                is_open=self.ledger.is_open,
             ),
         )
         for _ in range(hours):
@@ -100,6 +106,7 @@ class Line:
                 shown = round(self.level_m + drift_m + 0.001 * self._rng.standard_normal(), 3)
                 spans = {PRESSURE: span(3e5, to_us), MOTOR: span(0.0, to_us), LEVEL: span(shown, to_us)}
                 beat = Beat(to_us, to_us - BEAT_US, to_us, spans, 0.0)
+                self.levels.hear(beat, ())
                 self._say(self.detector.beat(beat, known), to_us)
             self.hour += 1
 
@@ -295,7 +302,7 @@ def test_a_meter_that_stands_still_tells_a_check_valve_while_the_pump_runs_too(
     memory = PathMemory()
     for k in range(36):
         to_us = START_US + (k + 1) * BEAT_US
-        path.beat(memory, Beat(to_us, to_us - BEAT_US, to_us, {3: span(0.0, to_us - 1)}, 40.0), True)
+        path.beat(memory, Beat(to_us, to_us - BEAT_US, to_us, {3: span(0.0, to_us - 1)}, 40.0), {}, True)
     assert path.told(memory, leak_lpm * 1e-3 / 60.0) == told
 
 

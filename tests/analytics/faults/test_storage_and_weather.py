@@ -267,3 +267,20 @@ def test_header_tank_that_the_pump_fills_neither_leaks_nor_runs_out() -> None:
     first_s = at[:-1][np.diff(ran_s) > 0.0][0]
     made.spoil = {"level": lambda t, true: 0.6 + 0.4 * np.interp(np.maximum(t, first_s), at, share)}
     assert told(made.outcome(2.5)) == []
+
+
+def test_header_tank_that_nobody_fills_any_more_is_emptied_by_its_use() -> None:
+    """Filled until the third day, then drawn down from below within hours, most of it while the pump rests:
+    nothing speaks of a leak."""
+    made = Holding(storage_m3=0.3)
+    at, water_m3, ran_s = made._knots(4.0)
+    share = (water_m3 - water_m3.min()) / (water_m3.max() - water_m3.min())
+    first_s = at[:-1][np.diff(ran_s) > 0.0][0]
+
+    def spoil(t, true):
+        filled = 0.6 + 0.4 * np.interp(np.maximum(t, first_s), at, share)
+        return np.where(t < 2 * DAY_S, filled, np.maximum(0.8 - 0.7 * (t - 2 * DAY_S) / 20e3, 0.1))
+
+    made.spoil = {"level": spoil}
+    (found,) = [one for one in last_words(made.outcome(2.5)) if one.fault == "storage_depletion"]
+    assert found.cause == "demand"

@@ -57,6 +57,7 @@ def beats(plant: Plant, words: int, seed: int) -> list[Beat]:
     low_pa, band_pa = plant.switch.cut_in_pa, plant.switch.cut_out_pa - plant.switch.cut_in_pa
     rng = np.random.default_rng(seed)
     ills = ["leaps", "spikes", "dies", "wild"]
+    behind_valve = seed % 2 == 1  # at rest the outlet falls to nothing
     found, at, sunk, to_us = [], 1.0, 0.0, 1_900_000_200_000_000 // BEAT_US * BEAT_US
     for k in range(BEATS):
         ill = k > LESSON and (k // SPELL) % 2 == 1
@@ -85,6 +86,8 @@ def beats(plant: Plant, words: int, seed: int) -> list[Beat]:
             elif signal.measures is Measure.DISCHARGE_PRESSURE:
                 wild = rng.uniform(-1.5, 1.5, count) if ill and rng.random() < 0.1 else 0.1 * on
                 value = low_pa + band_pa * (pressure + wild)
+                if behind_valve and kind == "rests":
+                    value *= rng.choice([0.0, 1.0], p=[0.95, 0.05])
             else:
                 value = low_pa + band_pa * (pressure + sunk)
             spans[position] = span(np.maximum(value, 0.0), from_us)

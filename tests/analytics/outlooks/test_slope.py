@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from analytics.outlooks.balance import LevelStep
+from analytics.judging.balance import LevelStep
 from analytics.outlooks.slope import Part, Slope, since_each
 
 BEAT_US = 600_000_000

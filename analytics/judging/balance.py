@@ -110,6 +110,7 @@ class Watched:
         ]
         self.storage = storage
         self.level = levels[0] if levels else None
+        self.level_name = None if self.level is None else plant.signals[self.level].name
         self.rain = next(iter(plant.measuring(Measure.RAINFALL)), None)
         self.pressure = next(iter(plant.measuring(Measure.LINE_PRESSURE)), None)
         band = plant.switch.cut_out_pa - plant.switch.cut_in_pa if plant.switch else 140e3
