@@ -14,16 +14,16 @@ summary says so); a narrow band that short-cycles (that finding speaks, this one
 above cut-in (`analytics.judging.charge_or_switch`).
 
 Parameters. A move of MOVED (a tenth of the band: switches repeat to a few hundredths, common practice, no
-source) and five standard errors of the median of six runs, three times in a row: with 50 runs a day
-one-sided five sigma is wrong less than once in a hundred plant-years. Samples far apart see a stop within
-what pressure rises from one to the next, and a weaker pump's nearer to the cut-out: that is put right by its
-half, and a move smaller than it is none. A switch that now acts within AT_SETTING of the plant file's
-setting, whatever it did before, has been set right, or its tank has. Where a charge above cut-in may be it,
-PATIENT 12 runs are waited for, twice what the median is of, and then both are named. Where pressure's words
-are far apart, rests in which little is drawn tell both ends (`analytics.judging.ends`), to half of ends.FALLS
-of the band. An end is back within BACK of the limit, IN_A_ROW; where from one sample to the next the pump, or
-as large a draw, moves pressure by more than that, a garden's hours hide a start that is still lower: then for
-HABITS a day.
+source) and five standard errors of the median of six runs, three times in a row: with 50 runs a day one-sided
+five sigma is wrong less than once in a hundred plant-years. Samples far apart see a stop within what pressure
+rises from one to the next, and a weaker pump's nearer to the cut-out: that is put right by its half, and a
+move smaller than it is none. Of a start that holds for what pressure falls in the rest before it. A switch
+that now acts within AT_SETTING of the plant file's setting, whatever it did before, has been set right, or
+its tank has. Where a charge above cut-in may be it, PATIENT 12 runs are waited for, twice what the median is
+of, and then both are named. Where pressure's words are far apart, rests in which
+little is drawn tell both ends (`analytics.judging.ends`), to half of ends.FALLS of the band. An end is back
+within BACK of the limit, IN_A_ROW; where from one sample to the next the pump, or as large a draw, moves
+pressure by more than that, a garden's hours hide a start that is still lower: then for HABITS a day.
 
 Source: common practice, no source.
 """
@@ -38,10 +38,10 @@ import msgspec
 
 from analytics import words
 from analytics.judging.air import median_error
-from analytics.judging.charge_or_switch import MOST, TOLD, charge_odds
+from analytics.judging.charge_or_switch import MOST, TOLD, charge_odds, met_chance, unmet_odds
 from analytics.judging.ends import EMPTY, LEAST, too_narrow
 from analytics.judging.footing import FINE_S, Footing, band_of, judged, note_beat, note_run, seen_below
-from analytics.judging.setting import SINCE_FIRST, Moves, off_setting, was_so
+from analytics.judging.setting import SINCE_FIRST, Moves, falls, off_setting, was_so
 from analytics.judging.signature import best_delivery
 from analytics.judging.watch import AllClear, Claim, Coverage, Detector
 from analytics.plant.description import MOTOR_MEASURES, Measure
@@ -73,6 +73,7 @@ class DriftMemory(msgspec.Struct):
     back: int = 0
     back_us: int = 0  # since when
     lows_pa: list[float] = []  # of the newest runs: a switch that has moved up lets pressure go no lower
+    met: list[float] = []  # of the same, the chance that samples meet a collapse to cut-in
     off_setting: bool = False  # of the finding that stands: from the plant file's setting
     since_first: bool = False  # and it acted there from the first run on
     charge: float = 0.0  # log of the odds of a charge above cut-in
@@ -96,12 +97,13 @@ class SwitchDrift(Detector):
             return ()
         if run.pressure_low_pa is not None:
             memory.lows_pa = [*memory.lows_pa, run.pressure_low_pa][-LAST:]
+            memory.met = [*memory.met, met_chance(run)][-LAST:]
         # where the motor's words are far apart pressure's turning points tell start and stop
         interval_s = min(run.interval_s, run.pressure_s or run.interval_s)
         told = [
             self._moves(known, interval_s),
             self._by_rests(known) if interval_s > FINE_S else None,
-            off_setting(known, interval_s, LAST, ERROR),
+            off_setting(known, interval_s, LAST, ERROR, self._no_charge(known)),
         ]
         moves = max((one for one in told if one is not None), key=lambda one: one.over, default=None)
         if moves is None:
@@ -121,7 +123,9 @@ class SwitchDrift(Detector):
             memory.onset_us = lately[0].at_us if lately else run.cycle.start_us
         memory.row += 1
         alone = moves.start > 0.0 and moves.stop < moves.limit_stop
-        memory.charge = _charge_odds(moves.start, known) if alone else -MOST
+        memory.charge = -MOST
+        if alone and not self._no_charge(known, moves.start):
+            memory.charge = _charge_odds(moves.start, known)
         patient = memory.charge > -TOLD and memory.row < PATIENT
         if (
             memory.row < IN_A_ROW
@@ -163,6 +167,17 @@ class SwitchDrift(Detector):
             self.memory.footing, start_pa + known.usual.start_pa, band
         )
 
+    def _no_charge(self, known: Known, up_pa: float | None = None) -> bool:
+        """Whether runs that begin so much further up (than the setting, if not said) would have been seen to
+        collapse to cut-in, of a tank charged above it."""
+        now, switch = known.signature.now("start_pa", LAST), self.plant.switch
+        if now is None or (up_pa is None and switch is None):
+            return False
+        if up_pa is None and switch is not None:
+            up_pa = now.middle - switch.cut_in_pa
+        foot_pa = now.middle - 0.5 * (up_pa or 0.0)
+        return unmet_odds(self.memory.lows_pa, self.memory.met, foot_pa) > TOLD
+
     def _by_rests(self, known: Known) -> Moves | None:
         """`_moves` by rests of which samples far apart show both ends."""
         ends, switch, band = known.ends, self.plant.switch, known.usual.band_pa
@@ -201,10 +216,12 @@ class SwitchDrift(Detector):
         if ran is not None and runs_now is not None and interval_s > FINE_S:
             before, now = (min(interval_s / max(one.middle, 1.0), 1.0) for one in (ran, runs_now))
         unseen = max(before, now)  # and what was seen of the band lacks as much
-        least, least_start = (_least(one) * band for one in (unseen, max(unseen, _falls(known, interval_s))))
+        falling = falls(known, interval_s, LAST, unseen) if interval_s > FINE_S else 0.0
+        least, least_start = (_least(one) * band for one in (unseen, falling))
         start = low_now.middle - low.middle
-        if start > 0.0 and self.memory.lows_pa:  # a draw just before makes rests end higher
-            start = max(min(start, median(self.memory.lows_pa) - low.middle), 0.0)
+        if start > 0.0:  # a draw just before makes rests end higher, and none makes them end lower
+            lows_pa = [low_now.lower, *([median(self.memory.lows_pa)] if self.memory.lows_pa else ())]
+            start = max(min(start, min(lows_pa) - low.middle), 0.0)
         stop = high_now.middle - high.middle + 0.5 * (now - before) * band
         switch = self.plant.switch
         if switch is not None:
@@ -268,14 +285,6 @@ class SwitchDrift(Detector):
 def _least(unseen: float) -> float:
     """The least move that can be told where so much of the band goes by unseen, as shares of it."""
     return max(MOVED, unseen / max(1.0 - unseen, 0.5))
-
-
-def _falls(known: Known, interval_s: float) -> float:
-    """What the draws about the newest starts take of the band from one sample to the next: a start between
-    the two is told by the line of the samples before, a few of which are a whole rest then."""
-    drawn = [brief.demand_m3_s for brief in known.signature.recent[-LAST:]]
-    falls = max(median(drawn), 0.0) * interval_s / known.usual.drawdown_m3 if drawn else 0.0
-    return min(falls, 1.0) if interval_s > FINE_S else 0.0
 
 
 def _moved(plant: Plant, pascal: float) -> str:

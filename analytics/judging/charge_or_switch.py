@@ -6,7 +6,8 @@ moves too slowly, from the same run on:
 
     apparent delivery = r of what it was,   r = (Pc + pa) / (Pc' + pa)
 
-A switch whose cut-in alone moved up leaves delivery what it is in the upper part of the band.
+A switch whose cut-in alone moved up leaves delivery what it is in the upper part of the band; and pressure is
+never below it, where a run that began with a collapse has a sample down there, if any lies so near its start.
 
 Parameters:
     UP 0.10      of the band: a move beyond what a switch repeats to (a few hundredths, common practice, no
@@ -16,6 +17,8 @@ Parameters:
     UPPER 0.13   of delivery is lost over the whole band from its middle to its top, ERROR_UPPER 0.06:
                  quadratic curve with a shut-off head 1.3 to 2 times the cut-out
     ERROR 0.03   that draws within runs hide, beside the scatter
+    LEAPS_S 1    so long pressure stays below the charge, once the pump runs; MOST_MET 0.9 of the runs show it
+                 at any sampling, for a word may be lost
     TOLD 2       log of odds of seven to one; TOO_LITTLE 3 standard errors less than either foretells
 
 Source: Boyle's law.
@@ -23,7 +26,7 @@ Source: Boyle's law.
 
 from __future__ import annotations
 
-from math import hypot, sqrt
+from math import hypot, log, sqrt
 from statistics import median
 from typing import TYPE_CHECKING
 
@@ -35,6 +38,7 @@ if TYPE_CHECKING:
     from analytics.judging.cycling_run import Seen
     from analytics.judging.reference import Reference
     from analytics.judging.watch import Known
+    from analytics.seeing.events import Run
     from analytics.seeing.water import Water
 
 UP, LEAST_UP, SIGMAS = 0.10, 0.05, 5.0
@@ -45,6 +49,7 @@ TOLD, MOST, TOO_LITTLE = 2.0, 6.0, 3.0
 OF_A_MEDIAN, OF_A_MAD = 1.2533, 1.4826
 LEAST_SIGMA = 0.04
 FEWEST = 4
+LEAPS_S, MOST_MET = 1.0, 0.9
 
 
 def charge_odds(share: float, error: float, up: float, usual: Reference, water: Water) -> float:
@@ -63,6 +68,20 @@ def charge_odds(share: float, error: float, up: float, usual: Reference, water: 
         return 0.0  # something else takes delivery away
     odds = ((share - by_switch) ** 2 - (share - by_charge) ** 2) / (2.0 * sigma**2)
     return min(max(odds, -MOST), MOST)
+
+
+def met_chance(run: Run) -> float:
+    """Chance that a sample in the run meets the leap which follows a collapse."""
+    every_s = run.pressure_s or run.interval_s
+    return min(LEAPS_S / max(every_s, LEAPS_S), MOST_MET)
+
+
+def unmet_odds(lows_pa: Sequence[float], met: Sequence[float], foot_pa: float) -> float:
+    """Log of the odds of a switch over a charge, by runs of which none goes below a pressure, each with its
+    chance that samples would have met the collapse."""
+    if any(low_pa < foot_pa for low_pa in lows_pa):
+        return 0.0
+    return -sum(log(1.0 - chance) for chance in met)
 
 
 def _foot(seen: Seen) -> float:
