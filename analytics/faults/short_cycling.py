@@ -18,8 +18,9 @@ without any demand); a pump that was switched off by hand (stops far from cut-ou
 Cause: `analytics.judging.cycling_cause`, from up to EVIDENCE 24 runs since the fault began; a switch that
 flutters: `analytics.judging.flutter`. Samples so far apart that no run shows its band are told it by rests
 (`analytics.judging.ends`): it is narrow where the usual delivery fills it in less than the pump stands. A
-cause that was told is changed only for one that KEPT runs in a row have told, surer or as many in all: one
-fault has one cause, whatever some of its runs look like.
+cause that was told is changed only for one that KEPT runs in a row have told, and for which all runs together
+speak more (the sum of their log odds): one fault has one cause, whatever some of its runs look like. A band
+that is narrow enough makes bursts under a large draw, of runs that begin and end like the one before.
 
 Parameters. A run is short below min_run_time (60 s where the file gives none: common practice, motors to
 1 hp) less how finely it was seen. Three of five runs: a household's run is short by chance (a power cut,
@@ -37,6 +38,7 @@ values A14-A17.
 
 from __future__ import annotations
 
+from math import log
 from statistics import median
 from typing import TYPE_CHECKING
 
@@ -60,6 +62,7 @@ from analytics.judging.cycling_run import (
     Seen,
     counts,
     is_guessed,
+    is_like,
     see,
     shortest_s,
     sound_delivery_m3_s,
@@ -76,6 +79,7 @@ from analytics.judging.flutter import (
     edged,
     goes_on,
     is_brief,
+    is_cycle,
     is_spike,
 )
 from analytics.judging.footing import LOW, SURE, Footing, band_of, judged, note_beat, note_run
@@ -130,22 +134,22 @@ class CyclingMemory(msgspec.Struct):
     sure: float = 0.0
     rival: str | None = None  # another cause, and how many runs in a row have told it
     rival_runs: int = 0
-    votes: dict[str, int] = {}  # runs that have told a cause, since the fault began
+    votes: dict[str, float] = {}  # log of odds for each cause by the runs that told it, since the fault began
     footing: Footing = msgspec.field(default_factory=Footing)
     unseen: UnseenRuns = msgspec.field(default_factory=UnseenRuns)
     by_unseen: bool = False  # of the finding that stands: by them alone
 
     def take(self, verdict: Verdict) -> None:
-        """A cause, or in place of one told that which KEPT runs in a row have told, surer or as often."""
+        """A cause, or in place of one told that which KEPT in a row have told, and all runs more surely."""
         cause = verdict.cause
         self.rival_runs = self.rival_runs + 1 if cause == self.rival else 1
         self.rival = cause
         if cause is not None:
-            self.votes[cause] = self.votes.get(cause, 0) + 1
+            self.votes[cause] = self.votes.get(cause, 0.0) + log(verdict.sure / (1.0 - verdict.sure))
         if self.cause is not None:
             if cause is None or (cause != self.cause and self.rival_runs < KEPT):
                 return
-            if verdict.sure <= self.sure and self.votes[cause] < self.votes.get(self.cause, 0):
+            if cause != self.cause and self.votes[cause] < self.votes.get(self.cause, 0.0):
                 return
         self.cause, self.sure, self.between = cause, verdict.sure, list(verdict.between)
 
@@ -180,6 +184,7 @@ class ShortCycling(Detector):
         usual = known.usual
         whole_s = memory.runs[-1].run_s if memory.runs else 0.0
         brief = is_brief(run, self.plant, usual) or bounces_back(memory.edges, whole_s, run, usual)
+        brief = brief and not (memory.runs and is_like(run, memory.runs[-1], usual))
         if barely_on(run, self.plant) or (is_spike(run, usual) and not brief):
             return ()
         memory.starts_us = [*memory.starts_us, run.cycle.start_us][-STARTS_KEPT:]
@@ -191,7 +196,7 @@ class ShortCycling(Detector):
                 return self._flutters(run, known)
         elif run.entire:
             memory.edges = edged(memory.edges, memory.brief, run)
-        if brief or not run.entire:
+        if (brief and not is_cycle(run, usual)) or not run.entire:
             return ()
         before_pa = memory.last_stop_pa
         if run.cycle.pressure_start_pa is not None and run.cycle.pressure_stop_pa is not None:
@@ -216,7 +221,7 @@ class ShortCycling(Detector):
         memory = self.memory
         memory.onset_us = int(memory.brief[0][0])
         memory.good, memory.flutter_us = 0, run.cycle.start_us
-        memory.cause, memory.sure = ("switch_chatter" if self._pressure is not None else None), 0.95
+        memory.take(Verdict("switch_chatter" if self._pressure is not None else None, 0.95))
         return [self._claim(run, known)]
 
     def _judge(self, run: Run, known: Known, usual: Reference) -> Sequence[Word]:

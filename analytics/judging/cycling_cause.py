@@ -8,13 +8,17 @@
 f is what is left of the compliance, and r = (Pc + pa) / (Pc' + pa) where the runs stand on Pc': a charge
 that is too high makes the air that is pressed larger, and what pressure tells of the flow too small by r.
 
-Samples up to 3 s apart meet the leap with which a tank charged too high begins to fill. Further apart, the
-foot is told from many runs (`analytics.judging.footing`), and charge from cut-in by dips or by r. What
-cannot be told is left open, with the causes between which it is open.
+Samples up to 3 s apart meet the leap with which a tank charged too high begins to fill. A long or soft line
+takes water itself, and is a while on the way: below the charge pressure moves many times as fast as above it,
+in the rest and in the run, and so the kink at the start shows KNEE times that at the stop. Lost air moves all
+of the band by the same factor. Further apart, the foot is told from many runs (`analytics.judging.footing`),
+and charge from cut-in by dips or by r. What cannot be told is left open, with the causes between which it is
+open.
 
 Parameters:
     GROWN 1.4       apparent delivery of a learned plant: see `analytics.faults.short_cycling`;
     GROWN_FROM_FILE 1.5  the rating itself may be wrong by a fifth, the tank's size by as much
+    KNEE 3          from a pump's own curve 1.5, and 2.3 where it shuts off a tenth above the cut-out
     LEAP_SURE 0.5   of the band: no tank that holds air leaps so far
     HIGH 0.93, HIGH_ERROR 0.06  delivery in the band's upper part over that of all: from the quadratic
                     curve with a shut-off head 1.3 to 2 times the cut-out
@@ -57,7 +61,7 @@ if TYPE_CHECKING:
     from analytics.seeing.water import Water
 
 GROWN, GROWN_FROM_FILE = 1.4, 1.5
-LEAP_SURE, HALF = 0.5, 0.5
+LEAP_SURE, HALF, KNEE = 0.5, 0.5, 3.0
 HIGH, HIGH_ERROR = 0.93, 0.06
 RATED_ERROR = 0.2
 TIMED_RUNS = 6
@@ -137,6 +141,9 @@ def _by_leap(grounds: Grounds) -> Verdict | None:
     if grounds.foot.stands == "overcharged":
         return Verdict("overcharged_tank", 0.95)
     if grounds.charge is not None and grounds.charge > TOLD:
+        return Verdict("overcharged_tank", 0.9)
+    knee = middle([seen.knee for seen in grounds.runs])
+    if knee is not None and knee > KNEE:
         return Verdict("overcharged_tank", 0.9)
     leap = middle([seen.leap for seen in grounds.runs])
     if leap is None or leap <= LEAP_SHARE:

@@ -59,6 +59,7 @@ class Seen(msgspec.Struct):
     rest_s: float | None = None
     interval_s: float = 1.0
     edges_s: float = 1.0  # how finely its length was seen
+    knee: float | None = None  # delivery by the kink at the start, over that at the stop
     low: float | None = None  # lowest pressure in the run above the usual start, of the band
 
 
@@ -100,6 +101,16 @@ def counts(run: Run, usual: Reference, stopped_before_pa: float | None, stands: 
     return high >= low + 0.15 * usual.band_pa or by_switch or stands
 
 
+def is_like(run: Run, before: Seen, usual: Reference) -> bool:
+    """Whether a run that filled some of the tank began and ended where one before it did: a switch that
+    flutters goes on from where it has just stopped."""
+    low, high = run.cycle.pressure_start_pa, run.cycle.pressure_stop_pa
+    if low is None or high is None or before.up is None or before.top is None:
+        return False
+    up, top = (low - usual.start_pa) / usual.band_pa, (usual.stop_pa - high) / usual.band_pa
+    return 1.0 - up - top > ALIKE and abs(up - before.up) < ALIKE and abs(top - before.top) < ALIKE
+
+
 def see(run: Run, plant: Plant, usual: Reference, water: Water) -> Seen:
     """The run in shares of what is usual."""
     cycle, delivery = run.cycle, sound_delivery_m3_s(plant, usual, water)
@@ -108,9 +119,11 @@ def see(run: Run, plant: Plant, usual: Reference, water: Water) -> Seen:
     # the motor may tell its edges finely, whatever pressure does
     edges_s = run.edges_s if run.edges_s is not None and run.edges_s <= FINE_S else run.interval_s
     slack = min(edges_s, 0.3 * shortest) if edges_s > 1.5 else 1.0
-    apparent = band = leap = demand = up = top = net = lowest = None
+    apparent = band = leap = demand = up = top = net = lowest = knee = None
     if cycle.delivery_mid_m3_s is not None and usual.delivery_m3_s > 0.0:
         apparent = (kink(run) or cycle.delivery_mid_m3_s) / delivery
+        began, ended = cycle.delivery_start_m3_s, cycle.delivery_stop_m3_s
+        knee = began / ended if began is not None and ended is not None and ended > 0.0 else None
         demand = (cycle.demand_m3_s or 0.0) / max(cycle.delivery_mid_m3_s, 1e-9)
     if run.pressure_low_pa is not None:
         lowest = (run.pressure_low_pa - usual.start_pa) / usual.band_pa
@@ -126,7 +139,7 @@ def see(run: Run, plant: Plant, usual: Reference, water: Water) -> Seen:
     # where the motor speaks seldom, pressure's turning points tell start and stop
     fine_s = min(run.interval_s, run.pressure_s or run.interval_s)
     if fine_s > 1.5 and fine_s > 0.2 * cycle.run_time_s:
-        apparent = None  # too few samples to see it
+        apparent = knee = None  # too few samples to see it
     if run.interval_s > 1.5 and run.interval_s > 0.2 * cycle.run_time_s:
         moves_pa = run.interval_s * ((high or 0.0) - (low or 0.0)) / max(cycle.run_time_s, 1.0)
         if moves_pa >= 0.15 * usual.band_pa or run.interval_s >= 0.35 * cycle.run_time_s:
@@ -140,7 +153,7 @@ def see(run: Run, plant: Plant, usual: Reference, water: Water) -> Seen:
     return Seen(
         cycle.start_us, cycle.stop_us, cycle.run_time_s, cycle.run_time_s <= shortest - slack, apparent, band,
         leap, demand, run.interval_s > FINE_S, up, net, top, cycle.rest_before_s, run.interval_s, edges_s,
-        lowest,
+        knee, lowest,
     )  # fmt: skip
 
 

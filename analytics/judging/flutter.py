@@ -3,6 +3,9 @@
 A sound tank over a tenth of the usual band (2 psi) still takes some 8 s to fill; one that has no air, or is
 shut off from its line, shoots up to cut-out in each run, which a fluttering switch does not.
 
+One that begins long after any other, and fills some of the tank, is a cycle all the same: a band so narrow is
+filled as soon (`is_cycle`).
+
 A contact that bounces once or twice as it opens or closes makes no burst, but does it again and again: a
 brief run within BESIDE of a start or a stop of a whole run, at so many of the newest edges (BOUNCED).
 
@@ -101,6 +104,13 @@ def is_brief(run: Run, plant: Plant, usual: Reference) -> bool:
     """Too short for any tank, where the switch may open or close, and pressure did not get up."""
     short = run.cycle.run_time_s <= FLUTTER_S and not is_stray(run, usual)
     return short and not _shoots_up(run, plant, usual)
+
+
+def is_cycle(run: Run, usual: Reference) -> bool:
+    """Whether so brief a run is a cycle of its own: a contact that flutters closes again at once."""
+    rest_s = run.cycle.rest_before_s
+    met = 2.0 * run.interval_s <= run.cycle.run_time_s
+    return met and rest_s is not None and rest_s * 1e6 > BESIDE_US and not _unmoved(run, usual)
 
 
 def burst(brief: list[list[float]], run: Run) -> tuple[list[list[float]], bool]:

@@ -15,11 +15,17 @@ import pytest
 
 from analytics.engine import Engine
 from analytics.faults import short_cycling
+from analytics.faults.short_cycling import CyclingMemory
+from analytics.judging.cycling_cause import Grounds, Verdict, cause_of
 from analytics.judging.cycling_run import Seen
 from analytics.judging.cycling_series import short_on_the_mean
+from analytics.judging.footing import Said
+from analytics.judging.reference import reference
+from analytics.judging.signature import Signature
 from analytics.plant.description import Measure, Plant, PressureTank
 from analytics.readings import Readings
 from analytics.records import Finding
+from analytics.seeing.water import Water
 from tests.analytics import traces
 
 GAL, LPM, PSI = traces.GAL, traces.LPM, traces.PSI
@@ -208,6 +214,46 @@ def contact(
         for at, column in enumerate((pressure, on.astype(float)))
     ]
     return traces.plant(trace), Readings.concatenate(parts).in_time_order()
+
+
+def test_a_band_so_narrow_that_runs_take_four_seconds_is_no_flutter() -> None:
+    """The tank takes 12 s, and 4 s between a cut-in and a cut-out 5 psi apart; runs that begin and end alike
+    follow each other within the half minute under the larger draws."""
+    narrowed = traces.after(BEGINS_S, 35 * PSI, 50 * PSI)
+    trace = traces.Trace(demand=busy, volume_m3=5 * GAL, cut_out_pa=narrowed)
+    plant = traces.plant(trace, pressure_tank=PressureTank(5 * GAL, 28 * PSI))
+    plant = replace(plant, pump=replace(plant.pump, min_run_time_s=10.0, max_starts_per_hour=500.0))
+    found = told(plant, traces.readings(trace, 9.0 * 3600.0, 2))
+    (finding,) = [one for one in found if one.fault == "short_cycling"]
+    assert finding.cause == "narrow_switch_band"
+    assert finding.raised_us - traces.START_US < (BEGINS_S + 600.0) * 1e6
+
+
+def test_a_line_that_takes_water_itself_is_no_lost_air() -> None:
+    """Below the charge a soft line fills, many times as fast as the tank above it: the kinks at start and
+    stop differ as no pump's do, whatever the delivery that they make together."""
+    plant = traces.plant()
+    usual, water = reference(plant, Water.of(plant), Signature()), Water.of(plant)
+
+    def cause(knee: float) -> str | None:
+        seen = Seen(0, 30_000_000, 30.0, True, 4.0, 1.0, 0.05, 0.2, False, 0.0, 2.0, 0.0, 60.0, knee=knee)
+        return cause_of(Grounds([seen] * 5, Said("unknown"), 4.0, True, False, usual, plant, water)).cause
+
+    assert cause(7.0) == "overcharged_tank"
+    assert cause(1.5) == "lost_air_charge"
+
+
+def test_a_cause_stands_against_a_few_runs_that_look_surer() -> None:
+    """Two hundred runs have told a charge above cut-in; in an hour of heavy draws ten look like lost air."""
+    memory = CyclingMemory()
+    for _ in range(200):
+        memory.take(Verdict("overcharged_tank", 0.9))
+    for _ in range(10):
+        memory.take(Verdict("lost_air_charge", 0.95))
+    assert memory.cause == "overcharged_tank"
+    for _ in range(160):
+        memory.take(Verdict("lost_air_charge", 0.95))
+    assert memory.cause == "lost_air_charge"
 
 
 def test_a_contact_that_bounces_once_at_each_start_flutters() -> None:
