@@ -37,6 +37,8 @@ NARROW = 0.70
 BEST_EFFICIENCY, LARGEST_W = 0.5, 1100.0
 #: A switch stops within so much of its usual pressure; a hand does not stop two runs within the second.
 BY_SWITCH, ALIKE = 0.15, 0.08
+#: Words in a rest, of which the last is up to one before the start: of fewer a whole band looks narrow.
+OF_A_REST = 1.0 / (1.0 - NARROW)
 #: A run of a sample or two does not show its rise where the rest before it gave so much more.
 MISSED = 2.0
 
@@ -144,6 +146,8 @@ def see(run: Run, plant: Plant, usual: Reference, water: Water) -> Seen:
         moves_pa = run.interval_s * ((high or 0.0) - (low or 0.0)) / max(cycle.run_time_s, 1.0)
         if moves_pa >= 0.15 * usual.band_pa or run.interval_s >= 0.35 * cycle.run_time_s:
             band = None
+    if fine_s > 1.5 and cycle.rest_before_s is not None and cycle.rest_before_s < OF_A_REST * fine_s:
+        band = None  # the last word before the start may be from anywhere in the rest
     if band is not None and run.interval_s >= 0.35 * cycle.run_time_s:
         # a lone sample in a run lies anywhere in it
         lone = run.interval_s > 0.5 * cycle.run_time_s

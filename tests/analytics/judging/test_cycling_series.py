@@ -119,6 +119,17 @@ def test_pressure_each_second_tells_a_short_run_that_the_motor_each_ten_hardly_m
     assert (seen.apparent is not None) is told
 
 
+@pytest.mark.parametrize(("rest_s", "told"), [(12.0, False), (60.0, True)])
+def test_a_rest_of_two_words_does_not_tell_where_it_ended(rest_s: float, told: bool) -> None:
+    """A large draw empties the tank within 12 s, the pump fills it against that in 52: the last word of ten
+    seconds before the start may lie anywhere in the band, which is whole."""
+    plant = traces.plant()
+    water = Water.of(plant)
+    cycle = Cycle(0, 52_000_000, 52.0, rest_s, 46 * traces.PSI, 50 * traces.PSI)
+    seen = see(Run(0, cycle, True, 10.0), plant, reference(plant, water, Signature()), water)
+    assert (seen.band is not None) is told
+
+
 def test_four_narrow_bands_in_a_row_are_odd() -> None:
     bands = [Seen(k, k + 1, 30.0, False, None, band, None, None, False) for k, band in enumerate([0.4] * 4)]
     assert odd(bands)
