@@ -20,7 +20,7 @@ import msgspec
 
 from analytics.judging.flutter import gave_1
 from analytics.judging.reference import MID_SHARE
-from analytics.judging.signature import kink
+from analytics.judging.signature import COARSE_S, kink
 
 if TYPE_CHECKING:
     from analytics.judging.reference import Reference
@@ -142,6 +142,8 @@ def see(run: Run, plant: Plant, usual: Reference, water: Water) -> Seen:
     fine_s = min(run.interval_s, run.pressure_s or run.interval_s)
     if fine_s > 1.5 and fine_s > 0.2 * cycle.run_time_s:
         apparent = knee = None  # too few samples to see it
+    if fine_s >= COARSE_S:
+        knee = None  # either end's kink is of two or three samples
     if run.interval_s > 1.5 and run.interval_s > 0.2 * cycle.run_time_s:
         moves_pa = run.interval_s * ((high or 0.0) - (low or 0.0)) / max(cycle.run_time_s, 1.0)
         if moves_pa >= 0.15 * usual.band_pa or run.interval_s >= 0.35 * cycle.run_time_s:

@@ -130,6 +130,18 @@ def test_a_rest_of_two_words_does_not_tell_where_it_ended(rest_s: float, told: b
     assert (seen.band is not None) is told
 
 
+@pytest.mark.parametrize(("every_s", "told"), [(5.0, True), (20.0, False)])
+def test_two_samples_at_either_end_tell_no_charge_by_their_kinks(every_s: float, told: bool) -> None:
+    plant = traces.plant()
+    water = Water.of(plant)
+    cycle = Cycle(
+        0, 120_000_000, 120.0, 900.0, 30 * traces.PSI, 50 * traces.PSI, delivery_mid_m3_s=5e-4,
+        delivery_start_m3_s=2e-3, delivery_stop_m3_s=5e-4, demand_m3_s=0.0,
+    )  # fmt: skip
+    seen = see(Run(0, cycle, True, every_s), plant, reference(plant, water, Signature()), water)
+    assert seen.knee == (pytest.approx(4.0) if told else None)
+
+
 def test_four_narrow_bands_in_a_row_are_odd() -> None:
     bands = [Seen(k, k + 1, 30.0, False, None, band, None, None, False) for k, band in enumerate([0.4] * 4)]
     assert odd(bands)
