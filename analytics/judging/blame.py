@@ -12,14 +12,15 @@ Source: quadratic curves, common practice, no source; shares of power from trial
 
 from __future__ import annotations
 
-from math import exp, hypot, log
+from math import exp, hypot, log, sqrt
 from typing import TYPE_CHECKING
 
-from analytics.judging.signature import KEPT, LATELY, OF_A_MEDIAN
+from analytics.judging.signature import EACH, KEPT, LATELY, OF_A_MEDIAN
 from analytics.plant.description import Measure
 from analytics.seeing.motor import motor_signal
 
 if TYPE_CHECKING:
+    from analytics.judging.signature import Signature, Trait
     from analytics.judging.watch import Known
     from analytics.plant.description import Plant
 
@@ -33,6 +34,10 @@ DROP_Z, DROP_ROUGH_PA = 5.0, 300.0
 #: Newest runs whose median it is: of the fewest three are enough, since no demand hides in it, and of more it
 #: is surer.
 DROP_RUNS = (5, LATELY, KEPT)
+#: A filter that is clogging spreads the newest drops, and their scatter says nothing against it. So of the
+#: newest EACH the least is asked for, beyond EACH_Z of what one clean run scatters by: three in a row by
+#: chance once in 4e8.
+EACH_Z = 3.0
 PRIOR = 1.1  # log of three to one
 #: Loss of power over loss of flow: 0.26 for a clog, 0.96 for wear (trial figures), scatter a quarter.
 POWER_CLOG, POWER_WEAR, POWER_SIGMA = 0.26, 0.96, 0.25
@@ -42,6 +47,37 @@ POWER_ROUGH = 0.02  # of power: mains go up and down by some percent (common pra
 MOST, MOST_BY_SHAPE = 4.0, 2.0
 
 
+def _clean_drop(signature: Signature) -> tuple[Trait, float, float] | None:
+    """The clean drop, the least that it is taken for, and its median's error; None where nobody knows."""
+    # of the lesson and its first runs whichever is the cleaner: a filter may clog within the lesson
+    found = [
+        (drop, runs)
+        for traits, runs in ((signature.clean, signature.learned_runs), (signature.first, LATELY))
+        if (drop := traits.get("filter_drop_pa")) is not None
+    ]
+    if not found:
+        return None
+    base, runs = min(found, key=lambda one: one[0].middle)
+    doubt = OF_A_MEDIAN * max(base.sigma, DROP_ROUGH_PA) / max(runs, 1) ** 0.5
+    # of gauges that are off at zero, no less than can be told
+    return base, max(base.middle, 3.0 * doubt), doubt
+
+
+def risen_drop_pa(signature: Signature) -> float | None:
+    """The least of the newest EACH runs' drops, where all of them are beyond what clean ones reach.
+
+    A line gauge that has shifted shows the pump's stops lower by as much as the drop higher: that much does
+    not count.
+    """
+    clean, stop = _clean_drop(signature), signature.clean.get("stop_pa")
+    if clean is None or stop is None or len(signature.drops_pa) < EACH:
+        return None
+    base, clean_pa, _ = clean
+    least_pa = min(drop_pa - max(stop.middle - stop_pa, 0.0) for drop_pa, stop_pa in signature.drops_pa)
+    beyond_pa = max(DROP_LEAST_PA, EACH_Z * max(base.sigma, DROP_ROUGH_PA))
+    return least_pa if least_pa - clean_pa > beyond_pa else None
+
+
 def resistance(known: Known, left: float) -> float | None:
     """Filter drop over flow squared, times its clean value.
 
@@ -49,17 +85,13 @@ def resistance(known: Known, left: float) -> float | None:
     of a filter that has just clogged look so, and so does an odd one, which acquits no filter.
     """
     signature = known.signature
-    # of the lesson and its first runs whichever is the cleaner: a filter may clog within the lesson
-    found = [
-        (drop, runs)
-        for traits, runs in ((signature.clean, signature.learned_runs), (signature.first, LATELY))
-        if (drop := traits.get("filter_drop_pa")) is not None
-    ]
-    if not found or left <= 0.0:
+    clean = _clean_drop(signature)
+    if clean is None or left <= 0.0:
         return None
-    base, runs = min(found, key=lambda one: one[0].middle)
-    doubt = OF_A_MEDIAN * max(base.sigma, DROP_ROUGH_PA) / max(runs, 1) ** 0.5
-    clean_pa = max(base.middle, 3.0 * doubt)  # of gauges that are off at zero, no less than can be told
+    base, clean_pa, doubt = clean
+    risen_pa = risen_drop_pa(signature)
+    if risen_pa is not None and risen_pa / clean_pa / left**2 > CLOG_SURE:
+        return risen_pa / clean_pa / left**2
     told: float | None = None
     for newest in DROP_RUNS:
         now = signature.now("filter_drop_pa", newest)
@@ -88,6 +120,16 @@ def tells_a_level(plant: Plant) -> bool:
 def has_power_meter(plant: Plant) -> bool:
     position = motor_signal(plant)
     return position is not None and plant.signals[position].measures is Measure.PUMP_POWER
+
+
+def works_less(known: Known, runs: int, hourly: bool) -> float:
+    """Standard errors, mains' ups and downs among them, by which the motor works less than in clean runs."""
+    base, now = known.signature.clean.get("motor_level"), known.signature.now("motor_level", runs, hourly)
+    if not tells_a_level(known.plant) or base is None or now is None:
+        return 0.0
+    lessons = base.sigma / sqrt(max(known.signature.learned_runs, 1))
+    error = OF_A_MEDIAN * hypot(lessons, max(base.sigma, now.sigma) / sqrt(runs)) / base.middle
+    return (1.0 - now.middle / base.middle) / hypot(error, POWER_ROUGH)
 
 
 def filter_share(

@@ -34,7 +34,15 @@ import msgspec
 
 from analytics.instants import HOUR_US
 from analytics.judging.agreed import left as agreed_left
-from analytics.judging.blame import CLOG_SURE, borne_out, filter_share, resistance, tells_a_level
+from analytics.judging.blame import (
+    CLOG_SURE,
+    borne_out,
+    filter_share,
+    resistance,
+    risen_drop_pa,
+    tells_a_level,
+    works_less,
+)
 from analytics.judging.counted import left as counted_left
 from analytics.judging.empty_early import charged_1, out_before_cut_in
 from analytics.judging.hidden import CHANCE, bests, by_chance
@@ -72,6 +80,11 @@ ENOUGH = 12.0
 #: Seen coarsely, kinks and mid-run figure are of the same few samples and err together, and a day has few
 #: looks that are new: z = 3.9, one chance in 20,000, of some thousand a year.
 ENOUGH_COARSE = 7.5
+#: Two witnesses that err apart: what is drawn in runs lowers no motor's level, and mains that sag lower that
+#: and hardly the delivery (as in `judging.agreed`). Each beyond ALONE (one chance in 160; of the level a
+#: twentieth), and hypot(z, z) beyond AGREE: of two normal errors 4e-5 a look, of which some thousand a year
+#: do not overlap, and then a loss of a fifth must be seen as well.
+LEAST_AGREED, ALONE, AGREE = 0.20, 2.5, 4.5
 #: Standard errors between two ways to tell the same: one chance in two thousand.
 ENOUGH_APART = 3.5
 FIGURES = ("kink_m3_s", "delivery_m3_s", "metered_m3_s")
@@ -245,6 +258,9 @@ def left_by_drop(known: Known) -> float:
     It is taken from the head that the pump has to spare, by its clean curve.
     """
     clean, now_pa = known.signature.clean, known.signature.middle("filter_drop_pa", LATELY)
+    risen_pa = risen_drop_pa(known.signature)
+    if risen_pa is not None:
+        now_pa = max(risen_pa, now_pa or 0.0)
     drop, start, stop = (clean.get(name) for name in ("filter_drop_pa", "start_pa", "stop_pa"))
     if not (drop and start and stop) or now_pa is None:
         return 1.0
@@ -279,27 +295,46 @@ def _sure(known: Known, base: Base, interval_s: float) -> Iterator[tuple[float, 
             if lasted_us < (COARSE_HOURS if coarse else hourly * SPREAD_HOURS) * HOUR_US:
                 continue
             least_loss = max(least, LEAST_COARSE) if coarse or few else least
-            if not _may_have_lost(known.signature, base, runs, hourly, least_loss):
-                continue
-            if not hourly and _scatters(known.signature, base, runs):
+            if not _may_have_lost(known.signature, base, runs, hourly, min(least_loss, LEAST_AGREED)):
                 continue
             found = left_over(known, base, runs, hourly, alike=coarse)
             if found is None:
                 continue
             loss = 1.0 - found[0]
             z = (loss - BORNE) / found[1]
-            if loss < least_loss or z <= 0.0:
+            if z <= 0.0:
+                continue
+            newest = recent[-runs:]
+            agreed = not coarse and loss >= LEAST_AGREED and _agreed(known, base, newest, z, hourly)
+            if agreed and not unmoved(known.signature, found[0], newest):
+                yield found
+            if loss < least_loss:
+                continue
+            if not hourly and _scatters(known.signature, base, runs):
                 continue
             evidence = 0.5 * z**2 + borne_out(known, *found, runs, hourly)
             if evidence < (ENOUGH_COARSE if coarse else ENOUGH):
                 continue
-            newest = recent[-runs:]
             if _hidden(newest, base, least_loss) or unmoved(known.signature, found[0], newest):
                 continue
             if (hourly and _borne_out(known, base, loss)) or (
                 not hourly and (loss >= OF_AN_HOUR or _all_day(known, base))
             ):
                 yield found
+
+
+def _agreed(known: Known, base: Base, newest: list[Brief], z: float, hourly: bool) -> bool:
+    """Whether the motor works less in the same runs, and their best figures have lost too: a large draw keeps
+    the pump near its cut-out for longer, where a motor works less, but spares the kink at the start."""
+    less = works_less(known, len(newest), hourly) if z >= ALONE else 0.0
+    if less < ALONE or hypot(z, less) < AGREE:
+        return False
+    clean, now = base.bests, bests(newest, base.traits)
+    return (
+        bool(clean)
+        and 2 * len(now) >= len(newest)
+        and upper(now) <= (1.0 - LEAST) * clean[(len(clean) - 1) // 2]
+    )
 
 
 def _hidden(newest: list[Brief], base: Base, least: float) -> bool:

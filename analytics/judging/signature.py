@@ -35,6 +35,7 @@ LESSON = 24
 LATELY = 8  # of the newest runs, against the clean ones
 FIRST_WORD = 6
 RECENT = 12
+EACH = 3  # of the newest runs whose drop is kept, those too in which more was drawn than the pump gave
 KEPT = LESSON  # of the newest runs, and of the newest that are HOURLY_US apart, for what comes slowly
 HOURLY_US = 3_600_000_000
 ROUGH = 0.12
@@ -132,6 +133,8 @@ class Signature:
     counted: Counted = field(default_factory=Counted)
     agreed: Agreed = field(default_factory=Agreed)
     full_m3: float = 0.0  # what the plate's band takes
+    #: Across the filter, of the newest EACH runs, and where they stopped.
+    drops_pa: list[tuple[float, float]] = field(default_factory=list)
     loads: list[float] = field(default_factory=list)  # what the motor said in the first runs that lifted
     draws_m3_s: list[float] = field(default_factory=list)  # the largest that were seen, largest first
     draws_seen: int = 0
@@ -152,6 +155,9 @@ class Signature:
                 agreed.note(self.agreed, run, healthy, self.full_m3)
         if healthy and len(self.loads) < LESSON:
             self._see_load(run, LIFTED * least_rise_pa)
+        drop_pa, stop_pa = run.cycle.filter_drop_pa, run.cycle.pressure_stop_pa
+        if drop_pa is not None and stop_pa is not None and run.entire and _rose(run, least_rise_pa):
+            self.drops_pa = [*self.drops_pa, (drop_pa, stop_pa)][-EACH:]
         brief = usable(run)
         if brief is None or brief.stop_pa - brief.start_pa < least_rise_pa:
             return
@@ -216,6 +222,7 @@ class Signature:
         the lesson was of such runs (`anew`), clean."""
         self.recent = self.recent[-2:]
         self.hourly = self.recent[-1:]
+        self.drops_pa = self.drops_pa[-2:]
         self.counted.newest = self.counted.newest[-2:]
         self.agreed.newest = self.agreed.newest[-2:]
         if anew:
