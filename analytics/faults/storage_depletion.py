@@ -17,7 +17,8 @@ The cause is "leak" where the level surely falls through the pump's rests by MOS
 by PART_SHARE and without that the water would last beyond the warning, or a burst line stands. Surely: by
 more than SURE_ERRORS of what the level's scatter, and its last digit, make of so many rests. It is open
 where a part is lost that does not decide it, or a leak of the pressurised side stands, whose part the
-level does not tell, or no motor signal tells rests. Else "demand".
+level does not tell, or no motor signal tells rests. Else "demand", as always of a header tank, which the
+pump fills and a house draws from at any hour.
 
 Parameters:
     warn_ahead  3 days    the plant file's
