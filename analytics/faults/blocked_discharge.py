@@ -29,7 +29,7 @@ import msgspec
 
 from analytics import words
 from analytics.judging.flows import wild
-from analytics.judging.instruments import WORKS
+from analytics.judging.instruments import WORKS, by_meter
 from analytics.judging.story import at_shut_off
 from analytics.judging.watch import AllClear, Claim, Coverage, Detector
 from analytics.plant.description import MOTOR_MEASURES, Measure
@@ -93,7 +93,9 @@ class BlockedDischarge(Detector):
             memory.run_us, memory.looks, memory.shut = look.start_us, 0, 0
         seen = known.witness
         shut = seen is not None and seen.idle and seen.shut
-        memory.shut = memory.shut + 1 if seen is not None and _throttled(look, seen, usual) else 0
+        passes = by_meter(look, known, usual, known.story) == "moves"
+        throttled = seen is not None and not passes and _throttled(look, seen, usual)
+        memory.shut = memory.shut + 1 if throttled else 0
         closed = shut or memory.shut >= SHUT_LOOKS or self._leapt(look, usual)
         if not closed or wild(look, usual):
             memory.looks = 0

@@ -24,7 +24,8 @@ that, and one that is new draws no TWICE 1.7 (2 less two errors of 7 %) of the m
 asked where a run holds FEW samples or more, so that what the pump lately gives is known. SAMPLES: pressure
 that stands over five samples, 2 where the motor works as usual, for then nothing drains. At work the motor
 is above WORKS of `instruments`, or above LIGHTER 0.85 where the tank emptied as at a break: a jet pump
-takes less beyond its best point, and one that is shut off stands, by current, just there; RUN_OUT 1.6: a
+takes less beyond its best point, and one that is shut off stands, by current, just there; METERED 0.7 of
+what is missing, two errors of a look's slope (15 %): all of it passes the meter. RUN_OUT 1.6: a
 small centrifugal pump takes at most some 1.4 of its duty at run-out (handbook curves; from memory), beyond
 it the rotor drags. SOON_OVER_S 45 min: what leaves beyond the delivery and stops sooner is a draw of the
 owner's (a break is walked for, shut and mended in hours; common practice, no source), and so is as much
@@ -42,12 +43,12 @@ import msgspec
 
 from analytics import words
 from analytics.judging.deaf_gauge import may_be_deaf
-from analytics.judging.flows import CLOSE_S, curve, given_m3_s, needed_draw_m3_s
+from analytics.judging.flows import CLOSE_S, at_full_load, curve, given_m3_s, needed_draw_m3_s
 from analytics.judging.instruments import WORKS, by_drop, by_meter, motor_share_1
 from analytics.judging.no_delivery import false_start, held_up, stands, started_above
 from analytics.judging.pace_words import within
 from analytics.judging.reference import MID_SHARE
-from analytics.judging.story import DEEP, UNHEARD_OF, at_shut_off, fell_fast, ran_out_slowly
+from analytics.judging.story import BEGAN, DEEP, UNHEARD_OF, at_shut_off, fell_fast, ran_out_slowly
 from analytics.judging.watch import AllClear, Claim, Coverage, Detector
 from analytics.plant.description import MOTOR_MEASURES, Measure
 
@@ -63,6 +64,7 @@ DEEP_FOR_S = 30.0
 LOW, LOW_FOR_S = 0.75, 75.0
 OUT, MORE = 1.5, 1.25
 OVER, TWICE, FEW = 1.1, 1.7, 2.0
+METERED = 0.7
 SAMPLES, SAMPLES_AT_WORK = 5.0, 2.0
 RECOVERS = 0.05 / 30.0  # of the band a second: a twentieth in half a minute, out of the noise
 LIGHTER, RUN_OUT = 0.85, 1.6
@@ -121,11 +123,13 @@ class BurstLine(Detector):
         memory.low_us = self._since(memory.low_us, keeps, LOW * usual.start_pa, look)
         memory.deep_us = self._since(memory.deep_us, keeps, DEEP * usual.start_pa, look)
         recovers = (look.slope_pa_s or 0.0) > RECOVERS * usual.band_pa
-        mixed = known.story.mixed
-        needed, given = needed_draw_m3_s(look, usual, mixed), given_m3_s(look, usual, mixed)
+        needed, given = needed_draw_m3_s(look, usual, known.story), given_m3_s(look, usual, known.story)
         unit = min(given, usual.delivery_m3_s) if usual.guessed else usual.delivery_m3_s
         metered = self._metered_m3_s(look, known)
-        needed = max(needed, metered) if needed is not None else None
+        passes = self._passes_m3_s(look, known)
+        if needed is not None:
+            # a meter that passes what such a pump gives knows better than the pump's curve what leaves
+            needed = max(min(needed, passes) if passes > METERED * needed else needed, metered)
         if recovers or not pumps or needed is None or needed < unit:
             return ()
         if ran_out_slowly(known.story, look, usual):
@@ -134,7 +138,9 @@ class BurstLine(Detector):
             return ()
         # what the plant is known to draw could bring down a pump that gives no more than that
         weak = known.is_open("clogged_filter") or known.is_open("pump_wear")
-        weak |= not at_work and given < 1.1 * (usual.draw_m3_s or 0.0)
+        # a run that begins with less than the newest ones is told by the clean motor's load alone
+        works = at_work if given > BEGAN * usual.now_m3_s else pumps and at_full_load(look, usual)
+        weak |= not works and given < 1.1 * (usual.draw_m3_s or 0.0)
         short = weak and not fell_fast(known.story, usual)
         # in the first minute what left before the start must say the same: no tap just opened
         before = -(look.slope_before_m3_s or 0.0)
@@ -190,25 +196,26 @@ class BurstLine(Detector):
     def _behind_a_clog(self, look: Look, known: Known) -> bool:
         """Whether a meter passes what nobody was ever seen to draw, behind a filter that holds the outlet up:
         what such a pump gives a zone of the garden may keep the line down for hours."""
-        draw_m3_s, start_pa = known.usual.draw_m3_s, known.usual.start_pa
-        if not known.is_open("clogged_filter") or look.flow_m3_s is None or draw_m3_s is None:
+        draw_m3_s = known.usual.draw_m3_s
+        if not known.is_open("clogged_filter") or draw_m3_s is None:
             return False
-        size = known.signature.tank_size
-        share = min(max((look.pressure_pa or 0.0) / start_pa, 0.01), 1.0)
-        return look.flow_m3_s / (size[0] if size is not None else 1.0) / sqrt(share) > UNHEARD_OF * draw_m3_s
+        return self._passes_m3_s(look, known) > UNHEARD_OF * draw_m3_s
 
     def _metered_m3_s(self, look: Look, known: Known) -> float:
-        """What a meter behind the tank passes, as a draw at cut-in; by the plate's tank, as all flows are.
+        """What a meter behind the tank passes, as a draw at cut-in.
 
         With the line far down it passes what the pump gives and no more: what that says of the opening is
         the pressure's word, and rests on where the gauge's zero and the taps lie.
         """
-        start_pa = known.usual.start_pa
-        if look.flow_m3_s is None or look.pressure_pa is None or look.pressure_pa < DEEP * start_pa:
+        deep = (look.pressure_pa or 0.0) < DEEP * known.usual.start_pa
+        return 0.0 if deep else self._passes_m3_s(look, known)
+
+    def _passes_m3_s(self, look: Look, known: Known) -> float:
+        """What a meter passes now, as a draw at cut-in; by the plate's tank, as all flows are."""
+        if look.flow_m3_s is None or look.pressure_pa is None:
             return 0.0
-        size = known.signature.tank_size
-        share = min(look.pressure_pa / start_pa, 1.0)
-        return look.flow_m3_s / (size[0] if size is not None else 1.0) / sqrt(share)
+        share = min(max(look.pressure_pa / known.usual.start_pa, 0.01), 1.0)
+        return look.flow_m3_s / known.signature.tank_times() / sqrt(share)
 
     def _lowest(self, look: Look, usual: Reference, known: Known) -> Look:
         """The look as the outlet gauge has it, where that stands far below the line and the motor works: then

@@ -7,6 +7,8 @@ draws are compared as what they would be at cut-in.
 
 Parameters:
     SHUT_OFF    1.5     shut-off head over cut-out, as `reference.MID_SHARE`
+    MET         0.5     of the draw before the start: twice what warming air makes good of a quick fall; and
+                        TRICKLE 0.1 of the delivery, a kink's own error (7 to 15 %)
     NONE_SHARE  0.30    of the delivery: less is none. Three standard errors of a kink (7 % a cycle, the short
                         window of a look doubles it) above nothing, four below a whole delivery
 
@@ -15,14 +17,16 @@ Source: quadratic pump curve and orifice law; scatter of a kink from trial figur
 
 from __future__ import annotations
 
-from math import sqrt
+from math import inf, sqrt
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from analytics.judging.reference import Reference
+    from analytics.judging.worked_out import Story
     from analytics.seeing.events import Look
 
 SHUT_OFF = 1.5
+MET, TRICKLE, SURE = 0.5, 0.1, 2.0
 NONE_SHARE = 0.30
 #: So much of its usual level, and the pump gives most of its delivery: at half of it a motor takes some three
 #: quarters of its power and 0.87 of its current (`instruments`).
@@ -61,31 +65,52 @@ def kink_m3_s(look: Look) -> float | None:
     return first - before
 
 
-def given_m3_s(look: Look, usual: Reference, mixed: bool) -> float:
-    """What this run's pump gives, if it works: what it lately gave, or by its own kink, where less.
+def fed(look: Look, usual: Reference) -> bool:
+    """Whether what was drawn before the start is drawn still, and the tank gives less than half of it: the
+    rest is brought in. A tap that is shut in those seconds leaves no draw, and warming air makes good no more
+    than a quarter of a quick one (n from 1.4 to 1); a pump that churns passes a trickle, no TRICKLE more."""
+    kink, before, first = kink_m3_s(look), look.slope_before_m3_s, look.slope_first_m3_s
+    if kink is None or before is None or first is None:
+        return False
+    drawn_still = first < -SURE * (look.slope_error_m3_s or 0.0)
+    return drawn_still and kink > max(MET * -before, TRICKLE * usual.delivery_m3_s)
+
+
+def at_full_load(look: Look, usual: Reference) -> bool:
+    """Whether the motor works as in clean runs; the newest ones' level may be that of a clogged filter."""
+    full = max(usual.motor_level or inf, usual.clean_level or 0.0)
+    return look.motor_level is not None and look.motor_level > FULL * full
+
+
+def given_m3_s(look: Look, usual: Reference, story: Story) -> float:
+    """What this run's pump gives, if it works: what it lately gave, or by its own kink, where less, or by
+    what a meter passed while the line held.
 
     A line that burst within the window before the start makes the kink too small: the motor's full load
     speaks before it, and so does a fall at the start that is faster than over that window (`mixed`).
     """
-    if mixed:
-        return usual.now_m3_s
-    if look.motor_level is not None and usual.motor_level and look.motor_level > FULL * usual.motor_level:
-        return usual.now_m3_s
+    most = usual.now_m3_s
+    if story.metered_m3_s is not None:
+        most = min(most, max(story.metered_m3_s, NONE_SHARE * most))
+    if story.mixed:
+        return most
+    if at_full_load(look, usual):
+        return most
     kink = kink_m3_s(look)
     none = NONE_SHARE if usual.unproven else 0.5 * NONE_SHARE
     if kink is None or kink < none * usual.now_m3_s:
-        return usual.now_m3_s  # the tank was drained within the kink's window
-    return min(usual.now_m3_s, max(kink, NONE_SHARE * usual.now_m3_s))
+        return most  # the tank was drained within the kink's window
+    return min(most, max(kink, NONE_SHARE * usual.now_m3_s))
 
 
-def needed_draw_m3_s(look: Look, usual: Reference, mixed: bool, errors: float = 0.0) -> float | None:
+def needed_draw_m3_s(look: Look, usual: Reference, story: Story, errors: float = 0.0) -> float | None:
     """What must leave, as a draw at cut-in, if the pump works; at least, with so many standard errors of the
     slope given to the tank."""
     if look.pressure_pa is None or look.slope_m3_s is None:
         return None
     # a tank short of air makes every flow look larger, the pump's own kink as well
     grown = max((kink_m3_s(look) or 0.0) / usual.now_m3_s, 1.0)
-    delivery = given_m3_s(look, usual, mixed) * curve(min(look.pressure_pa, usual.start_pa), usual)
+    delivery = given_m3_s(look, usual, story) * curve(min(look.pressure_pa, usual.start_pa), usual)
     share = max(look.pressure_pa / usual.start_pa, 0.01)
     slope = look.slope_m3_s + errors * (look.slope_error_m3_s or 0.0)
     gain = slope / grown if look.pressure_pa > usual.drained_pa else 0.0

@@ -95,7 +95,7 @@ def by_instruments(look: Look, known: Known, usual: Reference, story: Story) -> 
         return None
     drop = by_drop(look, known, usual)
     meter = by_meter(look, known, usual, story)
-    if "moves" in (drop, meter) or (meter is None and _throttled(look, known, usual, story)):
+    if "moves" in (drop, meter) or (meter is None and _throttled(look, known, usual, story, drop)):
         return "moves"
     motor = _by_motor(look, known, usual, story)
     if motor == "moves" or story.throttled:
@@ -150,8 +150,7 @@ def by_meter(look: Look, known: Known, usual: Reference, story: Story) -> Says |
     if flow is None or slope is None or look.pressure_pa is None:
         return None
     told = look.pressure_pa > usual.drained_pa
-    size = known.signature.tank_size
-    true = size[0] if size is not None else 1.0
+    true = known.signature.tank_times()
     now_m3_s, slope = true * usual.now_m3_s, true * _of_the_tank(known) * slope
     delivery = (flow + (slope if told else 0.0)) / now_m3_s
     # of a large tank behind a small pump a look's slope may err by more than the pump gives, and of few
@@ -221,7 +220,7 @@ def _shut_since_the_start(look: Look, usual: Reference, story: Story) -> bool:
     return stands and kink < 0.5 * NONE_SHARE * usual.delivery_m3_s
 
 
-def _throttled(look: Look, known: Known, usual: Reference, story: Story) -> bool:
+def _throttled(look: Look, known: Known, usual: Reference, story: Story, drop: Says | None) -> bool:
     """Whether the run began with a part of its delivery, so that water moves, though little."""
     kink, motor = kink_m3_s(look), motor_share_1(look, usual)
     if line_empty(look, usual) or storage_low(known):
@@ -230,11 +229,12 @@ def _throttled(look: Look, known: Known, usual: Reference, story: Story) -> bool
         return False  # a tap was shut just then
     if kink is None or usual.unproven or (motor is not None and motor < dry_share(known)):
         return False
-    return NONE_SHARE < kink / usual.now_m3_s < SHORT_SHARE
+    part = kink > NONE_SHARE * usual.now_m3_s or (story.fed and drop != "dry")
+    return part and kink < SHORT_SHARE * usual.now_m3_s
 
 
 def _by_motor(look: Look, known: Known, usual: Reference, story: Story) -> Says | None:
-    motor, measures = motor_share_1(look, usual), _measures(known)
+    motor, takes = motor_share_1(look, usual), _measures(known)
     if motor is None:
         return None
     level = look.motor_level or 0.0
@@ -245,7 +245,7 @@ def _by_motor(look: Look, known: Known, usual: Reference, story: Story) -> Says 
     ):
         return None  # it has just started again: the window's middle is of a rest and of a run
     # what stands between tells little alone; a start without a kink says the same of it
-    if motor < IDLES.get(measures, 0.0) or (motor < WORKS and kinkless(story) and not usual.unproven):
+    if motor < IDLES.get(takes, 0.0) or (motor < WORKS and kinkless(story) and not usual.unproven):
         return "shut" if shut_by_power(look, known, motor) else "dry"
     return "moves" if motor > WORKS else None
 

@@ -37,7 +37,7 @@ from typing import TYPE_CHECKING
 
 from analytics.judging.deaf_gauge import may_be_deaf
 from analytics.judging.flows import CLOSE_S, NONE_SHARE, given_m3_s, share_1
-from analytics.judging.instruments import by_instruments, motor_share_1, shut_by_power
+from analytics.judging.instruments import LEAST_AT_WORK, by_instruments, motor_share_1, shut_by_power
 from analytics.judging.story import (
     BEGAN,
     CHARGED,
@@ -200,6 +200,8 @@ def _by_pressure(look: Look, known: Known, story: Story, short: bool) -> bool:
         return False
     if at_shut_off(look, usual):
         return False  # a pump without water makes no head
+    if line_empty(look, usual) and (motor_share_1(look, usual) or 0.0) > LEAST_AT_WORK:
+        return False  # it works too hard for one that turns in air: heavy use, or a pump that gives little
     unheard_of = fell_fast(story, usual) and story.fastest_m3_s > usual.now_m3_s
     if no_break(story, look, usual) and not unheard_of:
         return not short  # slow for a break, but neither does any house draw more than a pump gives
@@ -227,7 +229,7 @@ def _by_pressure(look: Look, known: Known, story: Story, short: bool) -> bool:
     unheard &= story.last_needed_m3_s > UNHEARD_OF * story.met_m3_s
     if unheard and not short and not story.mixed and lasted(story.gone_since_us, look):
         return True  # else what was never drawn would have to take just what the pump gives
-    if story.stood and (look.slope_m3_s or 0.0) > -SHORT_OF * given_m3_s(look, usual, story.mixed):
+    if story.stood and (look.slope_m3_s or 0.0) > -SHORT_OF * given_m3_s(look, usual, story):
         return False  # what it stood against is drawn still, and without the pump the tank would give it all
     if look.pressure_pa < usual.drained_pa:
         return False  # where the line comes to stand will tell: held up by a pump, or empty

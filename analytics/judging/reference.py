@@ -3,7 +3,8 @@
 delivery    delivery over the band [m3/s]: clean signature, else the rated flow (at cut-in; a pump gives
             some tenth less at mid-band), else what fills the drawdown in 90 s
 start, stop pressures at which the motor starts and stops
-motor level running current or power, or None while unknown
+motor level running current or power, by the newest runs that delivered, or None while unknown; clean level
+            by the clean ones, when a filter had not yet throttled it
 drop        what the outlet stands above the line by in mid-band, by the clean runs; 0 while unknown
 START_SIGMAS 3 robust deviations over the cut-in begins one true start in 700, and START_SHARE 3 % of the band
              is what a switch repeats to (common practice, no source): a contact that closes further up lies
@@ -45,6 +46,7 @@ class Reference:
     drained_pa: float  # below it the tank holds no water and tells no flow
     start_top_pa: float | None  # a switch that was seen to start has not done so further up
     drop_pa: float = 0.0
+    clean_level: float | None = None
 
     @property
     def band_pa(self) -> float:
@@ -77,11 +79,8 @@ def reference(plant: Plant, water: Water, signature: Signature) -> Reference:
         delivery = drawdown / 90.0
     lately = signature.upper(best, LATELY) if best is not None else None
     now = min(delivery, lately) if lately is not None else delivery
-    level = _recent_level(signature)
-    if level is None and "motor_level" in clean:
-        level = clean["motor_level"].middle
-    if level is None:
-        level = signature.load()
+    clean_level = clean["motor_level"].middle if "motor_level" in clean else None
+    level = _recent_level(signature) or clean_level or signature.load()
     draw = signature.largest_draw_m3_s()
     learned = signature.learned_us is not None
     drained = min(max(0.5 * start, water.precharge_pa), 0.97 * start)
@@ -91,7 +90,7 @@ def reference(plant: Plant, water: Water, signature: Signature) -> Reference:
     drop = clean["filter_drop_pa"].middle if "filter_drop_pa" in clean else 0.0
     return Reference(
         start, stop, delivery, now, drawdown, draw, level, learned, guessed, unproven, drained, top,
-        drop,
+        drop, clean_level,
     )  # fmt: skip
 
 

@@ -213,6 +213,10 @@ class Signature:
         """What the motor draws, by its words alone; None of fewer than FIRST_WORD runs."""
         return _middle(sorted(self.loads)) if len(self.loads) >= FIRST_WORD else None
 
+    def tank_times(self) -> float:
+        """How many times larger than the plate's the tank is; 1 where no meter has told."""
+        return self.tank_size[0] if self.tank_size is not None else 1.0
+
     def largest_draw_m3_s(self) -> float | None:
         """The largest draw seen DRAWS_KEPT times: one odd slope does not count. None while too few were."""
         return self.draws_m3_s[-1] if self.draws_seen >= DRAWS_ENOUGH else None

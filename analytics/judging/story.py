@@ -51,6 +51,7 @@ from analytics.judging.flows import (
     NONE_SHARE,
     SHUT_OFF,
     curve,
+    fed,
     holds_s,
     kink_m3_s,
     needed_draw_m3_s,
@@ -100,7 +101,7 @@ def follow(story: Story, look: Look, known: Known) -> None:
     """Take up a look."""
     usual = known.usual
     if story.run_us != look.start_us:
-        fresh = Story(look.start_us, max(-(look.slope_before_m3_s or 0.0), 0.0))
+        fresh = Story(look.start_us, look.at_us, max(-(look.slope_before_m3_s or 0.0), 0.0))
         fresh.high_pa = fresh.base_pa = look.pressure_start_pa or look.pressure_pa or 0.0
         fresh.high_us = fresh.base_us = look.start_us if look.pressure_start_pa is not None else look.at_us
         faster = (look.fall_m3_s or 0.0) - fresh.fastest_m3_s > NONE_SHARE * usual.now_m3_s
@@ -134,8 +135,10 @@ def follow(story: Story, look: Look, known: Known) -> None:
     sharp = (look.slope_error_m3_s or 0.0) < NONE_SHARE / 3.0 * usual.delivery_m3_s  # not by a noisy gauge
     if share is not None and sharp and _told(look, usual) and look.age_s >= max(4.0 * look.interval_s, 10.0):
         story.kink_share = share
-    needed = needed_draw_m3_s(look, usual, story.mixed)
-    surely = needed_draw_m3_s(look, usual, story.mixed, SURE) or 0.0
+    story.fed |= fed(look, usual)
+    _note_metered(story, look, known)
+    needed = needed_draw_m3_s(look, usual, story)
+    surely = needed_draw_m3_s(look, usual, story, SURE) or 0.0
     if _told(look, usual) and look.slope_m3_s is not None and look.samples >= 4 and look.window_s >= 10.0:
         # two looks must agree: in one that meets the tank's emptying the slope runs away
         story.most_needed_m3_s = max(story.most_needed_m3_s, min(story.last_needed_m3_s, surely))
@@ -226,8 +229,8 @@ def _note_rise(story: Story, look: Look, known: Known, usual: Reference) -> None
         least_pa = max(FOLLOWS_LEAST_PA, SURE * (look.noise_pa or 0.0), ROUGH * _rough_pa(known))
         story.throttled |= sank_pa > max(FOLLOWS * (story.shut_from_pa - now_pa), least_pa)
         story.shut_pa = min(now_pa, story.shut_pa if story.shut_pa is not None else now_pa)
-        at_once = look.age_s <= max(30.0, 6.0 * look.interval_s)
-        moved = at_once and (kink_m3_s(look) or 0.0) > NONE_SHARE * usual.delivery_m3_s
+        at_once = story.shut_us <= max(story.looked_us, look.start_us + int(6e6 * max(5.0, look.interval_s)))
+        moved = at_once and ((kink_m3_s(look) or 0.0) > NONE_SHARE * usual.delivery_m3_s or story.fed)
         if known.is_open("short_cycling"):
             # a tank that has lost its charge has air, and water, in it wherever the line stands
             step = max(step, known.water.warms_by_pa(story.reached_pa, story.shut_pa))
@@ -238,6 +241,18 @@ def _note_rise(story: Story, look: Look, known: Known, usual: Reference) -> None
     )
     still = look.slope_m3_s is not None and abs(look.slope_m3_s) < 0.5 * NONE_SHARE * usual.now_m3_s
     story.stood |= filled and still and look.age_s > 120.0
+
+
+def _note_metered(story: Story, look: Look, known: Known) -> None:
+    """What a pump gives that holds the line against a draw, by the meter behind the tank: what is missing
+    then, at the pump or before the meter, is none of what brings the line down later."""
+    usual, flow, slope = known.usual, look.flow_m3_s, look.slope_m3_s
+    if not flow or slope is None or look.pressure_pa is None or usual.guessed or look.age_s < look.window_s:
+        return
+    little = AS_BEFORE * usual.now_m3_s
+    stands = abs(slope) < little and SURE * (look.slope_error_m3_s or 0.0) < 2.0 * little
+    if stands and look.pressure_pa > usual.start_pa - LIFTED * usual.band_pa:
+        story.metered_m3_s = max(flow / known.signature.tank_times() + slope, story.metered_m3_s or 0.0)
 
 
 def _rough_pa(known: Known) -> float:

@@ -9,6 +9,7 @@ class Story(msgspec.Struct):
     """What the looks into one run have shown so far (see `analytics.judging.story`)."""
 
     run_us: int = 0
+    looked_us: int = 0  # the first look into it
     fastest_m3_s: float = 0.0  # that tank water is sure to have fallen, before or in the run
     last_fell_m3_s: float = 0.0  # by the slope of the look before
     mixed: bool = (
@@ -34,6 +35,8 @@ class Story(msgspec.Struct):
     seen_level: float | None = None
     crept: bool = False  # it lifted pressure slowly to where it stood
     kink_share: float | None = None  # delivery by the kink, by the newest look that could tell
+    fed: bool = False  # what was drawn before the start is drawn still, and mostly brought in
+    metered_m3_s: float | None = None  # the most that the meter said of the delivery while the line stood
     shut_us: int | None = None  # the outlet has been at its shut-off head since
     shut_from_pa: float = 0.0  # line and outlet pressure then
     outlet_from_pa: float = 0.0

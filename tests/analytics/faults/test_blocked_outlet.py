@@ -8,7 +8,7 @@ import msgspec
 import pytest
 
 from analytics.faults.blocked_discharge import BlockedDischarge
-from analytics.judging.worked_out import Witness
+from analytics.judging.worked_out import Story, Witness
 from analytics.seeing.events import Look
 from tests.analytics import traces
 
@@ -35,6 +35,7 @@ def said_after(looks: int, share: float, motor: float, outlet_pa: float) -> list
             drop_pa=0.0,
         ),
         witness=Witness(False, False, False, share, motor, 1, None),
+        story=Story(),
     )
     found = []
     for nth in range(looks):

@@ -1,0 +1,161 @@
+"""A pump that gives little, by a clogged filter or wear that nobody knows of yet: no closed valve, no break.
+
+Looks are made by hand; what they are held against is learned of a trace by `tests/analytics/traces.py`.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import pytest
+
+from analytics.engine import Engine
+from analytics.faults.blocked_discharge import BlockedDischarge
+from analytics.faults.burst_line import BurstLine
+from analytics.judging.flows import given_m3_s
+from analytics.judging.no_delivery import witness
+from analytics.judging.story import follow
+from analytics.judging.worked_out import Story
+from analytics.plant.description import Measure
+from analytics.seeing.events import Look
+from tests.analytics import traces
+from tests.analytics.faults.test_dry_or_burst import CONTACT
+from tests.analytics.faults.test_heavy_draws import learned
+from tests.analytics.traces import LPM
+
+CURRENT = Measure.PUMP_CURRENT
+
+
+def at(engine: Engine, age_s: float, **said: object) -> Look:
+    """A look into a run that began at cut-in and stands there, while eight litres a minute are drawn."""
+    usual, start_us = engine.judge.usual, traces.START_US + 10**12
+    shown: dict[str, object] = {
+        "at_us": start_us + int(age_s * 1e6), "start_us": start_us, "age_s": age_s, "window_s": 20.0,
+        "samples": 10, "entire": True, "interval_s": 2.0, "pressure_start_pa": usual.start_pa,
+        "pressure_pa": usual.start_pa, "pressure_high_pa": usual.start_pa, "slope_m3_s": 0.0,
+        "slope_pa_s": 0.0, "slope_first_m3_s": -2.0 * LPM, "slope_before_m3_s": -8.0 * LPM, "noise_pa": 200.0,
+        "slope_error_m3_s": 0.3 * LPM, "motor_level": None, "flow_m3_s": None, "discharge_pa": None,
+        "suction_pa": None,
+    }  # fmt: skip
+    return Look(**(shown | said))  # type: ignore[arg-type]
+
+
+def heard(engine: Engine, look: Look) -> None:
+    follow(engine.judge.story, look, engine.judge)
+    engine.judge.witness = witness(look, engine.judge)
+
+
+@pytest.mark.parametrize(("first_lpm", "shut"), [(-2.0, False), (-8.0, True)])
+def test_an_outlet_at_shut_off_from_the_start_is_throttled_where_the_draw_is_mostly_met(
+    first_lpm: float, shut: bool
+) -> None:
+    """Long after the start, when what was drawn before it says nothing of now. A valve that is shut meets no
+    draw: the tank goes on as before."""
+    engine = learned(motor=CONTACT, extra={"discharge": 1.0})
+    outlet = {"discharge_pa": engine.judge.usual.stop_pa * 1.4, "slope_first_m3_s": first_lpm * LPM}
+    stands = first_lpm * LPM if shut else 0.0
+    for age_s in (40.0, 60.0, 132.0, 142.0):
+        heard(engine, at(engine, age_s, slope_m3_s=stands, **outlet))
+    seen = engine.judge.witness
+    assert seen is not None
+    assert (seen.idle and seen.shut) is shut
+
+
+@pytest.mark.parametrize(("passes_lpm", "told"), [(25.0, False), (0.0, True)])
+def test_an_outlet_at_shut_off_is_not_shut_where_the_meter_passes(passes_lpm: float, told: bool) -> None:
+    """A zone of the garden opened with the start, so that it shows no kink."""
+    engine = learned(motor=CONTACT, extra={"discharge": 1.0, "flow": 1.0})
+    detector = BlockedDischarge(engine.plant)
+    said = []
+    for age_s in (25.0, 35.0, 45.0, 55.0, 65.0, 75.0):
+        look = at(
+            engine, age_s, slope_m3_s=-3.0 * LPM, slope_first_m3_s=-3.0 * LPM, slope_before_m3_s=-3.0 * LPM,
+            flow_m3_s=passes_lpm * LPM, discharge_pa=engine.judge.usual.stop_pa * 1.4,
+        )  # fmt: skip
+        heard(engine, look)
+        said += detector.look(look, engine.judge)
+    assert bool(said) is told
+
+
+@pytest.mark.parametrize(("first_lpm", "idle"), [(-2.0, False), (-8.0, True)])
+def test_a_motor_that_works_less_moves_water_where_the_draw_is_mostly_met(
+    first_lpm: float, idle: bool
+) -> None:
+    """At 0.87 of its load: too little for a whole delivery, too much for none."""
+    engine = learned(motor=CURRENT)
+    level = 0.87 * (engine.judge.usual.motor_level or 0.0)
+    for age_s in (25.0, 35.0, 45.0, 150.0):
+        look = at(
+            engine, age_s, slope_m3_s=first_lpm * LPM, slope_first_m3_s=first_lpm * LPM, motor_level=level,
+            motor_now=level,
+        )  # fmt: skip
+        heard(engine, look)
+    seen = engine.judge.witness
+    assert seen is not None
+    assert seen.idle is idle
+
+
+@pytest.mark.parametrize(("share", "dry"), [(0.88, False), (0.6, True)])
+def test_an_empty_line_is_not_dry_where_the_motor_works(share: float, dry: bool) -> None:
+    engine = learned(motor=CURRENT)
+    usual = engine.judge.usual
+    level = share * (usual.motor_level or 0.0)
+    for age_s in (200.0, 240.0, 300.0):
+        look = at(
+            engine, age_s, pressure_pa=0.15 * usual.start_pa, slope_before_m3_s=None, slope_first_m3_s=None,
+            motor_level=level, motor_now=level,
+        )  # fmt: skip
+        heard(engine, look)
+    seen = engine.judge.witness
+    assert seen is not None
+    assert seen.idle is dry
+
+
+def test_the_load_of_a_clogged_filter_says_nothing_against_a_small_kink() -> None:
+    """The newest runs' motor works as this one's, and all of them less than the clean ones'."""
+    engine = learned(motor=CURRENT)
+    usual = engine.judge.usual
+    level = usual.motor_level or 0.0
+    look = at(engine, 40.0, motor_level=level)
+    assert given_m3_s(look, usual, Story()) == usual.now_m3_s
+    clogged = replace(usual, clean_level=1.1 * level)
+    assert given_m3_s(look, clogged, Story()) == pytest.approx(0.3 * usual.now_m3_s)
+
+
+def test_a_pump_gives_what_the_meter_passed_while_the_line_stood() -> None:
+    engine = learned(motor=CONTACT, extra={"flow": 1.0})
+    usual = engine.judge.usual
+    half = 0.5 * usual.now_m3_s
+    none = {"slope_first_m3_s": None, "slope_before_m3_s": None}
+    falls = at(engine, 40.0, flow_m3_s=2.0 * half, slope_m3_s=-half, **none)
+    follow(engine.judge.story, falls, engine.judge)
+    assert given_m3_s(falls, usual, engine.judge.story) == usual.now_m3_s
+    stands = at(engine, 60.0, flow_m3_s=half, **none)
+    follow(engine.judge.story, stands, engine.judge)
+    assert given_m3_s(stands, usual, engine.judge.story) == pytest.approx(
+        half / engine.judge.signature.tank_times()
+    )
+
+
+@pytest.mark.parametrize(("stood", "bursts"), [(0.4, False), (1.0, True)])
+def test_a_line_that_a_weak_pump_cannot_hold_against_a_usual_draw_has_not_burst(
+    stood: float, bursts: bool
+) -> None:
+    """A second tap takes all that the pump gives and more. What it gives was seen by the meter before."""
+    engine = learned(motor=CURRENT, extra={"flow": 1.0})
+    usual = engine.judge.usual
+    detector, said = BurstLine(engine.plant), []
+    load = {"motor_level": usual.motor_level, "motor_now": usual.motor_level, "slope_before_m3_s": None}
+    for age_s in (40.0, 60.0):
+        look = at(engine, age_s, flow_m3_s=stood * usual.now_m3_s, slope_first_m3_s=None, **load)
+        heard(engine, look)
+        detector.look(look, engine.judge)
+    for age_s in (100.0, 140.0, 180.0, 220.0):
+        passes = 0.45 if not bursts else 0.5
+        look = at(
+            engine, age_s, pressure_pa=0.4 * usual.start_pa, pressure_high_pa=usual.start_pa,
+            flow_m3_s=passes * usual.now_m3_s, slope_first_m3_s=None, **load,
+        )  # fmt: skip
+        heard(engine, look)
+        said += detector.look(look, engine.judge)
+    assert bool(said) is bursts
