@@ -25,7 +25,6 @@ Parameters:
                          a gauge's step. Over cut-out the outlet may be shut off instead. GAUGES_PA 8.5 kPa is
                          no drop: two gauges, each good to a hundredth of its usual 6 bar (common practice, no
                          source), stand so far apart with nothing between them
-    HEAD        0.25    of the band: two gauges of one or two hundredths of their range disagree by less
     RISES       0.03     of the delivery, beyond three standard errors: the gauge's own drift within a look
     METER_NONE  0.15     of the delivery, two standard errors of a slope beside it (7 %); METER_MOVES 0.5. A
                          whole delivery must lie METER_APART 5 of the look's own errors off: once in 3 million
@@ -41,6 +40,7 @@ from analytics.judging.air import air_left
 from analytics.judging.flows import CLOSE_S, NONE_SHARE, kink_m3_s, share_1
 from analytics.judging.story import (
     EARLY_S,
+    HEAD,
     LIFTED,
     at_shut_off,
     dry_share,
@@ -48,6 +48,7 @@ from analytics.judging.story import (
     gives_nothing,
     kinkless,
     line_empty,
+    outlet_below,
     weak,
 )
 from analytics.judging.supply import storage_low
@@ -66,7 +67,6 @@ WORKS = 0.90
 SHORT_SHARE = 0.70
 DROP_MOVES, DROP_NONE, DROP_SURE = 0.6, 0.25, 6.0
 DROP_LEAST_PA, GAUGES_PA = 500.0, 8_500.0
-HEAD = 0.25
 METER_NONE, METER_MOVES, METER_APART = 0.15, 0.5, 5.0
 RISES = 0.03
 #: So long after the start a sound pump's outlet is above the line; and the least that one at run-out works.
@@ -118,10 +118,10 @@ def _stands_before_it(look: Look, usual: Reference) -> bool:
     """Whether the outlet stands below the line by more than two gauges disagree by: the check valve is shut,
     whatever the tank's air does meanwhile. Not where the motor works (water leaves before that valve), nor
     where the line was lifted all the same: then it is the outlet's gauge that lies."""
-    drop, high_pa, motor = look.filter_drop_pa, look.pressure_high_pa, motor_share_1(look, usual)
-    if drop is None or high_pa is None or look.age_s < GAUGES_AGREE_S or (motor or 0.0) > LEAST_AT_WORK:
+    high_pa, motor = look.pressure_high_pa, motor_share_1(look, usual)
+    if high_pa is None or look.age_s < GAUGES_AGREE_S or (motor or 0.0) > LEAST_AT_WORK:
         return False
-    return drop < -HEAD * usual.band_pa and high_pa < usual.start_pa + LIFTED * usual.band_pa
+    return outlet_below(look, usual) and high_pa < usual.start_pa + LIFTED * usual.band_pa
 
 
 def by_drop(look: Look, known: Known, usual: Reference) -> Says | None:

@@ -30,6 +30,7 @@ Parameters:
                         standard errors of a kink, 15 %). AS_BEFORE 0.15, one such error: what is left of it
     HALF        0.5     of the delivery: a filter is said to clog before it leaves so little
     CHARGED     0.90    of the charge by the plate: gauges and plates are good to some twentieth each
+    HEAD        0.25    of the band: two gauges of one or two hundredths of their range disagree by less
     DEEP        0.5     of cut-in: a line below it lets out, at a break, twice what the pump gives
     FULL        0.3     of the band below the usual stop: its switch stopped the pump. FADES 0.95: a draw that
                         the pump met is kept for some dozen such runs in which it was not so large
@@ -78,7 +79,7 @@ NOISE_STEP, LEAST_STEP = 4.0, 0.02  # deviations; of the band: two digits of a c
 HEADLONG = 1.5
 BEGAN, AS_BEFORE, HALF = 0.70, 0.15, 0.5
 CHARGED = 0.90
-DEEP = 0.5
+HEAD, DEEP = 0.25, 0.5
 FULL, FADES = 0.3, 0.95
 FOLLOWS, FOLLOWS_LEAST_PA, ROUGH = 0.05, 1500.0, 3.0
 HIDDEN_S = 2.0  # of delivery: what a sample a second or two before the start cannot have seen
@@ -300,6 +301,11 @@ def at_shut_off(look: Look, usual: Reference) -> bool:
     )
 
 
+def outlet_below(look: Look, usual: Reference) -> bool:
+    """Whether the outlet stands further below the line than two gauges disagree: the check valve is shut."""
+    return look.filter_drop_pa is not None and look.filter_drop_pa < -HEAD * usual.band_pa
+
+
 def line_empty(look: Look, usual: Reference) -> bool:
     """Whether the line has drained to the height of the lowest open tap."""
     return look.pressure_pa is not None and look.pressure_pa < min(STATIC_PA, STATIC * usual.start_pa)
@@ -454,9 +460,13 @@ def falls_short(story: Story, look: Look, known: Known) -> bool:
     gained = known.water.one(look.pressure_pa) - known.water.one(story.base_pa)
     lasts = look.age_s <= holds_s(look) and not gives_nothing(story, look, usual)
     dry = (look.motor_level or inf) < dry_share(known) * (usual.motor_level or 0.0)
-    if story.base_us == look.start_us and lasts and not dry:
-        # what was drawn before the start may have been met by the pump; one without load meets nothing
-        gained += max(-(look.slope_before_m3_s or 0.0), 0.0) * waited_s
+    if story.base_us == look.start_us and lasts and not dry and not outlet_below(look, usual):
+        # what was drawn before the start may have been met by the pump, as far as a meter still passes it;
+        # one without load, or with its outlet below the line, meets nothing
+        drawn_m3_s = max(-(look.slope_before_m3_s or 0.0), 0.0)
+        if look.flow_m3_s is not None:
+            drawn_m3_s = min(drawn_m3_s, look.flow_m3_s / known.signature.tank_times())
+        gained += drawn_m3_s * waited_s
     # what was lifted well above the start is held there by a weak pump, too: it creeps
     lifted = look.pressure_pa > usual.start_pa + LIFTED * usual.band_pa
     return gained + noise_m3 < (CREEPS if lifted else NONE_SHARE) * usual.now_m3_s * waited_s

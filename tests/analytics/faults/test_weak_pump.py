@@ -12,6 +12,7 @@ import pytest
 from analytics.engine import Engine
 from analytics.faults.blocked_discharge import BlockedDischarge
 from analytics.faults.burst_line import BurstLine
+from analytics.judge import Judge
 from analytics.judging.flows import given_m3_s
 from analytics.judging.no_delivery import witness
 from analytics.judging.story import follow
@@ -26,9 +27,9 @@ from tests.analytics.traces import LPM
 CURRENT = Measure.PUMP_CURRENT
 
 
-def at(engine: Engine, age_s: float, **said: object) -> Look:
+def at(judge: Judge, age_s: float, **said: object) -> Look:
     """A look into a run that began at cut-in and stands there, while eight litres a minute are drawn."""
-    usual, start_us = engine.judge.usual, traces.START_US + 10**12
+    usual, start_us = judge.usual, traces.START_US + 10**12
     shown: dict[str, object] = {
         "at_us": start_us + int(age_s * 1e6), "start_us": start_us, "age_s": age_s, "window_s": 20.0,
         "samples": 10, "entire": True, "interval_s": 2.0, "pressure_start_pa": usual.start_pa,
@@ -55,7 +56,7 @@ def test_an_outlet_at_shut_off_from_the_start_is_throttled_where_the_draw_is_mos
     outlet = {"discharge_pa": engine.judge.usual.stop_pa * 1.4, "slope_first_m3_s": first_lpm * LPM}
     stands = first_lpm * LPM if shut else 0.0
     for age_s in (40.0, 60.0, 132.0, 142.0):
-        heard(engine, at(engine, age_s, slope_m3_s=stands, **outlet))
+        heard(engine, at(engine.judge, age_s, slope_m3_s=stands, **outlet))
     seen = engine.judge.witness
     assert seen is not None
     assert (seen.idle and seen.shut) is shut
@@ -69,8 +70,9 @@ def test_an_outlet_at_shut_off_is_not_shut_where_the_meter_passes(passes_lpm: fl
     said = []
     for age_s in (25.0, 35.0, 45.0, 55.0, 65.0, 75.0):
         look = at(
-            engine, age_s, slope_m3_s=-3.0 * LPM, slope_first_m3_s=-3.0 * LPM, slope_before_m3_s=-3.0 * LPM,
-            flow_m3_s=passes_lpm * LPM, discharge_pa=engine.judge.usual.stop_pa * 1.4,
+            engine.judge, age_s, slope_m3_s=-3.0 * LPM, slope_first_m3_s=-3.0 * LPM,
+            slope_before_m3_s=-3.0 * LPM, flow_m3_s=passes_lpm * LPM,
+            discharge_pa=engine.judge.usual.stop_pa * 1.4,
         )  # fmt: skip
         heard(engine, look)
         said += detector.look(look, engine.judge)
@@ -86,8 +88,8 @@ def test_a_motor_that_works_less_moves_water_where_the_draw_is_mostly_met(
     level = 0.87 * (engine.judge.usual.motor_level or 0.0)
     for age_s in (25.0, 35.0, 45.0, 150.0):
         look = at(
-            engine, age_s, slope_m3_s=first_lpm * LPM, slope_first_m3_s=first_lpm * LPM, motor_level=level,
-            motor_now=level,
+            engine.judge, age_s, slope_m3_s=first_lpm * LPM, slope_first_m3_s=first_lpm * LPM,
+            motor_level=level, motor_now=level,
         )  # fmt: skip
         heard(engine, look)
     seen = engine.judge.witness
@@ -102,8 +104,8 @@ def test_an_empty_line_is_not_dry_where_the_motor_works(share: float, dry: bool)
     level = share * (usual.motor_level or 0.0)
     for age_s in (200.0, 240.0, 300.0):
         look = at(
-            engine, age_s, pressure_pa=0.15 * usual.start_pa, slope_before_m3_s=None, slope_first_m3_s=None,
-            motor_level=level, motor_now=level,
+            engine.judge, age_s, pressure_pa=0.15 * usual.start_pa, slope_before_m3_s=None,
+            slope_first_m3_s=None, motor_level=level, motor_now=level,
         )  # fmt: skip
         heard(engine, look)
     seen = engine.judge.witness
@@ -116,7 +118,7 @@ def test_the_load_of_a_clogged_filter_says_nothing_against_a_small_kink() -> Non
     engine = learned(motor=CURRENT)
     usual = engine.judge.usual
     level = usual.motor_level or 0.0
-    look = at(engine, 40.0, motor_level=level)
+    look = at(engine.judge, 40.0, motor_level=level)
     assert given_m3_s(look, usual, Story()) == usual.now_m3_s
     clogged = replace(usual, clean_level=1.1 * level)
     assert given_m3_s(look, clogged, Story()) == pytest.approx(0.3 * usual.now_m3_s)
@@ -127,10 +129,10 @@ def test_a_pump_gives_what_the_meter_passed_while_the_line_stood() -> None:
     usual = engine.judge.usual
     half = 0.5 * usual.now_m3_s
     none = {"slope_first_m3_s": None, "slope_before_m3_s": None}
-    falls = at(engine, 40.0, flow_m3_s=2.0 * half, slope_m3_s=-half, **none)
+    falls = at(engine.judge, 40.0, flow_m3_s=2.0 * half, slope_m3_s=-half, **none)
     follow(engine.judge.story, falls, engine.judge)
     assert given_m3_s(falls, usual, engine.judge.story) == usual.now_m3_s
-    stands = at(engine, 60.0, flow_m3_s=half, **none)
+    stands = at(engine.judge, 60.0, flow_m3_s=half, **none)
     follow(engine.judge.story, stands, engine.judge)
     assert given_m3_s(stands, usual, engine.judge.story) == pytest.approx(
         half / engine.judge.signature.tank_times()
@@ -147,13 +149,13 @@ def test_a_line_that_a_weak_pump_cannot_hold_against_a_usual_draw_has_not_burst(
     detector, said = BurstLine(engine.plant), []
     load = {"motor_level": usual.motor_level, "motor_now": usual.motor_level, "slope_before_m3_s": None}
     for age_s in (40.0, 60.0):
-        look = at(engine, age_s, flow_m3_s=stood * usual.now_m3_s, slope_first_m3_s=None, **load)
+        look = at(engine.judge, age_s, flow_m3_s=stood * usual.now_m3_s, slope_first_m3_s=None, **load)
         heard(engine, look)
         detector.look(look, engine.judge)
     for age_s in (100.0, 140.0, 180.0, 220.0):
         passes = 0.45 if not bursts else 0.5
         look = at(
-            engine, age_s, pressure_pa=0.4 * usual.start_pa, pressure_high_pa=usual.start_pa,
+            engine.judge, age_s, pressure_pa=0.4 * usual.start_pa, pressure_high_pa=usual.start_pa,
             flow_m3_s=passes * usual.now_m3_s, slope_first_m3_s=None, **load,
         )  # fmt: skip
         heard(engine, look)
