@@ -97,11 +97,11 @@ FOLLOWS_FROM_CAUSE: dict[str, dict[str, frozenset[str | None]]] = {
 
 
 #: In a run that has lasted longer than this [us], what does not explain a pump that moves nothing: short
-#: cycles are short, and a filter or pump that passes a third of what it did fills a tank in three times the
-#: few minutes it takes, or holds its own against one zone of a garden; a pump that stands against a shut
-#: outlet for an hour boils its water.
+#: cycles are short (a motor is given one or two minutes; common practice, no source), and a filter or pump
+#: that passes a third of what it did fills a tank in three times the few minutes it takes, or holds its own
+#: against one zone of a garden; a pump that stands against a shut outlet for an hour boils its water.
 _OUTLASTS: dict[str, int] = {
-    "short_cycling": HOUR_US // 6,
+    "short_cycling": HOUR_US // 20,
     "clogged_filter": HOUR_US,
     "pump_wear": HOUR_US,
 }

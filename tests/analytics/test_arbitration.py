@@ -149,7 +149,7 @@ def test_a_tank_too_small_hides_no_fault_of_motor_switch_or_outlet(fault: str) -
 
 
 @pytest.mark.parametrize(
-    ("standing", "hangs_min"), [("short_cycling", 10), ("clogged_filter", 60), ("pump_wear", 60)]
+    ("standing", "hangs_min"), [("short_cycling", 3), ("clogged_filter", 60), ("pump_wear", 60)]
 )
 def test_a_run_against_a_shut_outlet_outlasts_what_only_slows_the_pump(standing: str, hangs_min: int) -> None:
     """For a while a choked pump looks like that; one that goes on so is told, for it boils its water."""
