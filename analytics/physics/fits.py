@@ -130,10 +130,8 @@ def medians(
     values: NDArray[np.float64], first: NDArray[np.int64], end: NDArray[np.int64]
 ) -> list[float | None]:
     """The median over each short stretch [first, end) of positions; None of an empty one."""
-    base = int(first.min(initial=0))
-    near = values[base : int(end.max(initial=0))].tolist()
-    bounds = zip((first - base).tolist(), (end - base).tolist(), strict=True)
-    return [_middle(sorted(near[a:b])) if b > a else None for a, b in bounds]
+    bounds = zip(first.tolist(), end.tolist(), strict=True)
+    return [median(values[a:b]) if b > a else None for a, b in bounds]
 
 
 def highest(

@@ -49,43 +49,40 @@ class Ordering:
 
     def feed(self, readings: Readings) -> list[Readings]:
         """What may now be let go: stretches of whole instants, in order of time; readings of one
-        instant by signal, then value. Many in order pass through as they are, uncopied."""
+        instant by signal. Many in order pass through as they are, uncopied."""
         if self.turns.shift_us:
             readings = _told_on(readings, self.turns.shift_us)
         if len(readings) >= MANY and self._in_order(readings):
             self._newest_us, self._leap_us = int(readings.time_us[-1]), NONE_YET
             self._heard(readings.signal)
             self._streak.broken()
-            before = [_without_repeats(_sorted(self._held))] if len(self._held) else []
+            before = [self._held] if len(self._held) else []
             ready = int(np.searchsorted(readings.time_us, self._newest_us - HOLD_BACK_US, side="left"))
-            self._held = _copied(readings[ready:])
-            return [*before, readings[:ready]]
+            self._held = _copied(_settled(readings[ready:]))
+            return [*before, _settled(readings[:ready])]
         kept = self._admit(readings)
         pending = Readings.concatenate([self._held, kept]) if len(self._held) else kept
         if not len(pending):
             return []
-        pending = _sorted(pending)
+        pending = _settled(pending)
         ready = int(np.searchsorted(pending.time_us, self._newest_us - HOLD_BACK_US, side="left"))
         self._held = _copied(pending[ready:])
-        return [_without_repeats(pending[:ready])] if ready else []
+        return [pending[:ready]] if ready else []
 
     def _in_order(self, readings: Readings) -> bool:
-        """Whether they follow what came before, by time and signal, without leap or repeat, and reach
-        so far that all before them may be let go."""
-        time_us, signal = readings.time_us, readings.signal
+        """Whether they follow what came before, by time and without leap, and reach so far that all before
+        them may be let go."""
+        time_us = readings.time_us
         first, newest = int(time_us[0]), self._newest_us
         if not newest < first <= newest + LEAP_US or time_us[-1] < first + HOLD_BACK_US:
             return False
         step = time_us[1:] - time_us[:-1]
-        least = step.min()
-        if least < 0 or step.max() > LEAP_US:
-            return False
-        return bool(least > 0 or ((step > 0) | (signal[1:] > signal[:-1])).all())
+        return bool(step.min() >= 0 and step.max() <= LEAP_US)
 
     def finish(self) -> Readings:
         """Everything still held back."""
         rest, self._held = self._held, Readings.none()
-        return _without_repeats(_sorted(rest))
+        return rest
 
     def _admit(self, readings: Readings) -> Readings:
         """The readings that are not late, in order of arrival."""
@@ -211,34 +208,16 @@ def _copied(readings: Readings) -> Readings:
     return Readings(readings.signal.copy(), readings.time_us.copy(), readings.value.copy())
 
 
-def _sorted(readings: Readings) -> Readings:
-    """By time, signal, value. Looks first: most feeds are in order already, but for what was sent twice."""
+def _settled(readings: Readings) -> Readings:
+    """By time and signal, one reading a signal and instant: the same twice says nothing new, and of two that
+    differ the smaller is taken, so that it does not matter which came first. Mostly they are so already."""
     time_us, signal = readings.time_us, readings.signal
     later = time_us[1:] > time_us[:-1]
-    if later.all():
+    if later.all() or (later | ((time_us[1:] == time_us[:-1]) & (signal[1:] > signal[:-1]))).all():
         return readings
     if not (later | ((time_us[1:] == time_us[:-1]) & (signal[1:] >= signal[:-1]))).all():
-        readings = readings[np.lexsort((signal, time_us))]
+        readings = readings.in_time_order()
         time_us, signal = readings.time_us, readings.signal
-    again = np.flatnonzero((time_us[1:] == time_us[:-1]) & (signal[1:] == signal[:-1]))
-    if not len(again):
-        return readings
-    repeated = np.zeros(len(readings), np.bool_)
-    repeated[again] = repeated[again + 1] = True
-    order, tied = np.arange(len(readings)), np.flatnonzero(repeated)
-    order[tied] = tied[np.lexsort((readings.value[tied], signal[tied], time_us[tied]))]
-    return readings[order]
-
-
-def _without_repeats(readings: Readings) -> Readings:
-    """One reading a signal and instant: the same twice says nothing new, and of two that differ the
-    smaller is taken, so that it does not matter which came first."""
-    if len(readings) < 2:
-        return readings
-    ties = np.flatnonzero(np.diff(readings.time_us) == 0)
-    repeated = ties[readings.signal[ties] == readings.signal[ties + 1]] + 1
-    if not len(repeated):
-        return readings
-    keep = np.ones(len(readings), dtype=np.bool_)
-    keep[repeated] = False
-    return readings[keep]
+    fresh = (time_us[1:] != time_us[:-1]) | (signal[1:] != signal[:-1])
+    first = np.concatenate(([0], np.flatnonzero(fresh) + 1))
+    return Readings(signal[first], time_us[first], np.fmin.reduceat(readings.value, first))

@@ -166,7 +166,7 @@ class EndedNames:
                 counts[place] = int(np.count_nonzero(match))
                 left -= counts[place]
         self._order.sort(key=lambda place: -counts.get(place, 0))
-        return self._signal[which], self._size[which]
+        return self._signal.take(which), self._size.take(which)
 
 
 def _spelled(text: bytes) -> list[tuple[np.uint64, np.uint64]]:

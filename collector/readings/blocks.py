@@ -73,7 +73,8 @@ class BlockReader:
         self._rows = rows
         self._times = TimeColumn()
         self._names, self._ended = _NameColumn(rows.positions), EndedNames(rows.positions)
-        self._switches = np.array(sorted(rows.switches), dtype=np.int16)
+        #: by signal position
+        self._is_switch = np.array([at in rows.switches for at in rows.positions.values()], np.bool_)
 
     def read(self, text: bytes) -> Block:
         """The rows of `text`, which ends with a line feed."""
@@ -82,8 +83,8 @@ class BlockReader:
         columns = self._alike(padded, word_at) or self._parted(padded, word_at, b'"' in text)
         signal, plain = columns.signal, columns.plain
         value, valued = _values(padded, word_at, columns.value, columns.end)
-        if len(self._switches):
-            switched = np.isin(signal, self._switches)
+        if self._is_switch.any():
+            switched = self._is_switch.take(signal)
             said = np.flatnonzero(switched & ~valued)
             value[said], valued[said] = _in_words(word_at, columns.value[said], columns.end[said])
             valued &= ~switched | (value == 0.0) | (value == 1.0)
@@ -175,7 +176,7 @@ def _values(
     negative = (padded[start] == _MINUS) & (end > start)
     begin = np.minimum(start + negative, end) if len(end) and (end < start).any() else start + negative
     found = numbers(word_at, begin, end)
-    value = found.digits / _TEN[np.minimum(found.places, 22)]
+    value = found.digits / _TEN.take(found.places, mode="clip")
     if not found.exact.all():
         long = np.flatnonzero(found.plain & ~found.exact)
         value[long] = _long_values(padded, begin[long], end[long])

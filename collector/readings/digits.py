@@ -43,7 +43,7 @@ def eight_digits(word: NDArray[np.uint64]) -> NDArray[np.int64]:
     pairs = word - _ZEROS
     pairs = pairs * np.uint64(10) + (pairs >> np.uint64(8))
     number = (pairs & _PAIR_MASK) * _MUL_HIGH + ((pairs >> np.uint64(16)) & _PAIR_MASK) * _MUL_LOW
-    return (number >> np.uint64(32)).astype(np.int64)
+    return (number >> np.uint64(32)).view(np.int64)
 
 
 def all_digits(word: NDArray[np.uint64]) -> NDArray[np.bool_]:
@@ -94,7 +94,7 @@ def _short(word_at: NDArray[np.uint64], length: NDArray[np.intp], end: NDArray[n
     word, after = _without_point(_text(word_at, end, length))
     found = after >= 0
     plain = all_digits(word) & (length > found)
-    return Numbers(eight_digits(word), np.where(found, after, 0), plain, plain)
+    return Numbers(eight_digits(word), np.maximum(after, 0), plain, plain)
 
 
 def _text(word_at: NDArray[np.uint64], end: NDArray[np.intp], length: NDArray[np.intp]) -> NDArray[np.uint64]:
@@ -103,7 +103,7 @@ def _text(word_at: NDArray[np.uint64], end: NDArray[np.intp], length: NDArray[np
     return (word_at[end - 8] & keep) | (_ZEROS & ~keep)
 
 
-def _without_point(word: NDArray[np.uint64]) -> tuple[NDArray[np.uint64], NDArray[np.int64]]:
+def _without_point(word: NDArray[np.uint64]) -> tuple[NDArray[np.uint64], NDArray[np.int8]]:
     """Words with their first point taken out, a zero before the rest; and the digits after it in
     the word, -1 where there was no point."""
     differs = word ^ _DOTS
@@ -113,6 +113,5 @@ def _without_point(word: NDArray[np.uint64]) -> tuple[NDArray[np.uint64], NDArra
     through = (lowest << np.uint64(1)) - np.uint64(1)
     before = (lowest >> np.uint64(7)) - np.uint64(1)
     closed = (word & ~through) | ((word & before) << np.uint64(8)) | np.uint64(0x30)
-    has = flags != 0
-    at = np.bitwise_count(before).astype(np.int64) >> 3
-    return np.where(has, closed, word), np.where(has, 7 - at, -1)
+    after = 7 - (np.bitwise_count(before) >> 3).view(np.int8)  # of eight bytes before it where there is none
+    return np.where(flags != 0, closed, word), after

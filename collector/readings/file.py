@@ -148,7 +148,8 @@ class ReadingsFile:
             yield block
 
     def _to_si(self, block: Block) -> NDArray[np.float64]:
-        si: NDArray[np.float64] = block.value * self._factor[block.signal] + self._offset[block.signal]
+        factor, offset = self._factor.take(block.signal), self._offset.take(block.signal)
+        si: NDArray[np.float64] = block.value * factor + offset
         for at in self._raw:
             its = block.signal == at
             si[its] = self._plant.signals[at].to_si(block.value[its])
