@@ -10,9 +10,9 @@ What the sensors show. Delivery, by the slope of tank water, below its clean val
 that works a little less; with an outlet gauge the drop across the filter itself.
 
 Mistaken for. Pump wear (the motor's power, the drop and, weakly, the shape of the curve tell); demand
-hidden in the runs (see `analytics.judging.decline`); lost prime (nothing moves).
+hidden in the runs (see `analytics.judging.in_each`); lost prime (nothing moves).
 
-Parameters. See `analytics.judging.decline`: a loss of 13 % at least, beyond scatter by five standard
+Parameters. See `analytics.judging.beyond_doubt`: a loss of 13 % at least, beyond scatter by five standard
 errors, in two runs in a row. Cleared when delivery is back within two standard errors (BACK at least, half
 of the least loss at most) and by what errs neither way nearer to the clean than to the least that the finding
 has shown, in BACK_RUNS over BACK_HOURS. (Of eight runs the upper quartile is two runs', and a tap that closes
@@ -31,7 +31,9 @@ from analytics import words
 from analytics.faults.filter_after_tank import FilterAfterTank
 from analytics.instants import HOUR_US
 from analytics.judging.blame import CLOG_DROP, has_power_meter
-from analytics.judging.decline import LARGER, LEAST, left_of_lesson
+from analytics.judging.decline import LARGER
+from analytics.judging.in_each import LEAST
+from analytics.judging.left_over import left_of_lesson
 from analytics.judging.pace_words import late
 from analytics.judging.signature import LATELY, best_delivery
 from analytics.judging.watch import AllClear, Claim, Coverage, Detector

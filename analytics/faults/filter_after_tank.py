@@ -26,8 +26,8 @@ import msgspec
 
 from analytics import words
 from analytics.judging import openings, steady_draws
-from analytics.judging.decline import left_of_lesson
 from analytics.judging.draws import Draws, Shrunk, judged, take_up
+from analytics.judging.left_over import left_of_lesson
 from analytics.judging.openings import Openings
 from analytics.judging.signature import LESSON
 from analytics.judging.steady_draws import Standing

@@ -9,7 +9,7 @@ works less about as delivery falls.
 What the sensors show. As a clogged filter, with the drop across the filter falling and the motor's power
 down by as much as the delivery.
 
-Mistaken for. A clogged filter (see `analytics.judging.decline`).
+Mistaken for. A clogged filter (see `analytics.judging.blame`).
 
 Parameters. As clogged_filter.
 

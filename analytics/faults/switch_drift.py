@@ -49,7 +49,7 @@ from analytics.plant.description import MOTOR_MEASURES, Measure
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from analytics.judging.signature import Trait
+    from analytics.judging.trait import Trait
     from analytics.judging.watch import Known, Word
     from analytics.plant.description import Plant
     from analytics.seeing.beats import Beat

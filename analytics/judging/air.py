@@ -26,7 +26,8 @@ from analytics.instants import DAY_US
 from analytics.judging.signature import LATELY, RECENT, best_delivery
 
 if TYPE_CHECKING:
-    from analytics.judging.signature import Signature, Trait
+    from analytics.judging.signature import Signature
+    from analytics.judging.trait import Trait
 
 OF_A_MEDIAN = 1.2533
 ESCAPES = 3.0

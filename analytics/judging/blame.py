@@ -20,7 +20,8 @@ from analytics.plant.description import Measure
 from analytics.seeing.motor import motor_signal
 
 if TYPE_CHECKING:
-    from analytics.judging.signature import Signature, Trait
+    from analytics.judging.signature import Signature
+    from analytics.judging.trait import Trait
     from analytics.judging.watch import Known
     from analytics.plant.description import Plant
 
@@ -29,7 +30,7 @@ if TYPE_CHECKING:
 CLOG_DROP, CLOG_SURE = 1.5, 2.0
 #: And a rise that no gauge's zero makes: 0.5 psi, half a percent of a usual gauge's range.
 DROP_LEAST_PA = 3_500.0
-#: Beyond its scatter by so much: 3e-7 a look, as of delivery (`judging.decline`). Two gauges' least scatter.
+#: Beyond its scatter by so much: 3e-7 a look, as of delivery (`judging.beyond_doubt`). Least of two gauges.
 DROP_Z, DROP_ROUGH_PA = 5.0, 300.0
 #: Newest runs whose median it is: of the fewest three are enough, since no demand hides in it, and of more it
 #: is surer.
@@ -146,6 +147,21 @@ def filter_share(
         return 0.98 if drop > CLOG_DROP else 0.02
     motor = _by_power(known, left, error, level) if has_power_meter(known.plant) else _by_shape(known)
     return 1.0 / (1.0 + exp(-PRIOR - motor - _by_rough_drop(known, left)))
+
+
+def stands(known: Known) -> bool:
+    """Whether a loss was told: then delivery itself must be back."""
+    return known.is_open("clogged_filter") or known.is_open("pump_wear")
+
+
+def clog_share(
+    known: Known, sure: bool, left: float, drop: float | None, error: float, level: float | None = None
+) -> float:
+    """`filter_share` where a loss is sure or stands; else nobody asks which it is, and nothing speaks for
+    either."""
+    if sure or stands(known):
+        return filter_share(known, left, drop, error, level)
+    return 0.5
 
 
 def borne_out(known: Known, left: float, error: float, runs: int, hourly: bool) -> float:

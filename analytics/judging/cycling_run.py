@@ -18,9 +18,10 @@ from typing import TYPE_CHECKING
 
 import msgspec
 
+from analytics.judging.brief import kink
 from analytics.judging.flutter import gave_1
 from analytics.judging.reference import MID_SHARE
-from analytics.judging.signature import COARSE_S, kink
+from analytics.judging.signature import COARSE_S
 
 if TYPE_CHECKING:
     from analytics.judging.reference import Reference

@@ -21,7 +21,8 @@ from typing import TYPE_CHECKING
 from analytics.judging.signature import LATELY
 
 if TYPE_CHECKING:
-    from analytics.judging.signature import Signature, Trait
+    from analytics.judging.signature import Signature
+    from analytics.judging.trait import Trait
     from analytics.seeing.water import Water
 
 EARLY, MOVED, LEAPS = 0.15, 0.07, 0.10

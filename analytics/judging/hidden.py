@@ -27,7 +27,8 @@ from math import comb
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from analytics.judging.signature import Brief, Trait
+    from analytics.judging.brief import Brief
+    from analytics.judging.trait import Trait
 
 CHANCE = 2e-5
 

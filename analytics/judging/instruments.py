@@ -57,7 +57,7 @@ from analytics.seeing.motor import motor_signal
 
 if TYPE_CHECKING:
     from analytics.judging.reference import Reference
-    from analytics.judging.signature import Trait
+    from analytics.judging.trait import Trait
     from analytics.judging.watch import Known
     from analytics.judging.worked_out import Story
     from analytics.seeing.events import Look

@@ -21,12 +21,12 @@ from dataclasses import dataclass, field
 from math import sqrt
 from typing import TYPE_CHECKING
 
-import msgspec
-
 from analytics.judging import agreed
 from analytics.judging.agreed import Agreed
+from analytics.judging.brief import Brief, kink, usable
 from analytics.judging.counted import Counted, note
 from analytics.judging.hidden import bests
+from analytics.judging.trait import Trait, known_of, middle_of, trait_of, upper
 
 if TYPE_CHECKING:
     from analytics.seeing.events import Run
@@ -42,7 +42,6 @@ ROUGH = 0.12
 LIFTED = 0.3
 DRAWS_KEPT, DRAWS_ENOUGH = 3, 2 * LESSON
 KINK_ERRS = 1.3  # three standard errors of a kink at close samples above it, as `story.UNHEARD_OF`
-SANK = 0.3  # of its rise: a run in which pressure fell so far below its start did not go as usual
 #: Runs that tell the tank's size, and of delivery the least that is drawn in them: a meter's least flow.
 METERED, DRAWN = 6, 0.2
 #: A median's standard error over the mean's; a quartile's is 1.36, which the better of the two hides.
@@ -51,35 +50,6 @@ SIGMA_LEAST = 0.04  # of a figure: kinks at 1 s sampling
 #: Sampled no finer than this, a run of few samples does not show what comes and goes within it, and runs of
 #: household and of garden differ by a fifth: the lesson is of a whole day then, of LESSON_MOST runs at most.
 COARSE_S, LESSON_HOURS, LESSON_MOST = 15.0, 23.0, 4 * LESSON
-STEADY = 0.35  # demand before and after may differ by so much of delivery: beyond, neither is the run's
-
-
-class Trait(msgspec.Struct):
-    """One figure of the signature: its median, quartiles and robust standard deviation."""
-
-    middle: float
-    upper: float
-    sigma: float
-    lower: float = 0.0
-
-
-class Brief(msgspec.Struct):
-    """What is kept of one usable run."""
-
-    at_us: int
-    kink_m3_s: float | None  # mean of the kinks at start and stop: free of demand
-    delivery_m3_s: float | None  # mid-run, where demand before and after agree
-    delivery_start_m3_s: float | None
-    delivery_stop_m3_s: float | None
-    drawdown_m3: float
-    run_time_s: float
-    demand_m3_s: float
-    start_pa: float
-    stop_pa: float
-    motor_level: float | None
-    filter_drop_pa: float | None
-    metered_m3_s: float | None = None  # what the tank took and what a flow meter behind it saw
-    leap_pa: float | None = None  # of a line whose tank was empty, as of a run
 
 
 TRAITS = (
@@ -105,7 +75,7 @@ class _Told:
             if name not in self._columns:
                 self._columns[name] = [getattr(brief, name) for brief in self.briefs]
             newest = self._columns[name][-last:]
-            self._sorted[asked] = _known(newest) if len(newest) * 2 >= last else None
+            self._sorted[asked] = known_of(newest) if len(newest) * 2 >= last else None
         return self._sorted[asked]
 
     def trait(self, name: str, last: int) -> Trait | None:
@@ -113,7 +83,7 @@ class _Told:
         asked = (name, last)
         if asked not in self._traits:
             values = self.sorted(name, last)
-            self._traits[asked] = _trait(values) if values is not None else None
+            self._traits[asked] = trait_of(values) if values is not None else None
         return self._traits[asked]
 
 
@@ -172,8 +142,8 @@ class Signature:
         if len(self.lesson) >= LESSON and (run.interval_s < COARSE_S or _a_day(self.lesson)):
             self.learned_us = brief.at_us
         if len(self.lesson) >= FIRST_WORD:
-            known = {name: _known([getattr(brief, name) for brief in self.lesson]) for name in TRAITS}
-            self.clean = {name: _trait(values) for name, values in known.items() if values is not None}
+            known = {name: known_of([getattr(brief, name) for brief in self.lesson]) for name in TRAITS}
+            self.clean = {name: trait_of(values) for name, values in known.items() if values is not None}
             self.bests = bests(self.lesson, self.clean)
         if len(self.lesson) == LATELY:
             self.first, self.first_bests = self.clean, self.bests
@@ -211,7 +181,7 @@ class Signature:
 
     def load(self) -> float | None:
         """What the motor draws, by its words alone; None of fewer than FIRST_WORD runs."""
-        return _middle(sorted(self.loads)) if len(self.loads) >= FIRST_WORD else None
+        return middle_of(sorted(self.loads)) if len(self.loads) >= FIRST_WORD else None
 
     def tank_times(self) -> float:
         """How many times larger than the plate's the tank is; 1 where no meter has told."""
@@ -246,7 +216,7 @@ class Signature:
     def middle(self, name: str, last: int, hourly: bool = False) -> float | None:
         """`now(...).middle`, likewise."""
         values = self._telling(hourly).sorted(name, last)
-        return _middle(values) if values is not None else None
+        return middle_of(values) if values is not None else None
 
     def lower_than(self, limit: float, name: str, hourly: bool = False) -> int | None:
         """How many of the newest KEPT runs show less of a figure; None where it is known of too few."""
@@ -265,29 +235,6 @@ def _rose(run: Run, least_pa: float) -> bool:
     """Whether a run filled the tank, for all that samples far apart show."""
     low, high = run.cycle.pressure_start_pa, run.cycle.pressure_stop_pa
     return low is not None and high is not None and high - low >= least_pa
-
-
-def usable(run: Run) -> Brief | None:
-    """The run as one that can be learned from: entire, measured, and ended by the switch."""
-    c = run.cycle
-    low, high = c.pressure_start_pa, c.pressure_stop_pa
-    if not run.entire or low is None or high is None or high <= low or c.demand_m3_s is None:
-        return None
-    if c.delivery_mid_m3_s is None or c.delivery_mid_m3_s <= 0.0:
-        return None
-    if run.pressure_low_pa is not None and run.pressure_low_pa < low - SANK * (high - low):
-        return None
-    down, up = run.slope_before_m3_s, run.slope_after_m3_s
-    steady = down is not None and up is not None and abs(up - down) < STEADY * c.delivery_mid_m3_s
-    filled = (run.slope_run_m3_s or 0.0) * c.run_time_s
-    metered = None
-    if run.slope_run_m3_s is not None and run.flow_m3_s is not None:
-        metered = run.slope_run_m3_s + run.flow_m3_s
-    return Brief(
-        c.stop_us, kink(run), c.delivery_mid_m3_s if steady else None, c.delivery_start_m3_s,
-        c.delivery_stop_m3_s, c.drawdown_m3 if c.drawdown_m3 is not None else filled, c.run_time_s,
-        c.demand_m3_s, low, high, c.motor_level, c.filter_drop_pa, metered, run.leap_pa,
-    )  # fmt: skip
 
 
 def _a_day(lesson: list[Brief]) -> bool:
@@ -314,14 +261,6 @@ def _size_by_meter(briefs: list[Brief]) -> tuple[float, float] | None:
     return middle, OF_A_MEDIAN * max(spread, SIGMA_LEAST) / sqrt(len(found))
 
 
-def kink(run: Run) -> float | None:
-    """Delivery by the kinks at both ends, or None."""
-    start, stop = run.cycle.delivery_start_m3_s, run.cycle.delivery_stop_m3_s
-    if start is None or stop is None or start <= 0.0 or stop <= 0.0:
-        return None
-    return 0.5 * (start + stop)
-
-
 def best_delivery(clean: dict[str, Trait]) -> str | None:
     """The figure of delivery to go by: the kinks, unless they scatter by more than ROUGH and the mid-run
     one by less. None if neither is known. (A drip line makes the mid-run figure look steadier than it is.)
@@ -336,28 +275,3 @@ def best_delivery(clean: dict[str, Trait]) -> str | None:
     if not shares:  # of a motor seen too coarsely for both ends
         return "delivery_start_m3_s" if "delivery_start_m3_s" in clean else None
     return min(shares, key=lambda name: shares[name])
-
-
-def _known(said: list[float | None]) -> list[float] | None:
-    """What runs said of one figure, sorted; None where it is known of too few."""
-    values = sorted([value for value in said if value is not None])
-    return None if len(values) < 3 or 2 * len(values) < len(said) else values
-
-
-def _trait(values: list[float]) -> Trait:
-    """Of sorted numbers."""
-    middle = _middle(values)
-    sigma = 1.4826 * _middle(sorted([abs(v - middle) for v in values]))
-    last = len(values) - 1
-    return Trait(middle, upper(values), sigma, values[(last + 2) // 4])
-
-
-def upper(values: list[float]) -> float:
-    """The upper quartile of sorted numbers."""
-    return values[(3 * len(values) - 1) // 4]
-
-
-def _middle(values: list[float]) -> float:
-    """The median of sorted numbers."""
-    half = len(values) // 2
-    return values[half] if len(values) % 2 else (values[half - 1] + values[half]) / 2

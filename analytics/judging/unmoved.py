@@ -35,7 +35,9 @@ from analytics.judging.uphill import shut_off
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from analytics.judging.signature import Brief, Signature, Trait
+    from analytics.judging.brief import Brief
+    from analytics.judging.signature import Signature
+    from analytics.judging.trait import Trait
 
 TELLS, FEWEST, SPARED, ROUGH = 2.0, 3, 0.5, 0.05
 #: Two gauges' least scatter, as in `judging.blame`.

@@ -18,7 +18,8 @@ from math import sqrt
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from analytics.judging.signature import Signature, Trait
+    from analytics.judging.signature import Signature
+    from analytics.judging.trait import Trait
 
 SHUT_OFF = 1.5
 MOVED, ABOVE = 0.02, 1.10

@@ -17,8 +17,9 @@ from analytics.judge import Judge
 from analytics.judging.arbitration import Ledger
 from analytics.judging.decline import decline
 from analytics.judging.no_delivery import witness
-from analytics.judging.signature import Signature, Trait
+from analytics.judging.signature import Signature
 from analytics.judging.story import follow
+from analytics.judging.trait import Trait
 from analytics.judging.watch import AllClear, Claim, Known, Word
 from analytics.judging.worked_out import Decline, Witness
 from analytics.plant.description import PressureTank

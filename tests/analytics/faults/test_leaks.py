@@ -16,10 +16,12 @@ from analytics.faults.leak_path import LeakPath, PathMemory
 from analytics.faults.storage_leak import StorageLeak
 from analytics.faults.supply_leak import SupplyLeak
 from analytics.judging.arbitration import Ledger
+from analytics.judging.brief import Brief
 from analytics.judging.levels import Levels
 from analytics.judging.pauses import Pauses
 from analytics.judging.reference import reference
-from analytics.judging.signature import Brief, Signature, Trait
+from analytics.judging.signature import Signature
+from analytics.judging.trait import Trait
 from analytics.judging.watch import AllClear, Claim, Detector, Known
 from analytics.plant.description import Measure, Plant, PressureTank, Pump, Signal, Storage, Switch
 from analytics.records import Cycle, Finding

@@ -12,10 +12,12 @@ from analytics.engine import Engine
 from analytics.faults.overpressure import Overpressure
 from analytics.faults.short_cycling import ShortCycling
 from analytics.faults.switch_drift import SwitchDrift
+from analytics.judging.brief import Brief
 from analytics.judging.ends import Ends, Side
 from analytics.judging.reference import reference
 from analytics.judging.setting import off_setting
-from analytics.judging.signature import Brief, Signature, Trait
+from analytics.judging.signature import Signature
+from analytics.judging.trait import Trait
 from analytics.judging.watch import AllClear, Claim, Known
 from analytics.records import Cycle, Finding
 from analytics.seeing.events import Look, Run

@@ -14,8 +14,8 @@ import pytest
 from analytics.engine import Engine
 from analytics.faults import dry_supply
 from analytics.judging.instruments import by_drop
-from analytics.judging.signature import Trait
 from analytics.judging.story import at_shut_off, follow
+from analytics.judging.trait import Trait
 from analytics.judging.watch import Claim
 from analytics.judging.worked_out import Story, Witness
 from analytics.plant.description import Measure

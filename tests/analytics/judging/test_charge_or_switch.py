@@ -13,7 +13,8 @@ from analytics.faults.short_cycling import ShortCycling
 from analytics.judging.charge_or_switch import TOLD, stand_on_charge
 from analytics.judging.cycling_run import LEAP_SHARE, Seen, see
 from analytics.judging.reference import reference
-from analytics.judging.signature import Signature, Trait
+from analytics.judging.signature import Signature
+from analytics.judging.trait import Trait
 from analytics.judging.watch import Known
 from analytics.plant.description import Switch
 from analytics.records import Cycle, Finding

@@ -11,8 +11,9 @@ import numpy as np
 from msgspec import structs
 
 from analytics.judging.blame import resistance, risen_drop_pa
+from analytics.judging.brief import usable
 from analytics.judging.decline import decline
-from analytics.judging.signature import Signature, usable
+from analytics.judging.signature import Signature
 from tests.analytics.judging.test_decline import HIGH, LOW, Made, first_sure, made
 from tests.analytics.judging.test_decline_spared import known_of, learn
 

@@ -14,7 +14,8 @@ import pytest
 from msgspec import structs
 
 from analytics.faults.clogged_filter import CloggedFilter
-from analytics.judging.decline import Base, decline, left_over
+from analytics.judging.decline import decline
+from analytics.judging.left_over import Base, left_over
 from analytics.judging.signature import LESSON, Signature
 from analytics.judging.watch import AllClear, Claim, Known
 from analytics.judging.worked_out import Decline

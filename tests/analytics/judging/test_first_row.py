@@ -15,7 +15,8 @@ from typing import cast
 import numpy as np
 import pytest
 
-from analytics.judging.decline import decline, share_of_rated
+from analytics.judging.decline import decline
+from analytics.judging.rated import share_of_rated
 from analytics.judging.signature import Signature
 from analytics.judging.watch import Known
 from analytics.plant.description import Filter, Measure, Plant, PressureTank, Pump, Signal, Switch

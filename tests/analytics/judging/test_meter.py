@@ -5,8 +5,8 @@ from __future__ import annotations
 import pytest
 
 from analytics.engine import Engine
+from analytics.judging.brief import Brief
 from analytics.judging.instruments import by_meter
-from analytics.judging.signature import Brief
 from analytics.judging.watch import Claim
 from analytics.seeing.events import Look
 from tests.analytics import traces

@@ -6,7 +6,9 @@ from math import sqrt
 
 import pytest
 
-from analytics.judging.signature import Brief, Signature, Trait
+from analytics.judging.brief import Brief
+from analytics.judging.signature import Signature
+from analytics.judging.trait import Trait
 from analytics.judging.uphill import uphill
 
 LOW, HIGH, HEAD = 200e3, 340e3, 480e3
