@@ -25,6 +25,8 @@ from typing import TYPE_CHECKING, NamedTuple
 import msgspec
 import numpy as np
 
+from analytics.physics.fits import median
+
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
@@ -60,10 +62,13 @@ class Standing(msgspec.Struct):
 
 def take_up(standing: Standing, flow: Span, pressure: Span | None, least: float) -> list[SteadyDraw]:
     """The draws of an opening of `least` and more that a beat brings to their end."""
-    beneath = _beneath(standing, flow)
-    at_s, flows, heads = _beside(standing, flow, pressure)
+    beneath, before = _beneath(standing, flow), standing.pressure
+    _keep_newest(standing, flow, pressure)
     draws: list[SteadyDraw] = []
-    if not len(at_s) or not (standing.draw or flow.high > START_M3_S):
+    if not (standing.draw or flow.high > START_M3_S):
+        return draws
+    at_s, flows, heads = _beside(before, flow, pressure)
+    if not len(at_s):
         return draws
     seen = np.maximum(flows - beneath, 0.0) / np.sqrt(heads)
     first = np.flatnonzero(np.diff(at_s // BIN_S, prepend=-1.0))
@@ -83,30 +88,32 @@ def _beneath(standing: Standing, flow: Span) -> float:
     low = float(np.partition(words, nth)[nth]) if len(words) >= ENOUGH else flow.low
     if standing.flow and len(words) < ENOUGH:
         low = min(low, standing.flow[1])
-    hour = flow.time_us[0] // 3_600_000_000
+    hour = float(flow.times[flow.first_at] // 3_600_000_000)
     lows = standing.lows
     if lows and lows[-1][0] == hour:
         lows[-1][1] = min(lows[-1][1], low)
     else:
-        lows.append([float(hour), low])
-    standing.lows = [one for one in lows if hour - one[0] < LOW_HOURS]
+        standing.lows = [*(one for one in lows if hour - one[0] < LOW_HOURS), [hour, low]]
     return max(min(one[1] for one in standing.lows), 0.0)
 
 
+def _keep_newest(standing: Standing, flow: Span, pressure: Span | None) -> None:
+    standing.flow = [float(flow.times[flow.past - 1] * 1e-6), flow.last]
+    if pressure is not None and pressure.count:
+        standing.pressure = [float(pressure.times[pressure.past - 1] * 1e-6), pressure.last]
+
+
 def _beside(
-    standing: Standing, flow: Span, pressure: Span | None
+    before: list[float], flow: Span, pressure: Span | None
 ) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]]:
-    """Times [s], flows and pressures where both are known."""
+    """Times [s], flows and pressures where both are known; `before`: pressure's newest word before these."""
     at_s, flows = flow.time_us * 1e-6, flow.value
-    standing.flow = [float(at_s[-1]), float(flows[-1])]
     none = np.empty(0, np.float64)
     known_s, heads = (none, none) if pressure is None else (pressure.time_us * 1e-6, pressure.value)
-    if standing.pressure:
-        known_s = np.append(standing.pressure[0], known_s)
-        heads = np.append(standing.pressure[1], heads)
+    if before:
+        known_s, heads = np.append(before[0], known_s), np.append(before[1], heads)
     if not len(known_s):
         return none, none, none
-    standing.pressure = [float(known_s[-1]), float(heads[-1])]
     heads = np.interp(at_s, known_s, heads)
     good = (heads > LEAST_PA) & (at_s < known_s[-1] + GAP_S)
     return at_s[good], flows[good], heads[good]
@@ -116,7 +123,7 @@ def _learn_noise(standing: Standing, openings: NDArray[np.float64], least: float
     drawn = openings > least
     steps = np.abs(np.diff(openings))[drawn[1:] & drawn[:-1]]
     if len(steps) > ENOUGH:
-        noise = float(np.median(steps)) / OF_A_DIFFERENCE
+        noise = median(steps) / OF_A_DIFFERENCE
         standing.noise += (noise - standing.noise) * (LEARNED if standing.noise else 1.0)
 
 

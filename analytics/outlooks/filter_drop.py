@@ -34,6 +34,7 @@ import numpy as np
 from analytics.judging.signature import OF_A_MEDIAN
 from analytics.judging.uphill import shut_off
 from analytics.outlooks.courses import Reading
+from analytics.physics.fits import median
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -113,7 +114,7 @@ def _from_neighbours(drop: NDArray[np.float64]) -> float:
     if len(drop) < DAYS_THAT_TELL:
         return 0.0
     log = np.log(np.maximum(drop, DROP_LEAST_PA))
-    return float(np.median(np.abs(log[1:-1] - 0.5 * (log[:-2] + log[2:]))) / FROM_NEIGHBOURS)
+    return median(np.abs(log[1:-1] - 0.5 * (log[:-2] + log[2:]))) / FROM_NEIGHBOURS
 
 
 def _shares(clean: Clean, spare_pa: float) -> dict[float, float]:

@@ -24,6 +24,8 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from analytics.physics.fits import median
+
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
@@ -80,7 +82,7 @@ class Holding:
             self._bands.append(band)
         else:
             self._noes += 1
-        known = (self._silence_s(), float(np.median(self._bands))) if self._ayes > self._noes else (0.0, 0.0)
+        known = (self._silence_s(), median(np.array(self._bands))) if self._ayes > self._noes else (0.0, 0.0)
         if not self._known or self._known[-1][1:] != known:
             self._known.append((now_us, *known))
 

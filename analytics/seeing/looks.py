@@ -310,49 +310,37 @@ def _falls(
     last: NDArray[np.intp],
 ) -> list[float | None]:
     """For each of M looks the fastest fall of tank water between samples FALL_US or BRISK_US apart or more,
-    less what noise makes; None where there is too little to look back on."""
-    slow, brisk = (
-        _falls_over(over_us, pressure, water, start_us, from_us, spacing_us, last)
-        for over_us in (FALL_US, BRISK_US)
-    )
-    return [
-        max((one for one in each if one is not None), default=None) for each in zip(slow, brisk, strict=True)
-    ]
-
-
-def _falls_over(
-    over_us: int,
-    pressure: Track,
-    water: Water,
-    start_us: NDArray[np.int64],
-    from_us: NDArray[np.int64],
-    spacing_us: NDArray[np.int64],
-    last: NDArray[np.intp],
-) -> list[float | None]:
-    """The same over one span. Looks back of one length go together."""
-    step = np.maximum(1, -(-over_us // spacing_us))
+    less what noise makes; None where there is too little to look back on. What is alike goes together."""
     recent_us = pressure.time_us[last] - FALL_SEEN * np.maximum(WINDOW_US, 4 * spacing_us)
-    since_us = np.maximum(np.maximum(start_us - 2 * step * spacing_us, recent_us), from_us - MARGIN_US)
-    first = np.searchsorted(pressure.time_us, since_us)
-    alike: dict[tuple[int, int], list[int]] = {}
-    for look, shape in enumerate(zip((last - first + 1).tolist(), step.tolist(), strict=True)):
-        alike.setdefault(shape, []).append(look)
+    back = []
+    for over_us in (FALL_US, BRISK_US):
+        step = np.maximum(1, -(-over_us // spacing_us))
+        since_us = np.maximum(np.maximum(start_us - 2 * step * spacing_us, recent_us), from_us - MARGIN_US)
+        length = last + 1 - np.searchsorted(pressure.time_us, since_us)
+        back.append(zip(length.tolist(), step.tolist(), strict=True))
+    alike: dict[tuple[int, frozenset[int]], list[int]] = {}
+    for look, both in enumerate(zip(*back, strict=True)):
+        for length in {length for length, _ in both}:
+            steps = frozenset(step for its, step in both if its == length and step < length)
+            alike.setdefault((length, steps), []).append(look)
     found: list[float | None] = [None] * len(last)
-    for (length, apart), looks in alike.items():
-        if length <= apart:
+    for (length, steps), looks in alike.items():
+        if not steps:
             continue
         at_once = max(BATCH // length, 1)
         for begin in range(0, len(looks), at_once):
             some = looks[begin : begin + at_once]
-            rows = first[some][:, None] + np.arange(length)
-            falls = _fastest(pressure.time_us[rows], pressure.value[rows], apart, water)
+            rows = last[some][:, None] + np.arange(1 - length, 1)
+            falls = _fastest(pressure.time_us[rows], pressure.value[rows], steps, water)
             for look, fall in zip(some, falls, strict=True):
-                found[look] = fall
+                found[look] = max(fall, found[look] or 0.0)
     return found
 
 
-def _fastest(time_us: NDArray[np.int64], seen: NDArray[np.float64], step: int, water: Water) -> list[float]:
-    """The fastest fall in each row of samples (K, N), between those `step` apart."""
+def _fastest(
+    time_us: NDArray[np.int64], seen: NDArray[np.float64], steps: frozenset[int], water: Water
+) -> list[float]:
+    """The fastest fall in each row of samples (K, N), one of `steps` apart; 0 where none falls."""
     held = water.at(np.maximum(unspiked(seen), water.precharge_pa))
     moved = np.abs(np.diff(seen))
     digit_pa = np.where(moved > 0.0, moved, np.inf).min(axis=1)
@@ -365,9 +353,13 @@ def _fastest(time_us: NDArray[np.int64], seen: NDArray[np.float64], step: int, w
         usual = middle[:, half] if bends.shape[1] % 2 else (middle[:, half - 1] + middle[:, half]) / 2.0
         noise_pa = np.maximum(NOISE * OF_BENDS * usual, noise_pa)
     compliance = np.array([water.compliance_m3_pa(max(first_pa, 0.0)) for first_pa in seen[:, 0].tolist()])
-    lost = held[:, :-step] - held[:, step:] - (noise_pa * compliance)[:, None]
-    fastest = (lost / ((time_us[:, step:] - time_us[:, :-step]) * 1e-6)).max(axis=1)
-    found: list[float] = np.maximum(fastest, 0.0).tolist()
+    noise_m3 = (noise_pa * compliance)[:, None]
+    fastest = np.zeros(len(seen))
+    for step in steps:
+        lost = held[:, :-step] - held[:, step:] - noise_m3
+        slopes = lost / ((time_us[:, step:] - time_us[:, :-step]) * 1e-6)
+        fastest = np.maximum(fastest, slopes.max(axis=1))
+    found: list[float] = fastest.tolist()
     return found
 
 

@@ -218,6 +218,8 @@ def _settled(readings: Readings) -> Readings:
     if not (later | ((time_us[1:] == time_us[:-1]) & (signal[1:] >= signal[:-1]))).all():
         readings = readings.in_time_order()
         time_us, signal = readings.time_us, readings.signal
-    fresh = (time_us[1:] != time_us[:-1]) | (signal[1:] != signal[:-1])
-    first = np.concatenate(([0], np.flatnonzero(fresh) + 1))
-    return Readings(signal[first], time_us[first], np.fmin.reduceat(readings.value, first))
+    again = np.concatenate(([False], (time_us[1:] == time_us[:-1]) & (signal[1:] == signal[:-1])))
+    first, repeats = np.flatnonzero(~again), np.flatnonzero(again)
+    value = readings.value[first]
+    np.fmin.at(value, np.searchsorted(first, repeats) - 1, readings.value[repeats])
+    return Readings(signal[first], time_us[first], value)
