@@ -135,7 +135,8 @@ def by_drop(look: Look, known: Known, usual: Reference) -> Says | None:
         return None if shut else "moves"
     if clean is None:
         return None
-    return "dry" if drop < DROP_NONE * clean.middle else None
+    left = usual.now_m3_s / usual.delivery_m3_s  # of a worn pump, whose drop is less by its square
+    return "dry" if drop < DROP_NONE * clean.middle * left**2 else None
 
 
 def _usual_drop(known: Known) -> Trait | None:

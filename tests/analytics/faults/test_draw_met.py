@@ -1,11 +1,15 @@
 """What was drawn before a start may be met by the pump since: not where an outlet below the line, or a meter
-that passes nothing any more, says otherwise.
+that passes nothing any more, says otherwise. And what a drop across the filter says of a pump that is worn.
 """
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 
+from analytics.judging.instruments import by_drop
+from analytics.judging.signature import Trait
 from analytics.judging.story import falls_short, follow
 from tests.analytics.faults.test_heavy_draws import learned
 from tests.analytics.faults.test_weak_pump import at
@@ -34,3 +38,12 @@ def test_what_was_drawn_before_the_start_is_met_unless_something_speaks_against_
     )  # fmt: skip
     follow(judge.story, look, judge)
     assert falls_short(judge.story, look, judge) is short
+
+
+@pytest.mark.parametrize(("left", "says"), [(1.0, "dry"), (0.6, None)])
+def test_a_drop_that_is_none_for_a_sound_pump_is_some_for_a_worn_one(left: float, says: str | None) -> None:
+    """A fifth of the clean drop is less than half of a whole flow, and three quarters of one of 0.6."""
+    judge = learned(motor=CONTACT, extra={"discharge": 1.0}).judge
+    judge.signature.clean["filter_drop_pa"] = Trait(20e3, 20e3, 300.0)
+    judge._usual = replace(judge.usual, now_m3_s=left * judge.usual.delivery_m3_s)
+    assert by_drop(at(judge, 60.0, filter_drop_pa=4e3), judge, judge.usual) == says
