@@ -28,9 +28,9 @@ from typing import TYPE_CHECKING
 import msgspec
 
 from analytics import words
-from analytics.judging.flows import NONE_SHARE, wild
+from analytics.judging.flows import wild
 from analytics.judging.instruments import WORKS, by_meter
-from analytics.judging.story import HALF, at_shut_off, kinkless
+from analytics.judging.story import at_shut_off
 from analytics.judging.watch import AllClear, Claim, Coverage, Detector
 from analytics.plant.description import MOTOR_MEASURES, Measure
 
@@ -57,8 +57,7 @@ LATELY_US = 86_400_000_000
 #: which so little goes is shut too.
 LEAKS, SHUT_LOOKS = 0.2, 4
 #: Short runs lift the line to cut-out, and a worn pump makes less pressure: by neither does the outlet stand
-#: at its shut-off head over a line below. Nor by a filter that lately let more than HALF of the delivery
-#: pass, where the start shows none of it.
+#: at its shut-off head over a line below.
 BY_OUTLET = frozenset({"short_cycling", "pump_wear"})
 COLD_C = 1.0
 MILD_C = 4.0
@@ -107,7 +106,8 @@ class BlockedDischarge(Detector):
             memory.since_us = look.start_us
         if memory.looks < 2:
             return ()
-        return [self._claim(look.pressure_pa, look.discharge_pa, known, _apart_from(look, known))]
+        apart = BY_OUTLET if at_shut_off(look, usual) else frozenset[str]()
+        return [self._claim(look.pressure_pa, look.discharge_pa, known, apart)]
 
     def _leapt(self, look: Look, usual: Reference) -> bool:
         """Over cut-out sooner than any tank could be filled."""
@@ -209,15 +209,6 @@ class BlockedDischarge(Detector):
             "closed_valve",
             "Look for a closed valve first, in cold weather for ice; an air temperature would tell.",
         )
-
-
-def _apart_from(look: Look, known: Known) -> frozenset[str]:
-    """What cannot have made this: see BY_OUTLET."""
-    usual = known.usual
-    if not at_shut_off(look, usual):
-        return frozenset()
-    passed = usual.now_m3_s > HALF * usual.delivery_m3_s and kinkless(known.story, 0.5 * NONE_SHARE)
-    return BY_OUTLET | {"clogged_filter"} if passed else BY_OUTLET
 
 
 def _throttled(look: Look, seen: Witness, usual: Reference) -> bool:

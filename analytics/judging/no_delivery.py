@@ -185,8 +185,9 @@ def started_above(look: Look, usual: Reference, story: Story) -> bool:
     if look.slope_before_m3_s is not None and look.slope_before_m3_s < 0.0:
         # by its share of the drawdown: a straight line in water is nearly one in pressure over a band
         fell_pa = -look.slope_before_m3_s * look.interval_s / usual.drawdown_m3 * usual.band_pa
-    soon_pa = min(start_pa, start_pa if story.early_pa is None else story.early_pa)  # a lone word may be wild
-    return 0.5 * (start_pa + soon_pa) > usual.start_top_pa + fell_pa
+    # a lone word may be wild, and of a line that falls just then the foot lies between the two
+    soon_pa = min(start_pa, start_pa if story.early_pa is None else story.early_pa)
+    return soon_pa > usual.start_top_pa + fell_pa
 
 
 def _by_pressure(look: Look, known: Known, story: Story, short: bool) -> bool:

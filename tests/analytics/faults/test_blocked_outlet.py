@@ -32,7 +32,6 @@ def said_after(looks: int, share: float, motor: float, outlet_pa: float) -> list
             band_pa=20 * PSI,
             drawdown_m3=0.03,
             delivery_m3_s=5e-4,
-            now_m3_s=5e-4,
             drop_pa=0.0,
         ),
         witness=Witness(False, False, False, share, motor, 1, None),
