@@ -2,8 +2,9 @@
 
 A switch stops the pump at its cut-out and starts it at its cut-in; between the two nothing turns it. A run
 that begins amid the band within a word or two of the last one's stop, where pressure stands as high as it was
-left or higher, is the same run. A switch that flutters does so where it opens or closes, and is done within
-seconds; the mains blink once or twice on a bad day.
+left or higher, is the same run. A switch that flutters does so where it opens or closes: as it closes for as
+long as it likes, and lifts pressure amid the band by and by, but no spell of the motor is longer than a
+flutter's then. Such a run begins with its first spell that is. The mains blink once or twice on a bad day.
 
 Parameters:
     WORDS    2      spacings of the motor's words, in which no tank empties and fills again unseen, but one
@@ -11,7 +12,8 @@ Parameters:
     AMID     0.1    of the band from both its ends: the scatter of a switch
     FALLEN   0.1    of the band: a pump that rested while water was drawn begins lower
     FINE     0.1    of the drawdown from one sample to the next: further apart they do not tell where it was
-    AGED_S   15     since the run began: a contact that bounces as it closes is quiet by then
+    AGED_S   15     since the run began: a contact that bounces as it closes is quiet by then, unless all its
+                    spells were a flutter's (`flutter.FLUTTER_S`)
     DOUBTED  3      such splits in WITHIN 6 h: what else is brief is no flutter
     LIES     10     of them convict the motor's word
     WHOLE    6      runs in a row without: it is sound again
@@ -25,7 +27,7 @@ from typing import TYPE_CHECKING
 
 import msgspec
 
-from analytics.judging.flutter import airless
+from analytics.judging.flutter import FLUTTER_S, airless
 
 if TYPE_CHECKING:
     from analytics.judging.reference import Reference
@@ -36,10 +38,10 @@ DOUBTED, LIES, WHOLE, WITHIN_US = 3, 10, 6, 21_600_000_000
 
 
 class Splits(msgspec.Struct):
-    """Plain data: when the run of which the newest is a part began [us], where that was left [Pa], when the
-    newest splits were [us], and how many runs began since."""
+    """Plain data: when the run of which the newest is a part began [us] (None: the contact has but fluttered
+    so far), where that was left [Pa], when the newest splits were [us], and how many runs began since."""
 
-    began_us: int = 0
+    began_us: int | None = None
     since: int = 0
     left_pa: float | None = None
     at_us: list[int] = []
@@ -60,12 +62,12 @@ def note(splits: Splits, run: Run, usual: Reference) -> None:
     spacing_s = run.edges_s if run.edges_s is not None else run.interval_s
     ends = (cycle.pressure_stop_pa, run.pressure_high_pa, cycle.pressure_start_pa, left_pa)
     splits.left_pa = next((pa for pa in ends if pa is not None), None)
-    if cycle.rest_before_s is None or cycle.rest_before_s > WORDS * spacing_s:
-        splits.began_us = cycle.start_us
-        splits.since += 1
-        return
+    apart = cycle.rest_before_s is None or cycle.rest_before_s > WORDS * spacing_s
+    began_us = None if apart else splits.began_us
+    splits.since += apart
+    splits.began_us = cycle.start_us if began_us is None and cycle.run_time_s > FLUTTER_S else began_us
     start_pa = cycle.pressure_start_pa
-    if left_pa is None or start_pa is None or cycle.start_us - splits.began_us < AGED_US:
+    if left_pa is None or start_pa is None or began_us is None or cycle.start_us - began_us < AGED_US:
         return
     fine = run.interval_s * usual.delivery_m3_s <= FINE * usual.drawdown_m3
     amid = all(AMID < (pa - usual.start_pa) / usual.band_pa < 1.0 - AMID for pa in (left_pa, start_pa))

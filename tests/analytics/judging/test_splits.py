@@ -75,3 +75,22 @@ def test_what_goes_on_amid_the_band_is_a_split() -> None:
 )
 def test_what_a_switch_may_have_done_is_none(other: dict[str, float]) -> None:
     assert splits(**({"rest_s": 1.0, "left_psi": 40.0, "start_psi": 40.2} | other)) == 0
+
+
+def chain(first_s: float, pieces: int, piece_s: float) -> int:
+    """A run that begins at cut-in with a spell of `first_s`, and of which shorter ones follow, each a word
+    after the last, while pressure goes up amid the band."""
+    plant = traces.plant()
+    usual, found = reference(plant, Water.of(plant), Signature()), Splits()
+    at_us, left_psi, rest_s = 0, 30.0, 900.0
+    for spell_s in (first_s, *[piece_s] * pieces, 40.0):
+        stop_us, stop_psi = at_us + int(spell_s * 1e6), left_psi + 0.15 * spell_s
+        cycle = Cycle(at_us, stop_us, spell_s, rest_s, left_psi * PSI, stop_psi * PSI)
+        note(found, Run(stop_us, cycle, True, 1.0, edges_s=1.0), usual)
+        at_us, left_psi, rest_s = stop_us + 1_000_000, stop_psi, 1.0
+    return found.lately(at_us)
+
+
+def test_a_switch_that_flutters_for_half_a_minute_as_it_closes_splits_no_run() -> None:
+    assert chain(1.0, 16, 1.0) == 0  # up by a seventh of the band when it holds at last
+    assert chain(18.0, 16, 1.0) > 0  # held before: no switch lets go there
