@@ -23,7 +23,9 @@ and more than pressure's own words can tell (two of their intervals, of three cl
 Only ordinary fills count: a climb quicker than half the usual one that was seen is water moving in
 the pipes (a tank shut off from its tee, a hammer blow), and one that leaps half its way or more from one word
 to the next, LEAP_S apart at most, is the gauge's own, unless pumps fill as fast. Nor does a climb count while
-a welded switch keeps the motor on: pressure is then back above whatever was drawn, with no start.
+a welded switch keeps the motor on: pressure is then back above whatever was drawn, with no start. And a pump
+that is drawn upon by turns more and less than it brings runs on, while pressure goes down and up: a signal
+that says so is missing a run only where pressure came near the cut-out meanwhile, which would have ended it.
 
 Parameters:
     FLOOR, CEILING  0.3, 0.7   of the band: beyond what noise of 5 % of the band can bridge
@@ -34,6 +36,7 @@ Parameters:
     QUICK           0.5        of the usual time of a climb
     LEAP            0.5        of the way from floor to ceiling, in LEAP_S 3 s; and LEAPS 2 times as fast as a
                                usual climb, where one was seen
+    NEAR            0.1        of the band, below the usual cut-out: the scatter of a switch
     IN_STEP         0.25       of the motor's interval: a draw that varies by less moves the words too little
                                through the runs for each to be a new chance
     TURNS           3          turns of pressure (`wild_gauge.JITTER`) in a beat, at TURNS_SHARE 0.02 of its
@@ -74,6 +77,7 @@ LEAST, LEAST_LIES = 3, 2
 CHANCE = 1e-6
 QUICK = 0.5
 LEAP, LEAP_S, LEAPS = 0.5, 3.0, 2.0
+NEAR = 0.1
 IN_STEP = 0.25
 TURNS, TURNS_SHARE, FEW = 3, 0.02, 30
 LIE, LIE_WORDS, LIES_MANY, LIE_S = 0.01, 2, 6, (5.0, 600.0)
@@ -102,11 +106,16 @@ class Witness(msgspec.Struct):
         return lied or (self.row >= LEAST and bool(chance**self.row <= CHANCE))
 
     def hear(
-        self, climbs: list[tuple[int, int]], usual_s: float | None, lies: int, step_us: float | None
+        self,
+        climbs: list[tuple[int, int]],
+        usual_s: float | None,
+        lies: int,
+        step_us: float | None,
+        ended: list[bool],
     ) -> int:
         """Climbs of one beat, from low to high, and how many of them it said "off" through; gives the number
         it has seen. `step_us`: by how much less two intervals may differ to be the same, where its words may
-        miss a run."""
+        miss a run. `ended`: whether pressure came to the cut-out before each, so that a run was over."""
         fresh = [self._out_of_step(high_us, step_us) for _, high_us in climbs]
         if self.moved:
             if not self.convicted:
@@ -117,7 +126,8 @@ class Witness(msgspec.Struct):
             self.moved, self.ons = False, 0
             return len(climbs)
         usual = [usual_s is None or high - low >= QUICK * usual_s * 1e6 for low, high in climbs]
-        self.row += sum(new and long for new, long in zip(fresh, usual, strict=True))
+        missed = [not self.on or over for over in ended]
+        self.row += sum(map(all, zip(fresh, usual, missed, strict=True)))
         self.lies += lies
         return 0
 
@@ -133,6 +143,7 @@ class ClimbMemory(msgspec.Struct):
 
     low_us: int = 0  # when pressure was last low, if it has not been high since
     to_us: int = 0  # end of the last beat
+    high_pa: float = 0.0  # the highest that pressure has been since the last climb
     usual_s: list[float] = []
     witnesses: dict[int, Witness] = {}
 
@@ -143,7 +154,7 @@ class Climbs:
         self.levels = {at: running_level(plant, at) for at in plant.measuring(*MOTOR_MEASURES)}
         switch = plant.switch
         if switch is not None:
-            band = switch.cut_out_pa - switch.cut_in_pa
+            band = self._band_pa = switch.cut_out_pa - switch.cut_in_pa
             self.floor_pa, self.ceiling_pa = (
                 switch.cut_in_pa + FLOOR * band,
                 switch.cut_in_pa + CEILING * band,
@@ -153,10 +164,18 @@ class Climbs:
             self._way_pa = self.ceiling_pa - self.floor_pa
         self.able = switch is not None and self.pressure is not None
 
-    def beat(self, memory: ClimbMemory, beat: Beat, doubted: set[int], welded: bool = False) -> list[int]:
+    def beat(
+        self,
+        memory: ClimbMemory,
+        beat: Beat,
+        doubted: set[int],
+        welded: bool = False,
+        stop_pa: float | None = None,
+    ) -> list[int]:
         """Motor signals that the climbs so far convict.
 
         `doubted` signals neither speak nor are heard. `welded`: the switch does not stop the motor.
+        `stop_pa`: where it does, as learned.
         """
         if not self.able:
             return []
@@ -168,17 +187,23 @@ class Climbs:
             memory.low_us = 0
             return []
         climbs = self._climbs(memory, span) if span is not None and span.count else []
+        ended = self._ended(memory, span, climbs, stop_pa) if span is not None and span.count else []
         if climbs and welded:
             climbs = []
         if climbs:
-            self._witnessed(memory, beat, doubted, climbs)
+            self._witnessed(memory, beat, doubted, climbs, ended)
         else:
             for position, level in self.levels.items():
                 _listen(_witness(memory, position), beat.spans.get(position), level, climbs)
         return [at for at, one in memory.witnesses.items() if one.row >= LEAST_LIES and one.convicted]
 
     def _witnessed(
-        self, memory: ClimbMemory, beat: Beat, doubted: set[int], climbs: list[tuple[int, int]]
+        self,
+        memory: ClimbMemory,
+        beat: Beat,
+        doubted: set[int],
+        climbs: list[tuple[int, int]],
+        ended: list[bool],
     ) -> None:
         """Hold the climbs of a beat against each motor signal."""
         pressure = beat.spans.get(self.pressure) if self.pressure is not None else None
@@ -190,9 +215,27 @@ class Climbs:
             _listen(witness, said, level, climbs)
             if position not in doubted:
                 lies = sum(_lied(said, level, *climb, pressure) for climb in climbs)
-                seen = max(seen, witness.hear(climbs, usual_s, lies, _step_us(said, pressure, climbs)))
+                step_us = _step_us(said, pressure, climbs)
+                seen = max(seen, witness.hear(climbs, usual_s, lies, step_us, ended))
         if seen:
             memory.usual_s = [*memory.usual_s, *climbs_s][-KEPT:]
+
+    def _ended(
+        self, memory: ClimbMemory, span: Span, climbs: list[tuple[int, int]], stop_pa: float | None
+    ) -> list[bool]:
+        """Whether pressure had come near the cut-out since the climb before each of a beat's; all, where
+        nobody knows that yet."""
+        if not climbs:
+            memory.high_pa = max(memory.high_pa, span.high)
+            return []
+        ended, time_us, value, from_at = [], span.time_us, span.value, 0
+        for _, high_us in climbs:
+            at = int(np.searchsorted(time_us, high_us))
+            high_pa = max(memory.high_pa, float(value[from_at:at].max(initial=0.0)))
+            ended.append(stop_pa is None or high_pa > stop_pa - NEAR * self._band_pa)
+            memory.high_pa, from_at = 0.0, at
+        memory.high_pa = float(value[from_at:].max())
+        return ended
 
     def _climbs(self, memory: ClimbMemory, span: Span) -> list[tuple[int, int]]:
         """When the climbs that this beat completed were last low, and when high [us]."""

@@ -234,7 +234,8 @@ class Contradictions:
         if calm:
             return found
         doubted = doubted | {at for at, beats in evidence.wild.beats.items() if beats}
-        for position in self.climbs.beat(evidence.climbs, beat, doubted, welded):
+        stop_pa = usual.stop_pa if usual.learned else None
+        for position in self.climbs.beat(evidence.climbs, beat, doubted, welded, stop_pa):
             still, spoke = evidence.still.get(position, Still()), position in beat.spans
             silent = not spoke and not evidence.climbs.witnesses[position].spoke
             stands = still.since_us or not spoke
