@@ -7,7 +7,9 @@ is one between words too close to hide a run, where it comes after a fall or bef
 signal tells of lifts pressure over several. Where words lie FINE_S apart or less, a rise at rest of more than
 a LEAP that no pump makes in that time is the gauge's own wherever it ends. And a gauge that falls to nothing
 and is back, again and again, has a loose contact. Lone spikes are no witness: each word is taken as the
-middle of itself and its neighbours.
+middle of itself and its neighbours. A gauge at the pump's outlet, behind a check valve, stands at nothing
+between runs and leaps from there in each, above a dirty filter further than the cut-out: it is judged only
+where its words hide no run.
 
 Parameters:
     MARGIN   0.2, 0.5  of the band, beyond its pressures as learned, as the plant file has them: the switch's
@@ -74,6 +76,7 @@ class WildGauges:
         switch, self._motor = plant.switch, motor_signal(plant)
         able = switch is not None and self._motor is not None
         self.pressures = plant.measuring(Measure.LINE_PRESSURE, Measure.DISCHARGE_PRESSURE) if able else ()
+        self._outlets = plant.measuring(Measure.DISCHARGE_PRESSURE)
         self._level = running_level(plant, self._motor) if self._motor is not None else 0.0
         self._cut_in_pa = switch.cut_in_pa if switch is not None else 0.0
 
@@ -88,7 +91,7 @@ class WildGauges:
             if (
                 span is not None
                 and span.count >= fewest
-                and (bands := self._bands(span, beat, usual, airless))
+                and (bands := self._bands(span, beat, usual, airless, position in self._outlets))
             ):
                 before.append((beat.to_us, bands))
             if before or position in memory.beats:
@@ -98,12 +101,15 @@ class WildGauges:
                 found.append(position)
         return found
 
-    def _bands(self, span: Span, beat: Beat, usual: Reference, airless: bool) -> float:
-        """Bands that a gauge has risen in a beat as none can; 0 where they are too few to tell."""
+    def _bands(self, span: Span, beat: Beat, usual: Reference, airless: bool, outlet: bool) -> float:
+        """Bands that a gauge has risen in a beat as none can; 0 where they are too few to tell. outlet: the
+        pump's, which falls to nothing between runs."""
+        close = span.count * CLOSE_S * 1e6 >= 0.9 * BEAT_US
+        if outlet and not close:
+            return 0.0
         nothing_pa = ZERO_SHARE * self._cut_in_pa
         if span.low <= nothing_pa < span.high and _flips(span.value, nothing_pa, 0.5 * self._cut_in_pa):
             return 0.5 * MANY
-        close = span.count * CLOSE_S * 1e6 >= 0.9 * BEAT_US
         margin_pa = (MARGIN_BY_FILE if usual.unproven or not usual.learned else MARGIN) * usual.band_pa
         top_pa, bottom_pa = usual.stop_pa + margin_pa, usual.start_pa - margin_pa
         if span.high - span.low < WIDTH * usual.band_pa:
@@ -129,12 +135,14 @@ class WildGauges:
         if not close and value.max() - value.min() < max(WIDE * usual.band_pa, top_pa - bottom_pa):
             return 0.0
         rise = value[1:] - value[:-1]
-        own = (value[1:] > top_pa) | (value[:-1] < bottom_pa)
+        above, below = value[1:] > top_pa, value[:-1] < bottom_pa
+        own = above | below
         if close:
             fall = np.concatenate(([0.0], -rise, [0.0]))
             own |= np.maximum(fall[:-2], fall[2:]) > BACK * rise
-        swings = (value[1:] > top_pa) & (value[:-1] < bottom_pa)  # no pump does that from word to word
-        wild = own & (rise > LEAST_RISE * usual.band_pa) & (swings | rests)
+        if not outlet:
+            rests |= above & below  # no pump lifts the line so far from word to word
+        wild = own & (rise > LEAST_RISE * usual.band_pa) & rests
         bands = float(np.minimum(rise[wild] / usual.band_pa, 1.0).sum())
         return bands if bands > enough else 0.0
 

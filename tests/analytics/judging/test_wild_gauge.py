@@ -55,3 +55,28 @@ def test_a_tank_without_air_is_up_and_down_between_two_words(
             memory, Beat(from_us + BEAT_US, from_us, from_us + BEAT_US, spans, 0.0), usual, airless
         )
     assert bool(found) is convicted
+
+
+@pytest.mark.parametrize(
+    ("words", "low", "high", "convicted"),
+    [
+        (20, -1.8, 0.9, False),  # half a minute apart: runs between the motor's words
+        (20, -1.8, 1.6, False),  # and above a dirty filter
+        (60, -1.8, 0.9, True),  # too close for a run to go by unseen
+        (60, 1.6, 2.4, True),
+    ],
+)
+def test_an_outlet_behind_a_check_valve_rises_from_nothing_in_runs_that_no_word_tells(
+    words: int, low: float, high: float, convicted: bool
+) -> None:
+    plant = traces.plant(traces.Trace(extra=("discharge",)))
+    usual, gauges, memory = reference(plant, Water.of(plant), Signature()), WildGauges(plant), WildMemory()
+    outlet = plant.measuring(Measure.DISCHARGE_PRESSURE)[0]
+    motor = plant.measuring(Measure.PUMP_CURRENT)[0]
+    said = usual.start_pa + usual.band_pa * np.tile([low, low, high, high], words // 4)
+    found: list[int] = []
+    for beat in range(4):
+        from_us = beat * BEAT_US
+        spans = {outlet: span(said, from_us), motor: span(np.zeros(words), from_us)}
+        found += gauges.beat(memory, Beat(from_us + BEAT_US, from_us, from_us + BEAT_US, spans, 0.0), usual)
+    assert bool(found) is convicted
