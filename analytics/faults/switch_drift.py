@@ -66,6 +66,8 @@ BACK = 0.5
 HABITS_US = 86_400_000_000
 #: A charge above cut-in shows as a cut-in that has moved up by more than the line's own curve.
 COLLAPSED = 0.22
+#: A pump brings so many times more at the foot of its band than amid it (`cycling_cause.KNEE`).
+AT_FOOT = 1.5
 
 
 class DriftMemory(msgspec.Struct):
@@ -74,6 +76,7 @@ class DriftMemory(msgspec.Struct):
     back_us: int = 0  # since when
     lows_pa: list[float] = []  # of the newest runs: a switch that has moved up lets pressure go no lower
     met: list[float] = []  # of the same, the chance that samples meet a collapse to cut-in
+    rises_pa: list[float] = []  # of the same, from the start to the first words in the run
     off_setting: bool = False  # of the finding that stands: from the plant file's setting
     since_first: bool = False  # and it acted there from the first run on
     charge: float = 0.0  # log of the odds of a charge above cut-in
@@ -98,6 +101,9 @@ class SwitchDrift(Detector):
         if run.pressure_low_pa is not None:
             memory.lows_pa = [*memory.lows_pa, run.pressure_low_pa][-LAST:]
             memory.met = [*memory.met, met_chance(run)][-LAST:]
+            start_pa = run.cycle.pressure_start_pa
+            risen_pa = 0.0 if start_pa is None else run.pressure_low_pa - start_pa
+            memory.rises_pa = [*memory.rises_pa, risen_pa][-LAST:]
         # where the motor's words are far apart pressure's turning points tell start and stop
         interval_s = min(run.interval_s, run.pressure_s or run.interval_s)
         told = [
@@ -157,8 +163,11 @@ class SwitchDrift(Detector):
         return ()
 
     def _collapses(self, start_pa: float, interval_s: float, known: Known) -> bool:
-        """Whether pressure was seen well below where the runs now seem to start, which a moved cut-in would
-        not let happen: a charge above cut-in does, in the moment in which the tank is empty."""
+        """Whether pressure was seen well below where the runs now seem to start, or leapt from there to their
+        first words, which a moved cut-in would not let happen: a charge above cut-in does, in the moment in
+        which the tank is empty."""
+        if start_pa > 0.0 and self._leaps(interval_s, known):
+            return True
         if interval_s <= FINE_S or start_pa < COLLAPSED * known.usual.band_pa:
             return False
         band = band_of(self.plant, known.usual)
@@ -166,6 +175,14 @@ class SwitchDrift(Detector):
         return foot.stands in ("overcharged", "either") or seen_below(
             self.memory.footing, start_pa + known.usual.start_pa, band
         )
+
+    def _leaps(self, interval_s: float, known: Known) -> bool:
+        """Whether pressure rises further until a run's first words than any pump fills a tank meanwhile."""
+        usual, rises_pa = known.usual, self.memory.rises_pa
+        if interval_s <= FINE_S or len(rises_pa) < IN_A_ROW:
+            return False
+        fills = AT_FOOT * interval_s * usual.delivery_m3_s / usual.drawdown_m3
+        return median(rises_pa) > max(COLLAPSED, fills) * usual.band_pa
 
     def _no_charge(self, known: Known, up_pa: float | None = None) -> bool:
         """Whether runs that begin so much further up (than the setting, if not said) would have been seen to

@@ -3,7 +3,8 @@
 A word each minute meets neither end of a run of a minute. But after a stop pressure stands where the switch
 has stopped the pump, and before a start where it will start it, as nearly as it falls from one word to the
 next. A draw that outlasts the stop, or begins just before the start, only takes that inward, from stop or
-start into the band: the switch acts at the outermost of many. So
+start into the band: the switch acts at the outermost of many. Nor does a pump lift pressure beyond the
+cut-out: a word in a run that comes near the outermost stop says as much as a rest. So
 
     moved outward   some lie well beyond what the lesson's outermost was
     moved inward    none comes near to it any more, though a share p of the lesson's did:
@@ -61,15 +62,23 @@ MOVES_THEM = (
 
 
 class Side(msgspec.Struct):
-    """One end, outward counted positive [Pa]: of the lesson, and with times [us] the newest. Plain data."""
+    """One end, outward counted positive [Pa]: of the lesson, and with times [us] the newest; when a run last
+    came near the lesson's outermost [us]. Plain data."""
 
     lesson: list[float] = []
     newest: list[list[float]] = []
+    reached_us: float = 0.0
 
     def add(self, at_us: int, outward_pa: float, healthy: bool) -> None:
         self.newest = [*self.newest, [float(at_us), outward_pa]][-KEPT:]
         if healthy and len(self.lesson) < LESSON:
             self.lesson = [*self.lesson, outward_pa]
+
+    def reached(self, at_us: int, outward_pa: float, least_pa: float) -> None:
+        """Take up a word that nothing takes so far out but an end there."""
+        top_pa = self.clean_pa()
+        if top_pa is not None and outward_pa > top_pa - least_pa:
+            self.reached_us = float(at_us)
 
     def near(self, least_pa: float) -> float:
         """Share of the ends that come within `least_pa` of the outermost."""
@@ -81,7 +90,9 @@ class Side(msgspec.Struct):
     def short_of(self, limit_pa: float, least_pa: float) -> list[float]:
         """The newest ends if none of them comes up to a limit, by more than chance; else none."""
         count = 0
-        while count < len(self.newest) and self.newest[-1 - count][1] < limit_pa:
+        for at_us, outward_pa in reversed(self.newest):
+            if outward_pa >= limit_pa or at_us <= self.reached_us:
+                break
             count += 1
         some = self.newest[len(self.newest) - count :]
         surely = count * log(1.0 - self.near(least_pa)) <= log(CHANCE)
@@ -114,6 +125,8 @@ def note(ends: Ends, event: Run | Rest, band: Band, water: Water, healthy: bool)
 
     healthy: none of MOVES_THEM stands.
     """
+    if isinstance(event, Run) and event.pressure_high_pa is not None and event.interval_s > FINE_S:
+        ends.stop.reached(event.cycle.stop_us, event.pressure_high_pa, LEAST * band[1])
     told = _start(event, band, water) if isinstance(event, Run) else _stop(event, band, water)
     if told is not None:
         side = ends.start if isinstance(event, Run) else ends.stop
@@ -124,6 +137,7 @@ def forget(ends: Ends, since_us: int) -> None:
     """What a gauge that lies has told since."""
     for side in (ends.start, ends.stop):
         side.newest = [one for one in side.newest if one[0] < since_us]
+        side.reached_us = side.reached_us if side.reached_us < since_us else 0.0
 
 
 def _start(run: Run, band: Band, water: Water) -> tuple[int, float] | None:

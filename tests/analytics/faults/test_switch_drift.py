@@ -285,6 +285,15 @@ def test_starts_that_seem_higher_than_pressure_went_are_no_move(lowest_psi: floa
     assert begins(34.0, lowest_psi) is moved
 
 
+@pytest.mark.parametrize(("lowest_psi", "moved"), [(36.0, True), (44.0, False)])
+def test_starts_from_which_pressure_leaps_to_the_first_words_stand_on_a_charge(
+    lowest_psi: float, moved: bool
+) -> None:
+    """Five seconds, in which the pump fills a twentieth of the tank: the rest's last words lie anywhere
+    between the charge and cut-in, and each run's first ones well above both."""
+    assert begins(34.0, lowest_psi, 5.0) is moved
+
+
 @pytest.mark.parametrize(("start_psi", "moved"), [(1.0, False), (24.0, True)])
 def test_a_line_that_ran_empty_while_the_rotor_was_jammed_has_moved_no_switch(
     start_psi: float, moved: bool

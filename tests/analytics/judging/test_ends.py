@@ -118,6 +118,22 @@ def test_draws_that_outlast_the_stop_move_no_switch() -> None:
     assert side.moved(3 * PSI) == pytest.approx(6 * PSI)
 
 
+@pytest.mark.parametrize(("high_psi", "moved"), [(49.0, False), (42.0, True)])
+def test_a_run_that_comes_up_to_the_old_stop_says_that_the_switch_has_not_moved_down(
+    high_psi: float, moved: bool
+) -> None:
+    """A tank that loses its air falls a good deal between the stop and the next word, for days."""
+    plant, ends = traces.plant(), Ends(stop=Side(lesson=[50 * PSI] * 24))
+    water = Water.of(plant)
+    for k in range(8):
+        at_us = k * 7_200_000_000
+        cycle = Cycle(at_us - 60_000_000, at_us, 60.0, 900.0, 30 * PSI, high_psi * PSI)
+        run = Run(at_us, cycle, True, 10.0, pressure_high_pa=high_psi * PSI)
+        note(ends, run, BAND, water, healthy=True)
+        ends.stop.add(at_us, 42 * PSI, healthy=True)
+    assert bool(ends.stop.moved(3 * PSI)) is moved
+
+
 def test_a_gauge_that_lies_tells_nothing_of_the_switch_nor_did_it_since_it_began_to() -> None:
     """Stuck since 700 s, known at 900 s."""
     plant = traces.plant()
