@@ -50,6 +50,7 @@ from analytics.judging.charge_or_switch import TOLD, UP, stand_on_charge
 from analytics.judging.cycling_cause import (
     GROWN,
     GROWN_FROM_FILE,
+    KNEE,
     USUAL_STARTS_PER_HOUR,
     Grounds,
     Verdict,
@@ -106,7 +107,10 @@ ERRORS, MEDIAN_OF_FIVE = 5.0, 0.54  # standard errors; that of a median of five,
 SHRUNK = 0.85  # half of what lost air (1 / GROWN) takes off a run, against the quicker quarter of clean ones
 BACK = 1.2
 STARTS_KEPT = 64
-SPOILS = ("motor_overload", "lost_prime", "dry_supply", "burst_line", "blocked_discharge", "overpressure")
+#: A motor that drags pumps all the same, and one whose protector trips does not try again within seconds: a
+#: contact that flutters shows beside it.
+DRAGS = "motor_overload"
+SPOILS = (DRAGS, "lost_prime", "dry_supply", "burst_line", "blocked_discharge", "overpressure")
 #: Runs in a row without the cause's own signature until it is gone; where the cause has none but the
 #: runs' length, and demand may lengthen any run, so many, and a week: a zone's hours come round by then.
 CURED, CURED_BY_LENGTH, CURED_WITHIN_US = 5, 20, 7 * 86_400_000_000
@@ -177,9 +181,11 @@ class ShortCycling(Detector):
 
     def run(self, run: Run, known: Known) -> Sequence[Word]:
         memory, stands = self.memory, known.is_open(self.FAULT)
-        if any(known.is_open(fault) for fault in SPOILS) and not stands:
+        spoilt = () if stands else [fault for fault in SPOILS if known.is_open(fault)]
+        if spoilt:
             memory.runs = []  # what such runs are like says nothing of tank or switch
             memory.footing = Footing()
+        if spoilt and spoilt != [DRAGS]:
             return ()
         usual = known.usual
         whole_s = memory.runs[-1].run_s if memory.runs else 0.0
@@ -196,7 +202,7 @@ class ShortCycling(Detector):
                 return self._flutters(run, known)
         elif run.entire:
             memory.edges = edged(memory.edges, memory.brief, run)
-        if (brief and not is_cycle(run, usual)) or not run.entire:
+        if spoilt or (brief and not is_cycle(run, usual)) or not run.entire:
             return ()
         before_pa = memory.last_stop_pa
         if run.cycle.pressure_start_pa is not None and run.cycle.pressure_stop_pa is not None:
@@ -348,7 +354,7 @@ class ShortCycling(Detector):
         """Whether a run lacks what the cause does to each run, however long demand makes it; None: cannot
         be told."""
         cause = self.memory.cause
-        if seen.short:
+        if seen.short or (cause == "overcharged_tank" and (seen.knee or 0.0) > KNEE):
             return False
         if cause in BY_LENGTH and seen.run_s - seen.interval_s < shortest_s(self.plant):
             return None  # one that was seen by so few samples may have been as short as ever

@@ -191,7 +191,7 @@ def _by_foot(grounds: Grounds) -> Verdict | None:
         return None
     coarse = [seen for seen in runs if seen.coarse and seen.leap is None]
     band = middle([seen.band for seen in runs])
-    if band is not None and band < NARROW:
+    if band is not None and band < NARROW and not spans_the_band(runs, collapses=False):
         up = middle([seen.up for seen in coarse])
         if up is not None and up > LEAP_SHARE:
             return _charge_or_switch(grounds, up, 0.0)

@@ -72,14 +72,15 @@ def ends_lower(runs: Sequence[Seen]) -> bool:
     return sum(log(chance) for chance in missed) <= log(CHANCE)
 
 
-def spans_the_band(runs: Sequence[Seen]) -> bool:
-    """Whether runs begin at the usual cut-in, more often than a charge above it would let samples see, and
-    some were seen to come up to the usual stop."""
+def spans_the_band(runs: Sequence[Seen], collapses: bool = True) -> bool:
+    """Whether runs begin at the usual cut-in, more often than a charge above it would let samples see (or a
+    line through few samples, where nothing `collapses`), and some were seen to come up to the usual stop."""
     ups = [seen.up for seen in runs if seen.up is not None]
     if not ups or sum(seen.top is not None and seen.top < END for seen in runs) < 2:
         return False
     count, low = len(ups), sum(up < LEAP_SHARE for up in ups)
-    chance = min(BENT + COLLAPSE_S / median([seen.interval_s for seen in runs]), 0.9)
+    met = COLLAPSE_S / median([seen.interval_s for seen in runs]) if collapses else 0.0
+    chance = min(BENT + met, 0.9)
     by_chance = sum(comb(count, k) * chance**k * (1.0 - chance) ** (count - k) for k in range(low, count + 1))
     return by_chance <= CHANCE
 

@@ -9,22 +9,27 @@ from __future__ import annotations
 
 from dataclasses import replace
 from functools import cache
+from types import SimpleNamespace
+from typing import cast
 
 import numpy as np
 import pytest
 
 from analytics.engine import Engine
 from analytics.faults import short_cycling
-from analytics.faults.short_cycling import CyclingMemory
+from analytics.faults.short_cycling import CyclingMemory, ShortCycling
 from analytics.judging.cycling_cause import Grounds, Verdict, cause_of
 from analytics.judging.cycling_run import Seen
 from analytics.judging.cycling_series import short_on_the_mean
 from analytics.judging.footing import Said
 from analytics.judging.reference import reference
 from analytics.judging.signature import Signature
+from analytics.judging.splits import Splits
+from analytics.judging.watch import Claim, Known
 from analytics.plant.description import Measure, Plant, PressureTank
 from analytics.readings import Readings
-from analytics.records import Finding
+from analytics.records import Cycle, Finding
+from analytics.seeing.events import Run
 from analytics.seeing.water import Water
 from tests.analytics import traces
 
@@ -243,6 +248,26 @@ def test_a_line_that_takes_water_itself_is_no_lost_air() -> None:
     assert cause(1.5) == "lost_air_charge"
 
 
+@pytest.mark.parametrize(("up", "top", "narrow"), [(0.05, 0.05, False), (0.05, 0.4, True), (0.5, 0.05, True)])
+def test_two_runs_whose_band_seems_narrow_outweigh_no_score_that_went_all_of_it(
+    up: float, top: float, narrow: bool
+) -> None:
+    """Two or three samples a run, in most of which they tell no band: where the runs begin and end is told by
+    each all the same."""
+    plant = traces.plant()
+    usual, water = reference(plant, Water.of(plant), Signature()), Water.of(plant)
+
+    def seen(band: float | None) -> Seen:
+        return Seen(
+            0, 12_000_000, 12.0, True, None, band, None, None, True,
+            up=up, top=top, interval_s=5.0, edges_s=5.0,
+        )  # fmt: skip
+
+    runs = [seen(None)] * 22 + [seen(0.55)] * 2
+    verdict = cause_of(Grounds(runs, Said("unknown"), None, False, False, usual, plant, water))
+    assert ("narrow_switch_band" in (verdict.cause, *verdict.between)) is narrow
+
+
 def test_a_cause_stands_against_a_few_runs_that_look_surer() -> None:
     """Two hundred runs have told a charge above cut-in; in an hour of heavy draws ten look like lost air."""
     memory = CyclingMemory()
@@ -272,6 +297,24 @@ def test_a_contact_that_bounces_as_it_opens_or_at_every_other_edge_flutters(
     (finding,) = told(*contact((3.0,), 0.0, closing, opening))
     assert (finding.fault, finding.cause) == ("short_cycling", "switch_chatter")
     assert finding.raised_us - traces.START_US < 6.0 * 3600e6
+
+
+@pytest.mark.parametrize(("stands", "told"), [("motor_overload", True), ("lost_prime", False)])
+def test_a_motor_that_drags_hides_no_contact_that_flutters(stands: str, told: bool) -> None:
+    """Three runs of a second within six: no protector that has tripped tries again so soon."""
+    plant = traces.plant()
+    water = Water.of(plant)
+    known = SimpleNamespace(
+        plant=plant, water=water, signature=Signature(), usual=reference(plant, water, Signature()),
+        splits=Splits(), is_open=lambda fault: fault == stands,
+    )  # fmt: skip
+    detector, said = ShortCycling(plant), []
+    for k in range(3):
+        start_us = k * 2_000_000
+        cycle = Cycle(start_us, start_us + 1_000_000, 1.0, 1.0 if k else 900.0, 30 * PSI, 30.2 * PSI)
+        run = Run(cycle.stop_us, cycle, True, 1.0, pressure_high_pa=30.2 * PSI, pressure_low_pa=30 * PSI)
+        said += detector.run(run, cast(Known, known))
+    assert [word.cause for word in said if isinstance(word, Claim)] == ["switch_chatter"] * told
 
 
 def test_lone_words_of_a_contact_are_no_flutter() -> None:

@@ -12,6 +12,7 @@ from analytics.engine import Engine
 from analytics.faults.short_cycling import ShortCycling
 from analytics.judging.charge_or_switch import TOLD, stand_on_charge
 from analytics.judging.cycling_run import LEAP_SHARE, Seen, see
+from analytics.judging.footing import Footing
 from analytics.judging.reference import reference
 from analytics.judging.signature import Signature
 from analytics.judging.trait import Trait
@@ -109,6 +110,23 @@ def test_a_fault_that_was_learned_as_clean_is_forgotten_with_its_cure(
     detector.memory.cause = cause
     detector.memory.runs = [Seen(k, k, 60.0, False, apparent, 1.0, 0.0, 0.3, False, up=up) for k in range(5)]
     assert detector._was_there() is was_there
+
+
+@pytest.mark.parametrize(("knee", "cleared"), [(6.0, False), (1.4, True), (None, True)])
+def test_runs_that_still_leap_at_their_start_cure_no_overcharge(knee: float | None, cleared: bool) -> None:
+    """Five seconds between samples, of which none meets the collapse: the band seems whole, and runs are long
+    in an hour of heavy draws. But pressure still goes up many times as fast below the charge as above it."""
+    plant = traces.plant()
+    detector = ShortCycling(plant)
+    detector.memory.cause = "overcharged_tank"
+    water = Water.of(plant)
+    known = SimpleNamespace(
+        plant=plant, water=water, signature=Signature(), usual=reference(plant, water, Signature()),
+        is_open=lambda fault: True,
+    )  # fmt: skip
+    seen = Seen(0, 0, 90.0, False, 1.0, 1.0, None, 0.3, True, up=0.05, knee=knee, interval_s=5.0)
+    detector.memory.footing = Footing(runs=[[900e6 * k, 90.0, 5.0, 0.1] for k in range(24)])
+    assert detector._sound(seen, cast(Known, known)) is cleared
 
 
 def test_what_is_learned_anew_begins_with_the_cure() -> None:
