@@ -20,10 +20,12 @@ rises from one to the next, and a weaker pump's nearer to the cut-out: that is p
 move smaller than it is none. Of a start that holds for what pressure falls in the rest before it. A switch
 that now acts within AT_SETTING of the plant file's setting, whatever it did before, has been set right, or
 its tank has. Where a charge above cut-in may be it, PATIENT 12 runs are waited for, twice what the median is
-of, and then both are named. Where pressure's words are far apart, rests in which
-little is drawn tell both ends (`analytics.judging.ends`), to half of ends.FALLS of the band. An end is back
-within BACK of the limit, IN_A_ROW; where from one sample to the next the pump, or as large a draw, moves
-pressure by more than that, a garden's hours hide a start that is still lower: then for HABITS a day.
+of, and then both are named; none is told where pressure leaps to a run's first words, by COLLAPSED of the
+band and more than the pump fills meanwhile, AT_FOOT 1.5 times what it brings amid the band (its curve). Where
+pressure's words are far apart, rests in which little is drawn tell both ends (`analytics.judging.ends`), to
+half of ends.FALLS of the band. An end is back within BACK of the limit, IN_A_ROW; where from one sample to
+the next the pump, or as large a draw, moves pressure by more than that, a garden's hours hide a start that is
+still lower: then for HABITS a day.
 
 Source: common practice, no source.
 """
@@ -66,7 +68,6 @@ BACK = 0.5
 HABITS_US = 86_400_000_000
 #: A charge above cut-in shows as a cut-in that has moved up by more than the line's own curve.
 COLLAPSED = 0.22
-#: A pump brings so many times more at the foot of its band than amid it (`cycling_cause.KNEE`).
 AT_FOOT = 1.5
 
 
