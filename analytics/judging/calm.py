@@ -44,6 +44,7 @@ class Calm:
             if span is not None and span.count and not self._level(span, WIDTH * usual.band_pa):
                 return False
         climbs.to_us = beat.to_us
+        climbs.high_pa = max(climbs.high_pa, line.high)
         if line.low <= self._climbs.floor_pa:
             climbs.low_us = int(line.times[line.past - 1])
         for witness in climbs.witnesses.values():

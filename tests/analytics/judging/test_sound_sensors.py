@@ -41,10 +41,10 @@ def test_motor_signal_that_sees_one_run_of_three_may_miss_five_in_a_row() -> Non
     for k in range(40):
         climbs = [(at, at + 20_000_000) for at in range(k * 600_000_000, (k + 1) * 600_000_000, 200_000_000)]
         seen.moved, seen.ons = True, 1
-        seen.hear(climbs, None, 0, 0.0)
+        seen.hear(climbs, None, 0, 0.0, [True] * len(climbs))
     for k in range(5):
         high_us = 10**12 + k**2 * 100_000_000
-        seen.hear([(high_us - 20_000_000, high_us)], None, 0, 0.0)
+        seen.hear([(high_us - 20_000_000, high_us)], None, 0, 0.0, [True])
     assert seen.row == 5
     assert not seen.convicted
 
