@@ -16,6 +16,7 @@ Parameters: see the constants.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from math import inf
 from typing import TYPE_CHECKING
 
 from analytics.instants import HOUR_US
@@ -47,7 +48,7 @@ ENOUGH = 12.0
 #: looks that are new: z = 3.9, one chance in 20,000, of some thousand a year.
 ENOUGH_COARSE = 7.5
 #: A run of a few samples does not show what comes and goes within it: runs of household and of garden
-#: differ by a fifth then, and a day has all of them.
+#: differ by a fifth then, and a day has all of them. Its kinks and its middle are of the same samples.
 LEAST_COARSE, COARSE_HOURS, FEW_INTERVALS = 0.25, 23.0, 5.0
 ROUNDED_UP = 1.0 + 1e-9
 #: The upper quartile of three, the fewest that tell a figure, is the largest of them.
@@ -57,8 +58,7 @@ FEWEST_LOW = 3
 def certain(known: Known, base: Base, interval_s: float) -> tuple[float, float] | None:
     """Delivery left and its error, of the first window in which a loss is beyond doubt."""
     signature, coarse = known.signature, interval_s >= COARSE_S
-    lasted_s = signature.middle("run_time_s", LATELY)
-    few = lasted_s is not None and lasted_s < FEW_INTERVALS * interval_s
+    few = _lasted_s(signature, base) < FEW_INTERVALS * interval_s
     for hourly, windows in ((False, WINDOWS), (True, SPREAD)):
         if not _some_are_low(signature, base, hourly):
             continue
@@ -71,10 +71,16 @@ def certain(known: Known, base: Base, interval_s: float) -> tuple[float, float] 
             if not _may_have_lost(signature, base, runs, hourly, min(asked, LEAST_AGREED)):
                 continue
             window = _Window(base, recent[-runs:], hourly, asked, coarse)
-            found = left_over(known, base, runs, hourly, alike=coarse)
+            found = left_over(known, base, runs, hourly, alike=coarse or few)
             if found is not None and window.shows(known, *found):
                 return found
     return None
+
+
+def _lasted_s(signature: Signature, base: Base) -> float:
+    """How long runs last, the newest or the clean ones: whichever of them have the fewer samples."""
+    clean, lately = base.traits.get("run_time_s"), signature.middle("run_time_s", LATELY)
+    return min(inf if clean is None else clean.middle, inf if lately is None else lately)
 
 
 @dataclass(frozen=True)

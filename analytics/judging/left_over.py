@@ -19,6 +19,7 @@ from typing import TYPE_CHECKING
 import msgspec
 
 from analytics.judging.empty_early import charged_1
+from analytics.judging.shifted_gauge import shifted_1
 from analytics.judging.signature import LATELY, OF_A_MEDIAN, SIGMA_LEAST
 from analytics.judging.uphill import uphill
 
@@ -85,11 +86,15 @@ def left_over(
         found.pop("delivery_m3_s", None)
     weights = sum(error**-2 for _, error in found.values())
     sums = sum(left * error**-2 for left, error in found.values())
-    sound = uphill(known.signature, base.traits, runs, hourly) * charged_1(
-        known.signature, known.water, base.traits, runs, hourly
-    )
     error = min(one[1] for one in found.values()) if alike else 1.0 / sqrt(weights)
-    return sums / weights / sound, error
+    return sums / weights / _sound_1(known, base, runs, hourly), error
+
+
+def _sound_1(known: Known, base: Base, runs: int, hourly: bool) -> float:
+    """What a sound pump's delivery would read as, over its clean one, at the newest runs' pressures."""
+    asked = known.signature, known.water, base.traits, runs, hourly
+    by_switch = uphill(known.signature, base.traits, runs, hourly) * charged_1(*asked)
+    return min(by_switch, shifted_1(*asked))
 
 
 def left_of_lesson(known: Known, runs: int) -> tuple[float, float, float] | None:

@@ -18,7 +18,6 @@ from __future__ import annotations
 
 from bisect import bisect_left
 from dataclasses import dataclass, field
-from math import sqrt
 from typing import TYPE_CHECKING
 
 from analytics.judging import agreed
@@ -26,6 +25,7 @@ from analytics.judging.agreed import Agreed
 from analytics.judging.brief import Brief, kink, usable
 from analytics.judging.counted import Counted, note
 from analytics.judging.hidden import bests
+from analytics.judging.tank_size import size_by_meter
 from analytics.judging.trait import Trait, known_of, middle_of, trait_of, upper
 
 if TYPE_CHECKING:
@@ -42,8 +42,6 @@ ROUGH = 0.12
 LIFTED = 0.3
 DRAWS_KEPT, DRAWS_ENOUGH = 3, 2 * LESSON
 KINK_ERRS = 1.3  # three standard errors of a kink at close samples above it, as `story.UNHEARD_OF`
-#: Runs that tell the tank's size, and of delivery the least that is drawn in them: a meter's least flow.
-METERED, DRAWN = 6, 0.2
 #: A median's standard error over the mean's; a quartile's is 1.36, which the better of the two hides.
 OF_A_MEDIAN = 1.2533
 SIGMA_LEAST = 0.04  # of a figure: kinks at 1 s sampling
@@ -138,7 +136,7 @@ class Signature:
             return
         self.lesson.append(brief)
         self.learned_runs = len(self.lesson)
-        self.tank_size = _size_by_meter(self.lesson)
+        self.tank_size = size_by_meter(self.lesson)
         if len(self.lesson) >= LESSON and (run.interval_s < COARSE_S or _a_day(self.lesson)):
             self.learned_us = brief.at_us
         if len(self.lesson) >= FIRST_WORD:
@@ -240,25 +238,6 @@ def _rose(run: Run, least_pa: float) -> bool:
 def _a_day(lesson: list[Brief]) -> bool:
     lasted_us = lesson[-1].at_us - lesson[0].at_us
     return lasted_us >= LESSON_HOURS * HOURLY_US or len(lesson) >= LESSON_MOST
-
-
-def _size_by_meter(briefs: list[Brief]) -> tuple[float, float] | None:
-    """By what a flow meter saw drawn and what the tank seemed to give. None without METERED such runs.
-
-    Of the lesson alone: what leaks before the meter later on makes the tank look small, and is not its size.
-    """
-    found = sorted(
-        (brief.metered_m3_s - brief.delivery_m3_s + brief.demand_m3_s) / brief.demand_m3_s
-        for brief in briefs
-        if brief.metered_m3_s is not None
-        and brief.delivery_m3_s is not None
-        and brief.demand_m3_s >= DRAWN * brief.delivery_m3_s
-    )
-    if len(found) < METERED or found[0] <= 0.0:
-        return None
-    middle = found[len(found) // 2]
-    spread = (found[3 * len(found) // 4] - found[len(found) // 4]) / 1.349 / middle
-    return middle, OF_A_MEDIAN * max(spread, SIGMA_LEAST) / sqrt(len(found))
 
 
 def best_delivery(clean: dict[str, Trait]) -> str | None:
