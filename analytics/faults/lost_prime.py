@@ -26,9 +26,9 @@ from typing import TYPE_CHECKING, ClassVar
 import msgspec
 
 from analytics import words
-from analytics.judging.flows import NONE_SHARE
+from analytics.judging.flows import NONE_SHARE, SURE
 from analytics.judging.pace_words import within
-from analytics.judging.story import SURE, lasted
+from analytics.judging.story import lasted
 from analytics.judging.supply import storage_low
 from analytics.judging.watch import AllClear, Claim, Coverage, Detector
 from analytics.plant.description import Measure

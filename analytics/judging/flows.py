@@ -9,6 +9,7 @@ Parameters:
     SHUT_OFF    1.5     shut-off head over cut-out, as `reference.MID_SHARE`
     MET         0.5     of the draw before the start: twice what warming air makes good of a quick fall; and
                         TRICKLE 0.1 of the delivery, a kink's own error (7 to 15 %)
+    SURE        2       standard errors taken off a slope before it counts: one look in forty
     NONE_SHARE  0.30    of the delivery: less is none. Three standard errors of a kink (7 % a cycle, the short
                         window of a look doubles it) above nothing, four below a whole delivery
 

@@ -11,7 +11,6 @@ Parameters:
                         samples at least, so that two windows of a look have nothing in common
     FAST        0.7     of the delivery: while no draws are known, tank water that goes by more is no house's
                         (a bath tap gives a third of a small pump's delivery; common practice, no source)
-    SURE        2       standard errors taken off a slope before it counts as fast: one look in forty
     STEP        0.05    of the band: a rise that is told from a gauge's noise and from air that warms after
                         a quick draw (4 standard deviations of the noise, where that is more)
     LIFTED      0.15    of the band above the start: warming air never comes above where its draw began, and
@@ -51,6 +50,7 @@ from analytics.judging.flows import (
     CLOSE_S,
     NONE_SHARE,
     SHUT_OFF,
+    SURE,
     curve,
     fed,
     holds_s,
@@ -70,7 +70,7 @@ if TYPE_CHECKING:
 
 UNHEARD_OF, MOST_OF_IT = 1.3, 0.85
 LASTS_S, LASTS_SAMPLES = 45.0, 6.0
-SURE, FAST = 2.0, 0.7
+FAST = 0.7
 STEP, LIFTED = 0.05, 0.15
 CREEPS = 0.10
 STATIC, STATIC_PA = 0.35, 50e3
