@@ -27,6 +27,7 @@ import msgspec
 
 from analytics import words
 from analytics.judging.flows import NONE_SHARE, SURE
+from analytics.judging.instruments import SHUT
 from analytics.judging.pace_words import within
 from analytics.judging.story import lasted
 from analytics.judging.supply import storage_low
@@ -45,12 +46,20 @@ if TYPE_CHECKING:
 AGREEMENT = 2
 #: Of the delivery, by a start whose kink is good to 7 to 15 %: three errors off a whole one.
 HALF = 0.5
+#: Of the usual power: two deviations (0.08) below that at shut-off, as `instruments.SHUT`.
+MAY_BE_SHUT = 0.54
 #: Of the band above cut-in: half a drawdown lies below, which nothing but the pump brings in.
 FULL = 0.5
 FILLED = "A run has filled the tank again: the pump moves water."
 BURST_INSTEAD = (
     " By pressure and a running contact alone a burst line can look much the same: walk the line, and if "
     "water runs out nowhere, prime the pump. The motor's current would tell."
+)
+
+
+SHUT_INSTEAD = (
+    " By the motor's power a pump that stands against a valve closed near it looks much the same: look that "
+    "its way out is open. A gauge at its outlet would tell."
 )
 
 
@@ -105,11 +114,17 @@ class NoDelivery(Detector):
         if look.slope_m3_s is not None:
             evidence["tank_slope_m3_s"] = look.slope_m3_s
         # by pressure alone it is but the likelier of two
-        confidence = (
-            0.95 if seen.motor is not None and seen.motor < 0.8 else 0.85 if self.memory.measured else 0.7
-        )
+        sure = seen.motor is not None and seen.motor < 0.8
+        confidence = 0.95 if sure else 0.85 if self.memory.measured else 0.7
         said = self._words(look, low)
+        if not low and look.discharge_pa is None and self._may_be_shut(seen):
+            confidence, said = min(confidence, 0.85), said + SHUT_INSTEAD
         return Claim(self.FAULT, self.memory.since_us, "high", confidence, said, evidence=evidence)
+
+    def _may_be_shut(self, seen: Witness) -> bool:
+        """Whether the motor's power may as well be that of a pump which stands at its shut-off head."""
+        power = bool(self.plant.measuring(Measure.PUMP_POWER))
+        return power and seen.motor is not None and MAY_BE_SHUT < seen.motor <= SHUT
 
     def _words(self, look: Look, low: bool | None) -> str:
         raise NotImplementedError

@@ -134,7 +134,10 @@ class Ledger(msgspec.Struct):
     def silenced_by(self, finding: Finding, fault: str) -> bool:
         """Whether a standing finding explains a fault: as its consequence, or by a sensor that lies."""
         if finding.fault == "sensor_fault":
-            return fault in self.resting_on.get(finding.of or "", ())
+            rest = self.resting_on.get(finding.of or "", frozenset())
+            # what a run shows is made of its gauge's words: then it has spoken again
+            speaks = finding.cause == "silent" and fault in IN_RUN and rest == BY_PRESSURE
+            return fault in rest and not speaks
         return follows(fault, finding.fault, finding.cause)
 
     def resume(self, standing: dict[str, Finding], habits: dict[str, Habit]) -> None:

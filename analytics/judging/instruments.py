@@ -17,6 +17,9 @@ Parameters:
     IDLES   0.80, 0.85   of the usual power, current: the least of a run that gives SHORT_SHARE of its flow,
                          0.5 + 0.5 * 0.7 = 0.85 of the power, in mains that sag by a twentieth; the current
                          from it with a magnetizing part of 0.65. Above WORKS 0.90 a run delivers
+    SHUT    0.65         of the usual power, the least that is read as shut off: dry is half of it, shut off
+                         0.7, each within 0.08, and five pumps lose their prime for one that is started
+                         against a closed valve (common practice, no source): there the two are as likely
     SHORT_SHARE 0.70     of the delivery by the kink, and above NONE_SHARE: a run that delivers too little.
                          Two standard errors of a kink (15 % in a look's short window) from a whole one
     DROP_MOVES  0.6      of the usual drop, some 0.77 of the flow; DROP_NONE 0.25, half of it: gauges may
@@ -63,7 +66,7 @@ if TYPE_CHECKING:
     from analytics.seeing.events import Look
 
 IDLES = {Measure.PUMP_POWER: 0.80, Measure.PUMP_CURRENT: 0.85}
-WORKS = 0.90
+WORKS, SHUT = 0.90, 0.65
 SHORT_SHARE = 0.70
 DROP_MOVES, DROP_NONE, DROP_SURE = 0.6, 0.25, 6.0
 DROP_LEAST_PA, GAUGES_PA = 500.0, 8_500.0
@@ -257,4 +260,4 @@ def shut_by_power(look: Look, known: Known, motor: float | None) -> bool:
     dry."""
     if motor is None or look.discharge_pa is not None or _measures(known) is not Measure.PUMP_POWER:
         return False
-    return dry_share(known) < motor < WORKS and not storage_low(known)
+    return SHUT < motor < WORKS and not storage_low(known)

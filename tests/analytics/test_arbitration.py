@@ -10,7 +10,7 @@ import pytest
 from analytics.alarms.annunciation import Annunciator
 from analytics.alarms.states import Event
 from analytics.findings_json import finding_line
-from analytics.judging.arbitration import Ledger, follows
+from analytics.judging.arbitration import BY_MOTOR, BY_PRESSURE, Ledger, follows
 from analytics.judging.watch import AllClear, Claim
 
 MIN = 60_000_000
@@ -122,6 +122,25 @@ def test_a_tank_that_is_only_too_small_hides_no_clog(cause: str | None, raised: 
         ledger.hear([Claim(fault, MIN, "medium", 0.9, "Less comes.")], 20 * MIN)
         assert ledger.is_open(fault) is raised
         ledger.hear([AllClear(fault)], 30 * MIN)
+
+
+@pytest.mark.parametrize(
+    ("rest", "cause", "fault", "told"),
+    [
+        (BY_PRESSURE, "silent", "lost_prime", True),
+        (BY_PRESSURE, "silent", "clogged_filter", False),
+        (BY_PRESSURE, "stuck", "lost_prime", False),
+        (BY_MOTOR, "silent", "lost_prime", False),
+    ],
+)
+def test_a_gauge_that_was_silent_hides_nothing_that_its_new_words_show(
+    rest: frozenset[str], cause: str, fault: str, told: bool
+) -> None:
+    """It is not said to be well before it has spoken for a while; a motor's last word may be an old one."""
+    ledger = Ledger(resting_on={"s": rest})
+    ledger.hear([Claim("sensor_fault", MIN, "medium", 0.95, "Nothing.", cause, of="s")], 10 * MIN)
+    ledger.hear([Claim(fault, 11 * MIN, "high", 0.85, "No water.")], 12 * MIN, MIN)
+    assert ledger.is_open(fault) is told
 
 
 @pytest.mark.parametrize("cause", ["lost_air_charge", "narrow_switch_band", None])

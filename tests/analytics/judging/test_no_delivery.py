@@ -7,6 +7,7 @@ import pytest
 from msgspec.structs import replace
 
 from analytics.engine import Engine
+from analytics.faults.lost_prime import LostPrime
 from analytics.judge import Judge
 from analytics.judging.instruments import by_drop
 from analytics.judging.no_delivery import _was_cut_out, witness
@@ -141,9 +142,10 @@ def test_a_contact_is_believed_beside_a_storage_at_its_outlet(level_m: float, se
     assert (witness(look, judge) is not None) is seen
 
 
-@pytest.mark.parametrize(("share", "shut"), [(0.72, True), (0.5, False)])
+@pytest.mark.parametrize(("share", "shut"), [(0.72, True), (0.62, False), (0.5, False)])
 def test_a_meter_that_stands_leaves_it_to_the_motor_what_stops_the_water(share: float, shut: bool) -> None:
-    """By power, against a closed outlet a pump takes some seven tenths, turning in air a half."""
+    """By power, against a closed outlet a pump takes some seven tenths, turning in air a half; between the
+    two a lost prime is the likelier."""
     trace = traces.Trace(
         demand=traces.steady(12 * traces.LPM), motor=Measure.PUMP_POWER, amps=700.0, amps_noise=5.0,
         extra={"flow": 1.0},
@@ -162,6 +164,28 @@ def test_a_meter_that_stands_leaves_it_to_the_motor_what_stops_the_water(share: 
     assert seen is not None
     assert seen.idle
     assert seen.shut is shut
+
+
+@pytest.mark.parametrize(("share", "both"), [(0.62, True), (0.5, False)])
+def test_a_lost_prime_names_the_closed_valve_where_power_leaves_both_open(share: float, both: bool) -> None:
+    trace = traces.Trace(
+        demand=traces.steady(12 * traces.LPM), motor=Measure.PUMP_POWER, amps=700.0, amps_noise=5.0
+    )
+    engine = Engine(traces.plant(trace))
+    engine.feed(traces.readings(trace, 5 * 3600.0, seed=3))
+    judge, detector, said = engine.judge, LostPrime(engine.plant), []
+    level = share * (judge.usual.motor_level or 0.0)
+    for age_s in (40.0, 50.0, 60.0):
+        look = _standing(
+            judge, motor_level=level, motor_now=level, slope_first_m3_s=0.0, age_s=age_s, start_us=10**12,
+            at_us=10**12 + int(age_s * 1e6), pressure_pa=judge.usual.start_pa,
+            pressure_high_pa=judge.usual.start_pa,
+        )  # fmt: skip
+        follow(judge.story, look, judge)
+        judge.witness = witness(look, judge)
+        said += detector.look(look, judge)
+    assert said
+    assert ("valve closed" in said[-1].summary) is both
 
 
 @pytest.mark.parametrize(("share", "shut"), [(0.84, True), (0.5, False)])
