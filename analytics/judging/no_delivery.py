@@ -23,6 +23,7 @@ Parameters (others in `flows`, `story`, `instruments`):
     BELOW       0.15    of the band below cut-in no household's draw brings a pump that works, as `looks`
     OFF         0.3     of the usual motor level: the losses of one that turns in air take two fifths at least
                         (see `instruments`), in mains that sag by a tenth a third. Less, and nothing turns
+    NOTHING_PA  10 kPa  a line that stands lower is fed by nothing: a metre of water, and a gauge's own zero
     STANDS      0.10    of cut-in, in a look's window: pressure keeps its level; a line that drains passes all
 
 A zone of the garden that opens just after a start hides the kink. Some 2,000 openings a year, one in 300
@@ -71,6 +72,7 @@ PLAINLY = 0.35
 BELOW = 0.15
 STANDS = 0.10
 OFF = 0.3
+NOTHING_PA = 10e3
 #: A run that stood against a draw of all it gives: the tank alone would lose that, less a tap that was shut.
 SHORT_OF = 0.7
 
@@ -201,8 +203,9 @@ def _by_pressure(look: Look, known: Known, story: Story, short: bool) -> bool:
         return False
     if at_shut_off(look, usual):
         return False  # a pump without water makes no head
-    if line_empty(look, usual) and (motor_share_1(look, usual) or 0.0) > LEAST_AT_WORK:
-        return False  # it works too hard for one that turns in air: heavy use, or a pump that gives little
+    works = (motor_share_1(look, usual) or 0.0) > LEAST_AT_WORK
+    if works and line_empty(look, usual) and look.pressure_pa > NOTHING_PA:
+        return False  # too hard for one that turns in air: heavy use, or a pump that gives little
     unheard_of = fell_fast(story, usual) and story.fastest_m3_s > usual.now_m3_s
     if no_break(story, look, usual) and not unheard_of:
         return not short  # slow for a break, but neither does any house draw more than a pump gives

@@ -97,14 +97,18 @@ def test_a_motor_that_works_less_moves_water_where_the_draw_is_mostly_met(
     assert seen.idle is idle
 
 
-@pytest.mark.parametrize(("share", "dry"), [(0.88, False), (0.6, True)])
-def test_an_empty_line_is_not_dry_where_the_motor_works(share: float, dry: bool) -> None:
+@pytest.mark.parametrize(
+    ("share", "held", "dry"), [(0.88, 0.15, False), (0.88, 0.01, True), (0.6, 0.15, True)]
+)
+def test_a_line_far_down_is_not_dry_where_the_motor_works_and_something_holds_it(
+    share: float, held: float, dry: bool
+) -> None:
     engine = learned(motor=CURRENT)
     usual = engine.judge.usual
     level = share * (usual.motor_level or 0.0)
     for age_s in (200.0, 240.0, 300.0):
         look = at(
-            engine.judge, age_s, pressure_pa=0.15 * usual.start_pa, slope_before_m3_s=None,
+            engine.judge, age_s, pressure_pa=held * usual.start_pa, slope_before_m3_s=None,
             slope_first_m3_s=None, motor_level=level, motor_now=level,
         )  # fmt: skip
         heard(engine, look)
