@@ -7,7 +7,8 @@ draws are compared as what they would be at cut-in.
 
 Parameters:
     SHUT_OFF    1.5     shut-off head over cut-out, as `reference.MID_SHARE`
-    MET         0.5     of the draw before the start: twice what warming air makes good of a quick fall; and
+    MET         0.5     of the draw before the start: twice what warming air makes good of a quick fall; of
+                        which STILL 0.2 must be seen (a drip line stays when a tap is shut), and it must be
                         TRICKLE 0.1 of the delivery, a kink's own error (7 to 15 %)
     SURE        2       standard errors taken off a slope before it counts: one look in forty
     NONE_SHARE  0.30    of the delivery: less is none. Three standard errors of a kink (7 % a cycle, the short
@@ -27,7 +28,7 @@ if TYPE_CHECKING:
     from analytics.seeing.events import Look
 
 SHUT_OFF = 1.5
-MET, TRICKLE, SURE = 0.5, 0.1, 2.0
+MET, STILL, TRICKLE, SURE, ERRS_BY = 0.5, 0.2, 0.1, 2.0, 4
 NONE_SHARE = 0.30
 #: So much of its usual level, and the pump gives most of its delivery: at half of it a motor takes some three
 #: quarters of its power and 0.87 of its current (`instruments`).
@@ -71,9 +72,9 @@ def fed(look: Look, usual: Reference) -> bool:
     rest is brought in. A tap that is shut in those seconds leaves no draw, and warming air makes good no more
     than a quarter of a quick one (n from 1.4 to 1); a pump that churns passes a trickle, no TRICKLE more."""
     kink, before, first = kink_m3_s(look), look.slope_before_m3_s, look.slope_first_m3_s
-    if kink is None or before is None or first is None:
-        return False
-    drawn_still = first < -SURE * (look.slope_error_m3_s or 0.0)
+    if kink is None or before is None or first is None or look.samples < ERRS_BY:
+        return False  # of fewer samples nobody knows the slope's error
+    drawn_still = first < -SURE * (look.slope_error_m3_s or 0.0) and first < STILL * before
     return drawn_still and kink > max(MET * -before, TRICKLE * usual.delivery_m3_s)
 
 

@@ -233,7 +233,8 @@ def _throttled(look: Look, known: Known, usual: Reference, story: Story, drop: S
         return False  # a tap was shut just then
     if kink is None or usual.unproven or (motor is not None and motor < dry_share(known)):
         return False
-    part = kink > NONE_SHARE * usual.now_m3_s or (story.fed and drop != "dry")
+    met = story.fed and drop != "dry" and not at_shut_off(look, usual)
+    part = met or kink > NONE_SHARE * usual.now_m3_s
     return part and kink < SHORT_SHARE * usual.now_m3_s
 
 

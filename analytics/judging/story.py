@@ -136,7 +136,7 @@ def follow(story: Story, look: Look, known: Known) -> None:
     sharp = (look.slope_error_m3_s or 0.0) < NONE_SHARE / 3.0 * usual.delivery_m3_s  # not by a noisy gauge
     if share is not None and sharp and _told(look, usual) and look.age_s >= max(4.0 * look.interval_s, 10.0):
         story.kink_share = share
-    story.fed |= fed(look, usual)
+    story.fed = fed(look, usual) or (story.fed and not _unmet(look, usual))
     _note_metered(story, look, known)
     needed = needed_draw_m3_s(look, usual, story)
     surely = needed_draw_m3_s(look, usual, story, SURE) or 0.0
@@ -231,7 +231,7 @@ def _note_rise(story: Story, look: Look, known: Known, usual: Reference) -> None
         story.throttled |= sank_pa > max(FOLLOWS * (story.shut_from_pa - now_pa), least_pa)
         story.shut_pa = min(now_pa, story.shut_pa if story.shut_pa is not None else now_pa)
         at_once = story.shut_us <= max(story.looked_us, look.start_us + int(6e6 * max(5.0, look.interval_s)))
-        moved = at_once and ((kink_m3_s(look) or 0.0) > NONE_SHARE * usual.delivery_m3_s or story.fed)
+        moved = at_once and (kink_m3_s(look) or 0.0) > NONE_SHARE * usual.delivery_m3_s
         if known.is_open("short_cycling"):
             # a tank that has lost its charge has air, and water, in it wherever the line stands
             step = max(step, known.water.warms_by_pa(story.reached_pa, story.shut_pa))
@@ -242,6 +242,13 @@ def _note_rise(story: Story, look: Look, known: Known, usual: Reference) -> None
     )
     still = look.slope_m3_s is not None and abs(look.slope_m3_s) < 0.5 * NONE_SHARE * usual.now_m3_s
     story.stood |= filled and still and look.age_s > 120.0
+
+
+def _unmet(look: Look, usual: Reference) -> bool:
+    """Whether tank water falls again as it did before the start: what is drawn is not met, and it was a tap
+    that was shut."""
+    before, now = look.slope_before_m3_s or 0.0, look.slope_m3_s or 0.0
+    return _told(look, usual) and now < BEGAN * before < 0.0
 
 
 def _note_metered(story: Story, look: Look, known: Known) -> None:

@@ -13,7 +13,7 @@ from analytics.engine import Engine
 from analytics.faults.blocked_discharge import BlockedDischarge
 from analytics.faults.burst_line import BurstLine
 from analytics.judge import Judge
-from analytics.judging.flows import given_m3_s
+from analytics.judging.flows import fed, given_m3_s
 from analytics.judging.no_delivery import witness
 from analytics.judging.story import follow
 from analytics.judging.worked_out import Story
@@ -46,20 +46,46 @@ def heard(engine: Engine, look: Look) -> None:
     engine.judge.witness = witness(look, engine.judge)
 
 
-@pytest.mark.parametrize(("first_lpm", "shut"), [(-2.0, False), (-8.0, True)])
-def test_an_outlet_at_shut_off_from_the_start_is_throttled_where_the_draw_is_mostly_met(
-    first_lpm: float, shut: bool
+@pytest.mark.parametrize(("before_lpm", "shut"), [(-13.0, False), (-2.0, True)])
+def test_an_outlet_at_shut_off_from_the_start_is_throttled_where_a_part_of_the_delivery_comes(
+    before_lpm: float, shut: bool
 ) -> None:
-    """Long after the start, when what was drawn before it says nothing of now. A valve that is shut meets no
-    draw: the tank goes on as before."""
+    """Long after the start, when what was drawn before it says nothing of now; the first look comes late."""
     engine = learned(motor=CONTACT, extra={"discharge": 1.0})
-    outlet = {"discharge_pa": engine.judge.usual.stop_pa * 1.4, "slope_first_m3_s": first_lpm * LPM}
-    stands = first_lpm * LPM if shut else 0.0
+    outlet = {
+        "discharge_pa": engine.judge.usual.stop_pa * 1.4, "slope_before_m3_s": before_lpm * LPM,
+        "slope_first_m3_s": -2.0 * LPM,
+    }  # fmt: skip
     for age_s in (40.0, 60.0, 132.0, 142.0):
-        heard(engine, at(engine.judge, age_s, slope_m3_s=stands, **outlet))
+        heard(engine, at(engine.judge, age_s, **outlet))
     seen = engine.judge.witness
     assert seen is not None
     assert (seen.idle and seen.shut) is shut
+
+
+def test_a_draw_that_empties_the_tank_as_before_the_start_was_not_met() -> None:
+    judge = learned(motor=CONTACT).judge
+    for slope_lpm, first_lpm, met in (
+        (-2.0, -2.0, True),
+        (0.0, 0.0, True),
+        (-7.0, -7.0, False),
+        (0.0, 0.0, False),
+    ):
+        look = at(judge, 40.0, slope_m3_s=slope_lpm * LPM, slope_first_m3_s=first_lpm * LPM)
+        follow(judge.story, look, judge)
+        assert judge.story.fed is met
+
+
+@pytest.mark.parametrize(
+    ("samples", "first_lpm", "met"), [(3, -2.0, False), (4, -2.0, True), (4, -1.0, False)]
+)
+def test_a_slope_of_three_samples_or_a_trickle_does_not_say_that_a_draw_goes_on(
+    samples: int, first_lpm: float, met: bool
+) -> None:
+    """The tap may have been shut just then."""
+    judge = learned(motor=CONTACT).judge
+    look = at(judge, 20.0, samples=samples, slope_first_m3_s=first_lpm * LPM, slope_error_m3_s=0.0)
+    assert fed(look, judge.usual) is met
 
 
 @pytest.mark.parametrize(("passes_lpm", "told"), [(25.0, False), (0.0, True)])
