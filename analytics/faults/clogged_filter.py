@@ -23,6 +23,7 @@ Source: quadratic pump and screen curves, common practice, no source; witnesses 
 
 from __future__ import annotations
 
+from functools import partial
 from typing import TYPE_CHECKING
 
 import msgspec
@@ -31,6 +32,7 @@ from analytics import words
 from analytics.faults.filter_after_tank import FilterAfterTank
 from analytics.instants import HOUR_US
 from analytics.judging.blame import CLOG_DROP, has_power_meter
+from analytics.judging.by_work import works_again
 from analytics.judging.decline import LARGER
 from analytics.judging.in_each import LEAST
 from analytics.judging.left_over import left_of_lesson
@@ -44,8 +46,9 @@ from analytics.plant.description import MOTOR_MEASURES, Measure
 from analytics.records import Outlook
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Callable, Sequence
 
+    from analytics.judging.brief import Brief
     from analytics.judging.watch import Known, Word
     from analytics.judging.worked_out import Decline
     from analytics.plant.description import Plant
@@ -65,6 +68,8 @@ FLUSH_AT = 0.75
 DAYS_KEPT = 90
 #: Four to one between filter and pump: below it a power meter says more with each percent that is lost.
 TOLD_APART = 0.6
+#: Of the clean figure: above it a run has not fallen short.
+AS_CLEAN = 0.9
 
 
 class DeliveryMemory(msgspec.Struct):
@@ -73,6 +78,7 @@ class DeliveryMemory(msgspec.Struct):
     back_since_us: int = 0
     onset_us: int = 0
     least: float = 1.0  # delivery left while the finding has stood, as often too low as too high
+    by_work: bool = False  # told by the motor's level alone, which is not back yet
     clean_error: float = 0.0  # of delivery left, by what is not known of the clean
     days: list[list[float]] = []  # time [d], delivery left, its error, drop [Pa]
 
@@ -96,17 +102,19 @@ class DeliveryFault(Detector):
             return ()
         memory = self.memory
         if known.is_open(self.FAULT):
-            fair = left_of_lesson(known, LATELY) if not found.by_drop else None
+            fair = None if found.by_drop or found.by_work else left_of_lesson(known, LATELY)
+            if memory.by_work and works_again(known):
+                memory.by_work = False
             return self._while_open(found, run.at_us, fair)
         if not (found.sure and self.blames(found) and self._named(found)):
             memory.row = 0
             return ()
         if memory.row == 0:
-            memory.onset_us = self._onset_by_drop(run, known) if found.by_drop else self._onset(run, known)
+            memory.onset_us = self._onset(run, known, found)
         memory.row += 1
         if memory.row < IN_A_ROW:
             return ()
-        memory.back, memory.least = 0, 1.0
+        memory.back, memory.least, memory.by_work = 0, 1.0, found.by_work
         return [self._claim(found)]
 
     def _named(self, found: Decline) -> bool:
@@ -115,26 +123,23 @@ class DeliveryFault(Detector):
         told = abs(2.0 * found.clog - 1.0) >= TOLD_APART
         return told or found.left <= FLUSH_AT or not has_power_meter(self.plant)
 
-    def _onset(self, run: Run, known: Known) -> int:
-        """The first of the newest runs since when all have fallen short."""
-        name = best_delivery(known.signature.clean)
-        if name is None:  # runs are only counted, a day's at a time
-            return run.cycle.start_us - 24 * HOUR_US
-        limit = 0.9 * known.signature.clean[name].middle
-        onset = run.cycle.start_us
-        for brief in reversed(known.signature.recent):
-            delivery = getattr(brief, name)
-            if delivery is not None and delivery > limit:
-                break
-            onset = min(onset, brief.at_us)
-        return onset
-
     @staticmethod
-    def _onset_by_drop(run: Run, known: Known) -> int:
-        """Likewise, of what the filter holds back."""
-        onset, clean = run.cycle.start_us, known.signature.clean["filter_drop_pa"].middle
-        for brief in reversed(known.signature.recent):
-            if brief.filter_drop_pa is not None and brief.filter_drop_pa < CLOG_DROP * clean:
+    def _onset(run: Run, known: Known, found: Decline) -> int:
+        """The first of the newest runs since when all have fallen short, by the figure that told it."""
+        signature = known.signature
+        onset, clean = run.cycle.start_us, signature.clean
+        sound: Callable[[Brief], bool]
+        if found.by_drop:
+            most_pa = CLOG_DROP * clean["filter_drop_pa"].middle
+            sound = partial(_below, "filter_drop_pa", most_pa)
+        elif found.by_work:
+            sound = partial(_above, "motor_level", AS_CLEAN * clean["motor_level"].middle)
+        elif (name := best_delivery(clean)) is not None:
+            sound = partial(_above, name, AS_CLEAN * clean[name].middle)
+        else:  # runs are only counted, a day's at a time
+            return onset - 24 * HOUR_US
+        for brief in reversed(signature.recent):
+            if sound(brief):
                 break
             onset = min(onset, brief.at_us)
         return onset
@@ -149,7 +154,7 @@ class DeliveryFault(Detector):
         choked = found.drop is not None and found.drop > CLOG_DROP and self.blames(found)
         short = found.left <= 1.0 - min(max(BACK, 2.0 * found.error), 0.5 * LEAST)
         short = short or left < 0.5 * (1.0 + memory.least)
-        if choked or short or found.left > BACK_MOST:
+        if choked or short or memory.by_work or found.left > BACK_MOST:
             memory.back, memory.back_since_us = 0, now_us
         else:
             memory.back += 1
@@ -165,12 +170,22 @@ class DeliveryFault(Detector):
         if found.drop is not None:
             evidence["filter_resistance_share_1"] = found.drop
         sure = 0.6 + 0.35 * abs(2.0 * found.clog - 1.0)
-        apart = BESIDE if found.by_drop else frozenset[str]()
+        apart = BESIDE if found.by_drop or found.by_work else frozenset[str]()
         priority: Priority = "high" if found.left < 0.5 else "medium"
         return Claim(
             self.FAULT, self.memory.onset_us, priority, sure, self.words(found), evidence=evidence,
             apart_from=apart,
         )  # fmt: skip
+
+
+def _above(name: str, limit: float, brief: Brief) -> bool:
+    figure = getattr(brief, name)
+    return figure is not None and figure > limit
+
+
+def _below(name: str, limit: float, brief: Brief) -> bool:
+    figure = getattr(brief, name)
+    return figure is not None and figure < limit
 
 
 class CloggedFilter(DeliveryFault):

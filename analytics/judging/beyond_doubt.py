@@ -21,8 +21,16 @@ from typing import TYPE_CHECKING
 
 from analytics.instants import HOUR_US
 from analytics.judging.blame import borne_out
-from analytics.judging.in_each import LEAST, LEAST_AGREED, hidden_by_draws, motor_agrees, scatters
-from analytics.judging.left_over import FIGURES, left_over
+from analytics.judging.in_each import (
+    BORNE_OUT,
+    LEAST,
+    LEAST_AGREED,
+    hidden_by_draws,
+    idles,
+    motor_agrees,
+    scatters,
+)
+from analytics.judging.left_over import FIGURES, left_of_whole_runs, left_over
 from analytics.judging.signature import COARSE_S, LATELY, LESSON
 from analytics.judging.unmoved import unmoved
 
@@ -60,7 +68,8 @@ def certain(known: Known, base: Base, interval_s: float) -> tuple[float, float] 
     signature, coarse = known.signature, interval_s >= COARSE_S
     few = _lasted_s(signature, base) < FEW_INTERVALS * interval_s
     for hourly, windows in ((False, WINDOWS), (True, SPREAD)):
-        if not _some_are_low(signature, base, hourly):
+        idle = not coarse and idles(known, windows[0][0], hourly)
+        if not idle and not _some_are_low(signature, base, hourly):
             continue
         recent = signature.hourly if hourly else signature.recent
         hours = COARSE_HOURS if coarse else hourly * SPREAD_HOURS
@@ -68,12 +77,15 @@ def certain(known: Known, base: Base, interval_s: float) -> tuple[float, float] 
             if len(recent) < runs or recent[-1].at_us - recent[-runs].at_us < hours * HOUR_US:
                 continue
             asked = max(least, LEAST_COARSE) if coarse or few else least
-            if not _may_have_lost(signature, base, runs, hourly, min(asked, LEAST_AGREED)):
-                continue
             window = _Window(base, recent[-runs:], hourly, asked, coarse)
-            found = left_over(known, base, runs, hourly, alike=coarse or few)
-            if found is not None and window.shows(known, *found):
-                return found
+            if _may_have_lost(signature, base, runs, hourly, min(asked, LEAST_AGREED)):
+                found = left_over(known, base, runs, hourly, alike=coarse or few)
+                if found is not None and window.shows(known, *found):
+                    return found
+            if idle and idles(known, runs, hourly):
+                whole = left_of_whole_runs(known, base, runs, hourly)
+                if whole is not None and window.bears_out(known, *whole):
+                    return whole
     return None
 
 
@@ -105,6 +117,12 @@ class _Window:
         )
         alone = agreed or self._shows_alone(known, left, error, z)
         return alone and not unmoved(known.signature, left, self.newest)
+
+    def bears_out(self, known: Known, left: float, error: float) -> bool:
+        """Beside a motor that works so much less that no draw explains it."""
+        loss = 1.0 - left
+        shown = loss >= LEAST_AGREED and loss - BORNE >= BORNE_OUT * error
+        return shown and not unmoved(known.signature, left, self.newest)
 
     def _shows_alone(self, known: Known, left: float, error: float, z: float) -> bool:
         """By the delivery, whatever the motor says."""

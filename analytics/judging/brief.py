@@ -35,6 +35,11 @@ class Brief(msgspec.Struct):
     metered_m3_s: float | None = None  # what the tank took and what a flow meter behind it saw
     leap_pa: float | None = None  # of a line whose tank was empty, as of a run
 
+    @property
+    def whole_m3_s(self) -> float:
+        """What it brought in all, over its length: draws that come or go within it spoil it a little."""
+        return self.drawdown_m3 / self.run_time_s + self.demand_m3_s
+
 
 def usable(run: Run) -> Brief | None:
     """The run as one that can be learned from: entire, measured, and ended by the switch."""

@@ -5,7 +5,8 @@ long they last (`by_count`), and where an outlet gauge is fitted the drop across
 (`by_drop`).
 
 A tank that has lost air tells no delivery, nor does one whose runs are short for another reason: while
-such runs are told of, or flows read LARGER than any that was clean, the drop across the filter speaks alone.
+such runs are told of, or flows read LARGER than any that was clean, the drop across the filter speaks alone,
+or the motor's level (`by_work`).
 
 Parameters: see the constants.
 """
@@ -19,6 +20,7 @@ from analytics.judging.beyond_doubt import LEAST_COARSE, certain
 from analytics.judging.blame import CLOG_SURE, clog_share, filter_share, resistance, stands
 from analytics.judging.by_count import by_count
 from analytics.judging.by_drop import CLOG_SEEN, by_drop_alone, left_by_drop
+from analytics.judging.by_work import by_work_alone
 from analytics.judging.empty_early import out_before_cut_in
 from analytics.judging.left_over import bases, left_over
 from analytics.judging.rated import share_of_rated
@@ -91,10 +93,11 @@ def _by_slopes(known: Known, interval_s: float) -> Decline | None:
     if newest is None:
         return by_drop_alone(known) or (by_count(known) if coarse else None)
     left, error = newest
-    if left > LARGER or known.is_open("short_cycling"):
-        alone = by_drop_alone(known)
-        if alone is not None and (alone.sure or left > LARGER):
-            return alone
+    other_tank = left > LARGER or known.is_open("short_cycling")
+    if other_tank and (alone := by_drop_alone(known)) is not None and (alone.sure or left > LARGER):
+        return alone
+    if other_tank and (worn := by_work_alone(known)) is not None:
+        return worn
     # a lesson in which it began has such runs itself: none of the two may show it
     sure = shown is not None and not any(
         out_before_cut_in(signature, base.traits) for base in bases(signature)

@@ -12,7 +12,7 @@ from __future__ import annotations
 from math import hypot
 from typing import TYPE_CHECKING
 
-from analytics.judging.blame import works_less
+from analytics.judging.blame import tells_a_level, works_less
 from analytics.judging.hidden import CHANCE, bests, by_chance
 from analytics.judging.left_over import FIGURES
 from analytics.judging.signature import LATELY, SIGMA_LEAST
@@ -31,6 +31,11 @@ LEAST = 0.13
 #: twentieth), and hypot(z, z) beyond AGREE: of two normal errors 4e-5 a look, of which some thousand a year
 #: do not overlap, and then a loss of a fifth must be seen as well.
 LEAST_AGREED, ALONE, AGREE = 0.20, 2.5, 4.5
+#: Of the level: a draw that keeps a pump near cut-out, where it gives some fifth less than over the band,
+#: costs a quarter of that in power, and twice as much where its curve is steep. Beyond it nothing is hidden.
+NEAR_CUT_OUT = 0.10
+#: One chance in forty, of the delivery beside such a level.
+BORNE_OUT = 2.0
 #: Of the least loss, that the best figure of each run must show: of three that scatter the largest loses less
 #: than their mean where they scatter more now.
 SHOWN = 0.67
@@ -52,6 +57,15 @@ def motor_agrees(known: Known, base: Base, newest: list[Brief], z: float, hourly
         and 2 * len(now) >= len(newest)
         and upper(now) <= (1.0 - LEAST) * clean[(len(clean) - 1) // 2]
     )
+
+
+def idles(known: Known, runs: int, hourly: bool) -> bool:
+    """Whether the motor works so much less that nothing but less water explains it: its level alone agrees
+    then, and whole runs need only bear it out."""
+    clean, now = known.signature.clean.get("motor_level"), known.signature.upper("motor_level", runs, hourly)
+    if not tells_a_level(known.plant) or clean is None or now is None:
+        return False
+    return now < (1.0 - NEAR_CUT_OUT) * clean.middle and works_less(known, runs, hourly) >= AGREE
 
 
 def hidden_by_draws(newest: list[Brief], base: Base, least: float) -> bool:

@@ -29,6 +29,7 @@ if TYPE_CHECKING:
     from analytics.judging.watch import Known
 
 FIGURES = ("kink_m3_s", "delivery_m3_s", "metered_m3_s")
+WHOLE = "whole_m3_s"
 #: What is hidden within runs makes the mid-run figure read low, never the kinks: below these by more than two
 #: standard errors (one chance in forty, of two figures that should agree) it is not the pump that it shows.
 HIDES = 2.0
@@ -88,6 +89,18 @@ def left_over(
     sums = sum(left * error**-2 for left, error in found.values())
     error = min(one[1] for one in found.values()) if alike else 1.0 / sqrt(weights)
     return sums / weights / _sound_1(known, base, runs, hourly), error
+
+
+def left_of_whole_runs(known: Known, base: Base, runs: int, hourly: bool) -> tuple[float, float] | None:
+    """Likewise by what whole runs brought, as often too low as too high: where nothing is hidden in them."""
+    clean, now = base.traits.get(WHOLE), known.signature.now(WHOLE, runs, hourly)
+    if clean is None or now is None or clean.middle <= 0.0:
+        return None
+    learned = known.signature.clean.get(WHOLE, clean)
+    sigma = max(clean.sigma / clean.middle, learned.sigma / learned.middle, SIGMA_LEAST)
+    lately = max(sigma, now.sigma / clean.middle)
+    error = OF_A_MEDIAN * hypot(sigma / sqrt(max(base.runs, 1)), lately / sqrt(runs))
+    return now.middle / clean.middle / _sound_1(known, base, runs, hourly), error
 
 
 def _sound_1(known: Known, base: Base, runs: int, hourly: bool) -> float:

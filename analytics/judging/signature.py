@@ -53,7 +53,7 @@ COARSE_S, LESSON_HOURS, LESSON_MOST = 15.0, 23.0, 4 * LESSON
 TRAITS = (
     "kink_m3_s", "delivery_m3_s", "delivery_start_m3_s", "delivery_stop_m3_s", "drawdown_m3", "run_time_s",
     "start_pa", "stop_pa", "motor_level", "filter_drop_pa", "metered_m3_s",
-    "leap_pa",
+    "leap_pa", "whole_m3_s",
 )  # fmt: skip
 
 

@@ -80,3 +80,4 @@ class Decline(msgspec.Struct, frozen=True):
     clog: float  # how much speaks for the filter, 0 to 1; 0.5 where nobody asks
     drop: float | None  # filter resistance over its clean value
     by_drop: bool = False  # by the drop across the filter alone, which no tank and no switch has a part in
+    by_work: bool = False  # by the motor's level alone, likewise
