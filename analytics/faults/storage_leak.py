@@ -11,7 +11,8 @@ A leak of q takes q dt from every quiet stretch, day and night:
 Sensors show: `storage_level` going down through the rests of the pump, night after night.
 
 Mistaken for it: the pump's own draw reported late (steps go from reading to reading, see
-`analytics.judging.balance`); rain and the roof's dripping after it; linked tanks evening out; an open
+`analytics.judging.balance`); rain and the roof's dripping after it; linked tanks evening out, for minutes
+after a run or for hours after one was filled (`analytics.judging.levels`); an open
 tank's evaporation; an ultrasonic gauge that drifts with the day's temperature (up to a centimetre
 here, and more in a warm shed: over a day it comes back, so losses must be seen over LAST_S); water taken
 with a bucket (counts for no more than CAP_SHARE of the evidence in an hour); a header tank that the pump
@@ -152,6 +153,9 @@ class StorageLeak(Detector):
                     one.parts[-1].gone_m3 -= step.change_m3 + DRAWN * drawn_m3
                 continue
             if _comes_in(one, step):
+                continue
+            if not one.standing and known.levels.goes_elsewhere(name):
+                one.sum_m3 = 0.0
                 continue
             if not one.standing and known.levels.tracks[name].fed_1 > FED:
                 one.sum_m3 = 0.0

@@ -79,6 +79,7 @@ class LevelTrack(msgspec.Struct):
     tail_m: list[float] = []  # the last two words
     pressure_pa: float = float("inf")  # the line's newest
     fed_1: float = 0.0  # what it has gained while the pump ran, of the full level, fading
+    lately: list[tuple[int, float]] = []  # what it held, by the beat, beside other storages (`levels`)
 
 
 class LevelStep(msgspec.Struct, frozen=True, gc=False):  # one a beat and storage: quicker than a dataclass

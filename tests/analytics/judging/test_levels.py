@@ -3,11 +3,15 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from types import SimpleNamespace
+from typing import cast
 
 import numpy as np
 import pytest
 
+from analytics.faults.storage_leak import StorageLeak
 from analytics.judging.levels import Levels
+from analytics.judging.watch import Claim, Known
 from analytics.plant.description import Measure, Plant, Signal, Storage
 from analytics.seeing.beats import BEAT_US, Beat, Span
 from tests.analytics import traces
@@ -45,3 +49,54 @@ def test_no_step_is_made_across_words_that_are_disbelieved(interrupted: bool) ->
             levels.restore(saved)
     changes = [None if step is None else round(step.change_m, 6) for step in steps]
     assert changes == [None, -DROP_M, None, None, -DROP_M, -DROP_M]
+
+
+def two() -> Plant:
+    levels = tuple(
+        Signal(f"level of {name}", Measure.STORAGE_LEVEL, f"x/{name}", of=name) for name in ("rain", "spare")
+    )
+    return replace(
+        traces.plant(traces.Trace()),
+        signals=(*levels, Signal("motor", Measure.PUMP_RUNNING, "x/motor")),
+        storages=(Storage("rain", 10.0, 2.0, 0.1), Storage("spare", 5.0, 2.0, 0.1)),
+    )
+
+
+def both(at: int, rain_m: float, spare_m: float) -> Beat:
+    one, other, motor = beat(at, rain_m), beat(at, spare_m), beat(at, 0.0)
+    spans = {0: one.spans[0], 1: other.spans[0], 2: motor.spans[0]}
+    return Beat(one.at_us, one.from_us, one.to_us, spans, 0.0)
+
+
+def told(gains: float, interrupted: bool = False) -> Levels:
+    """Ten hours in which one loses a millimetre a beat and the other, half as large, gains so many."""
+    levels, rng = Levels(two()), np.random.default_rng(3)
+    for at in range(60):
+        if interrupted:
+            saved, levels = levels.saved(), Levels(two())
+            levels.restore(saved)
+        rough = (0.0005 * rng.standard_normal(2)).tolist()
+        levels.hear(both(at, 1.5 - DROP_M * at + rough[0], 0.5 + gains * DROP_M * at + rough[1]), ())
+    return levels
+
+
+@pytest.mark.parametrize("gains", [2.0, 1.0, 0.4, 0.0, -1.0])
+def test_what_another_storage_gains_has_not_leaked(gains: float) -> None:
+    levels = told(gains)
+    assert levels.goes_elsewhere("rain") == (gains > 0.6)
+    assert not levels.goes_elsewhere("spare")
+    assert told(gains, interrupted=True).saved() == levels.saved()
+    assert len(levels.tracks["rain"].lately) <= 19  # three hours of them
+
+
+@pytest.mark.parametrize(("gains", "leaks"), [(0.0, True), (2.0, False)])
+def test_a_storage_that_evens_out_into_another_does_not_leak(gains: float, leaks: bool) -> None:
+    levels, detector = Levels(two()), StorageLeak(two())
+    known = SimpleNamespace(levels=levels, plant=two(), is_open=lambda fault, of=None: False)
+    rng, said = np.random.default_rng(3), []
+    for at in range(6 * 24):
+        rough = (0.0005 * rng.standard_normal(2)).tolist()
+        now = both(at, 1.5 - DROP_M * at + rough[0], 0.5 + gains * DROP_M * at + rough[1])
+        levels.hear(now, ())
+        said += detector.beat(now, cast(Known, known))
+    assert any(isinstance(word, Claim) and word.of == "rain" for word in said) == leaks
