@@ -123,7 +123,10 @@ class BurstLine(Detector):
         memory.low_us = self._since(memory.low_us, keeps, LOW * usual.start_pa, look)
         memory.deep_us = self._since(memory.deep_us, keeps, DEEP * usual.start_pa, look)
         recovers = (look.slope_pa_s or 0.0) > RECOVERS * usual.band_pa
-        needed, given = needed_draw_m3_s(look, usual, known.story), given_m3_s(look, usual, known.story)
+        given = given_m3_s(look, usual, known.story)
+        if not at_full_load(look, usual) and not known.story.mixed:
+            given = min(given, known.story.lasting_m3_s or given)
+        needed = needed_draw_m3_s(look, usual, known.story, most_m3_s=given)
         unit = min(given, usual.delivery_m3_s) if usual.guessed else usual.delivery_m3_s
         metered = self._metered_m3_s(look, known)
         passes = self._passes_m3_s(look, known)

@@ -57,6 +57,9 @@ GRAINS = 1.5
 LEAST_GRAIN_M = 1e-6
 #: Mean step of white noise, in its standard deviations: 2 / sqrt(pi).
 MEAN_STEP = 1.128
+#: Medians of three words that share some of them differ by less than they scatter: twice of one word a beat,
+#: 1.3 times of two (white noise, a million words), which is this power of the words that they share.
+OVERLAP = 0.63
 #: A gauge that shows the same for hours is coarse, not exact.
 LEAST_SCATTER_M = 0.0005
 
@@ -208,7 +211,8 @@ def _step(track: LevelTrack, now_us: int, level_m: float, watched: Watched, shar
 
 def sigma_m3(step: LevelStep, storage: Storage) -> float:
     """Scatter of one beat's water, from the usual step between two; rounding alone is grain / sqrt(12)."""
-    sigma_m = max(step.scatter_m / MEAN_STEP, LEAST_SCATTER_M, step.grain_m / 3.46)
+    by_steps_m = step.scatter_m / MEAN_STEP * step.shared**OVERLAP
+    sigma_m = max(by_steps_m, LEAST_SCATTER_M, step.grain_m / 3.46)
     return sigma_m * storage.volume_m3 / storage.full_level_m
 
 

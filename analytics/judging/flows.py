@@ -32,7 +32,7 @@ MET, STILL, TRICKLE, SURE, ERRS_BY = 0.5, 0.2, 0.1, 2.0, 4
 NONE_SHARE = 0.30
 #: So much of its usual level, and the pump gives most of its delivery: at half of it a motor takes some three
 #: quarters of its power and 0.87 of its current (`instruments`).
-FULL = 0.95
+FULL, FULL_BELOW = 0.95, 0.98
 
 #: So long after the start the demand before it still stands for the one now: the usual length of a draw in
 #: a house (common practice, no source).
@@ -79,9 +79,11 @@ def fed(look: Look, usual: Reference) -> bool:
 
 
 def at_full_load(look: Look, usual: Reference) -> bool:
-    """Whether the motor works as in clean runs; the newest ones' level may be that of a clogged filter."""
+    """Whether the motor works as in clean runs; the newest ones' level may be that of a clogged filter. Below
+    cut-in a sound pump moves more than there, and works no less."""
     full = max(usual.motor_level or inf, usual.clean_level or 0.0)
-    return look.motor_level is not None and look.motor_level > FULL * full
+    below = look.pressure_pa is not None and look.pressure_pa < usual.start_pa
+    return look.motor_level is not None and look.motor_level > (FULL_BELOW if below else FULL) * full
 
 
 def given_m3_s(look: Look, usual: Reference, story: Story) -> float:
@@ -105,14 +107,18 @@ def given_m3_s(look: Look, usual: Reference, story: Story) -> float:
     return min(most, max(kink, NONE_SHARE * usual.now_m3_s))
 
 
-def needed_draw_m3_s(look: Look, usual: Reference, story: Story, errors: float = 0.0) -> float | None:
-    """What must leave, as a draw at cut-in, if the pump works; at least, with so many standard errors of the
-    slope given to the tank."""
+def needed_draw_m3_s(
+    look: Look, usual: Reference, story: Story, errors: float = 0.0, most_m3_s: float = inf
+) -> float | None:
+    """What must leave, as a draw at cut-in, if the pump works and gives no more than `most_m3_s`; at least,
+    with so many standard errors of the slope given to the tank."""
     if look.pressure_pa is None or look.slope_m3_s is None:
         return None
     # a tank short of air makes every flow look larger, the pump's own kink as well
     grown = max((kink_m3_s(look) or 0.0) / usual.now_m3_s, 1.0)
-    delivery = given_m3_s(look, usual, story) * curve(min(look.pressure_pa, usual.start_pa), usual)
+    delivery = min(given_m3_s(look, usual, story), most_m3_s) * curve(
+        min(look.pressure_pa, usual.start_pa), usual
+    )
     share = max(look.pressure_pa / usual.start_pa, 0.01)
     slope = look.slope_m3_s + errors * (look.slope_error_m3_s or 0.0)
     gain = slope / grown if look.pressure_pa > usual.drained_pa else 0.0

@@ -136,6 +136,7 @@ def follow(story: Story, look: Look, known: Known) -> None:
     sharp = (look.slope_error_m3_s or 0.0) < NONE_SHARE / 3.0 * usual.delivery_m3_s  # not by a noisy gauge
     if share is not None and sharp and _told(look, usual) and look.age_s >= max(4.0 * look.interval_s, 10.0):
         story.kink_share = share
+    _note_lasting(story, look, usual)
     story.fed = fed(look, usual) or (story.fed and not _unmet(look, usual))
     _note_metered(story, look, known)
     needed = needed_draw_m3_s(look, usual, story)
@@ -188,6 +189,21 @@ def _since(before_us: int | None, holds: bool, look: Look) -> int | None:
 def _told(look: Look, usual: Reference) -> bool:
     """Whether there is water in the tank, so that its slope is a flow."""
     return look.pressure_pa is not None and look.pressure_pa > usual.drained_pa
+
+
+def _note_lasting(story: Story, look: Look, usual: Reference) -> None:
+    """What the pump gives if what was drawn before the start is drawn still: the first seconds show more of
+    it, while the air warms after a quick draw."""
+    before, now = look.slope_before_m3_s, look.slope_m3_s
+    close = look.entire and look.interval_s <= CLOSE_S and look.samples >= 4
+    if before is None or now is None or not close or not _told(look, usual) or look.age_s > holds_s(look):
+        story.last_kink_m3_s = None
+        return
+    last, kink = story.last_kink_m3_s, now - before
+    story.last_kink_m3_s = kink
+    if last is not None and max(last, kink) > NONE_SHARE * usual.now_m3_s:
+        least = max(last, kink)
+        story.lasting_m3_s = least if story.lasting_m3_s is None else min(story.lasting_m3_s, least)
 
 
 def _note_fall(story: Story, look: Look, usual: Reference) -> None:

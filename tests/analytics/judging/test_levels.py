@@ -10,6 +10,7 @@ import numpy as np
 import pytest
 
 from analytics.faults.storage_leak import StorageLeak
+from analytics.judging.balance import sigma_m3
 from analytics.judging.levels import Levels
 from analytics.judging.watch import Claim, Known
 from analytics.plant.description import Measure, Plant, Signal, Storage
@@ -100,3 +101,25 @@ def test_a_storage_that_evens_out_into_another_does_not_leak(gains: float, leaks
         levels.hear(now, ())
         said += detector.beat(now, cast(Known, known))
     assert any(isinstance(word, Claim) and word.of == "rain" for word in said) == leaks
+
+
+@pytest.mark.parametrize("words", [1, 2, 10])
+def test_the_scatter_of_a_level_is_known_however_many_words_a_beat_has(words: int) -> None:
+    """White noise of 5 mm: of one word a beat the medians of three share two of them, and step by less."""
+    noise_m, rng, levels = 0.005, np.random.default_rng(5), Levels(two())
+    heard: list[float] = []
+    stepped: list[float] = []
+    for at in range(4000):
+        now = both(at, 1.0, 0.5)
+        times = now.from_us + np.arange(words) * (BEAT_US // words)
+        value = np.round(1.0 + noise_m * rng.standard_normal(words), 6)
+        now.spans[0] = Span(
+            words, 0, float(value[0]), float(value[-1]), float(value.min()), float(value.max()),
+            float(value.mean()), times, value, 0, words,
+        )  # fmt: skip
+        levels.hear(now, ())
+        step = levels.steps["rain"]
+        if step is not None and at > 500:
+            heard.append(sigma_m3(step, levels.watched[0].storage) / 5.0)  # 5 m2 of it
+            stepped.append(step.level_m)
+    assert np.median(heard) == pytest.approx(np.std(stepped), rel=0.1)
