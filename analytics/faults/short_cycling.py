@@ -29,7 +29,8 @@ a plant-year. GROWN 1.4: apparent delivery over its clean value, five runs' medi
 4 % of the median: ten standard errors; ERRORS 5 of the plant's own scatter where that is more), that is
 the drawdown down by 29 %; and, while no run is short yet, runs quicker than SHRUNK of the quicker quarter
 of clean runs, and by the times of rest and run not less than BACK: delivery by the kink is blurred by a
-coarse gauge and by draws within the run, times are not. Starts an hour above
+coarse gauge and by draws within the run, times are not; and not for SPELL_US alone, an hour: whoever washes
+down opens and shuts taps with the pump for half of one (common practice, no source). Starts an hour above
 max_starts_per_hour (15 where the file gives none: pressure-tank standard's purpose clause, to 3/4 hp).
 
 Source: drawdown by Boyle's law (see `analytics.physics.hydraulics`); cycle arithmetic, reference
@@ -106,6 +107,7 @@ EVIDENCE = 24
 ERRORS, MEDIAN_OF_FIVE = 5.0, 0.54  # standard errors; that of a median of five, of one run's scatter
 SHRUNK = 0.85  # half of what lost air (1 / GROWN) takes off a run, against the quicker quarter of clean ones
 BACK = 1.2
+SPELL_US = HOUR_US
 STARTS_KEPT = 64
 #: A motor that drags pumps all the same, and one whose protector trips does not try again within seconds: a
 #: contact that flutters shows beside it.
@@ -142,6 +144,7 @@ class CyclingMemory(msgspec.Struct):
     footing: Footing = msgspec.field(default_factory=Footing)
     unseen: UnseenRuns = msgspec.field(default_factory=UnseenRuns)
     by_unseen: bool = False  # of the finding that stands: by them alone
+    grown_us: int = 0  # since when flows have read larger, while no run was short; 0: they do not
 
     def take(self, verdict: Verdict) -> None:
         """A cause, or in place of one told that which KEPT in a row have told, and all runs more surely."""
@@ -251,6 +254,11 @@ class ShortCycling(Detector):
         if not stands and median([s.run_s for s in memory.runs]) > self._shortest_s(known, usual):
             has_grown = oddly = False
         if has_grown and not stands and not short:  # slopes that draws within the run have bent do not count
+            memory.grown_us = memory.grown_us or memory.runs[0].start_us
+            has_grown = memory.runs[-1].start_us - memory.grown_us >= SPELL_US
+        else:
+            memory.grown_us = 0
+        if has_grown and not stands and not short:
             delivery_m3_s = sound_delivery_m3_s(self.plant, usual, known.water)
             by_time = middle([timed(seen, known.water, usual, delivery_m3_s) for seen in memory.runs])
             has_grown = by_time is None or by_time >= BACK

@@ -211,7 +211,7 @@ def _step(track: LevelTrack, now_us: int, level_m: float, watched: Watched, shar
 
 def sigma_m3(step: LevelStep, storage: Storage) -> float:
     """Scatter of one beat's water, from the usual step between two; rounding alone is grain / sqrt(12)."""
-    by_steps_m = step.scatter_m / MEAN_STEP * step.shared**OVERLAP
+    by_steps_m = step.scatter_m / MEAN_STEP * float(step.shared**OVERLAP)
     sigma_m = max(by_steps_m, LEAST_SCATTER_M, step.grain_m / 3.46)
     return sigma_m * storage.volume_m3 / storage.full_level_m
 

@@ -31,8 +31,9 @@ SHUT_OFF = 1.5
 MET, STILL, TRICKLE, SURE, ERRS_BY = 0.5, 0.2, 0.1, 2.0, 4
 NONE_SHARE = 0.30
 #: So much of its usual level, and the pump gives most of its delivery: at half of it a motor takes some three
-#: quarters of its power and 0.87 of its current (`instruments`).
-FULL, FULL_BELOW = 0.95, 0.98
+#: quarters of its power and 0.87 of its current (`instruments`). Below cut-in, where a sound one moves more
+#: than over the band, it is no less than usual by more than mains go down (a fiftieth) and a look scatters.
+FULL, FULL_BELOW = 0.95, 0.965
 
 #: So long after the start the demand before it still stands for the one now: the usual length of a draw in
 #: a house (common practice, no source).

@@ -336,3 +336,16 @@ def test_a_contact_that_tells_its_edges_tells_short_runs_whatever_the_gauge() ->
     (finding,) = told(traces.plant(trace, pump=pump), Readings.concatenate(parts).in_time_order())
     assert (finding.fault, finding.cause) == ("short_cycling", "lost_air_charge")
     assert finding.raised_us < traces.START_US + (BEGINS_S + 2400.0) * 1e6
+
+
+def test_runs_that_are_not_short_yet_tell_of_lost_air_by_more_than_a_spell_of_them() -> None:
+    """Half of the air is gone at once, and runs follow each other every few minutes: five of them are over
+    within the half hour, in which taps that come and go with the pump would make all flows look as large."""
+    lost = traces.after(BEGINS_S, 6 * PSI, 28 * PSI)
+    trace = traces.Trace(demand=lambda rng, t: np.full_like(t, 15 * LPM), charge_pa=lost)
+    plant = traces.plant(trace)
+    plant = replace(plant, pump=replace(plant.pump, min_run_time_s=10.0, max_starts_per_hour=500.0))
+    found = told(plant, traces.readings(trace, BEGINS_S + 3 * 3600.0, 2))
+    (finding,) = [one for one in found if one.fault == "short_cycling"]
+    assert finding.cause == "lost_air_charge"
+    assert 3000.0 < (finding.raised_us - traces.START_US) / 1e6 - BEGINS_S < 2 * 3600.0

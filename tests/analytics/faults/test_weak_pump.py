@@ -191,3 +191,30 @@ def test_a_line_that_a_weak_pump_cannot_hold_against_a_usual_draw_has_not_burst(
         heard(engine, look)
         said += detector.look(look, engine.judge)
     assert bool(said) is bursts
+
+
+@pytest.mark.parametrize(
+    ("lasts", "works", "bursts"), [(0.9, 0.94, True), (0.5, 0.94, False), (0.5, 1.0, True)]
+)
+def test_what_was_drawn_before_the_start_is_drawn_still_and_tells_what_a_weak_pump_gives(
+    lasts: float, works: float, bursts: bool
+) -> None:
+    """The first seconds show most of a delivery, since air that a quick draw cooled warms again; the line
+    goes down then, and comes to stand where a draw leaves what the pump gives. A motor at its usual work
+    below cut-in is no weak pump's."""
+    engine = learned(motor=CURRENT)
+    judge, usual, said = engine.judge, engine.judge.usual, []
+    assert usual.draw_m3_s is not None
+    drawn, level = 0.95 * usual.draw_m3_s, works * (usual.motor_level or 0.0)
+    detector = BurstLine(engine.judge.plant)
+    for age_s in range(10, 400, 10):
+        given = (0.9 if age_s < 20 else lasts) * usual.delivery_m3_s
+        stands = age_s > 140
+        look = at(
+            judge, float(age_s), slope_before_m3_s=-drawn, slope_first_m3_s=0.9 * usual.delivery_m3_s - drawn,
+            slope_m3_s=0.0 if stands else given - drawn, motor_level=level, motor_now=level,
+            pressure_pa=(0.6 if stands else 0.97) * usual.start_pa,
+        )  # fmt: skip
+        heard(engine, look)
+        said += detector.look(look, judge)
+    assert bool(said) is bursts
