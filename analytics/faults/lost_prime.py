@@ -26,6 +26,7 @@ from typing import TYPE_CHECKING, ClassVar
 import msgspec
 
 from analytics import words
+from analytics.judging.attempts import Attempts
 from analytics.judging.flows import NONE_SHARE, SURE
 from analytics.judging.instruments import SHUT
 from analytics.judging.pace_words import within
@@ -56,6 +57,9 @@ BURST_INSTEAD = (
     "water runs out nowhere, prime the pump. The motor's current would tell."
 )
 
+TRIES = "it has most likely lost its prime, and its protector stops it. Switch it off before you look at it."
+TRIES_DRY = "the storage is down to its outlet, and its protector stops it."
+JAMMED_INSTEAD = " By a running contact alone a jammed rotor looks the same: listen whether it hums."
 
 SHUT_INSTEAD = (
     " By the motor's power a pump that stands against a valve closed near it looks much the same: look that "
@@ -70,6 +74,7 @@ class PrimeMemory(msgspec.Struct):
     measured: bool = False  # in this run, by more than pressure
     idle_us: int = 0  # when no water was last seen to move
     tried: bool = False  # a run has begun and ended since
+    attempts: Attempts = msgspec.field(default_factory=Attempts)
 
 
 class NoDelivery(Detector):
@@ -130,6 +135,8 @@ class NoDelivery(Detector):
         raise NotImplementedError
 
     def run(self, run: Run, known: Known) -> Sequence[Word]:
+        if self.memory.attempts.hear(run, known.usual):
+            return self._tries(run, known)
         if not known.is_open(self.FAULT) or run.cycle.start_us <= self.memory.idle_us:
             return ()  # a pump that catches itself within the run may fail at the next start
         self.memory.tried = True
@@ -142,6 +149,22 @@ class NoDelivery(Detector):
         if not delivered or not (run.slope_run_m3_s or 0.0) > 0.0:
             return ()
         return [AllClear(self.FAULT, summary=FILLED)]
+
+    def _tries(self, run: Run, known: Known) -> Sequence[Word]:
+        """Starts that bring nothing, each soon over."""
+        low = storage_low(known)
+        if bool(low) is not self.WHEN_LOW or known.is_open("motor_overload"):
+            return ()
+        attempts = self.memory.attempts
+        self.memory.idle_us, self.memory.tried = run.cycle.stop_us, False
+        said = (
+            f"The pump has started {attempts.runs} times, stopped each time before it lifted anything, and "
+            f"moves no water: {TRIES_DRY if low else TRIES}"
+        )
+        if known.usual.motor_level is None:
+            said += JAMMED_INSTEAD
+        evidence = {"starts_1": float(attempts.runs), "run_time_s": run.cycle.run_time_s}
+        return [Claim(self.FAULT, attempts.since_us, "high", 0.8, said, evidence=evidence)]
 
     def rest(self, rest: Rest, known: Known) -> Sequence[Word]:
         """A tank that stands full at rest: runs too short for their samples have filled it."""
