@@ -26,7 +26,7 @@ from analytics.judging.in_each import (
     LEAST,
     LEAST_AGREED,
     hidden_by_draws,
-    idles,
+    idle_runs,
     motor_agrees,
     scatters,
 )
@@ -67,9 +67,10 @@ def certain(known: Known, base: Base, interval_s: float) -> tuple[float, float] 
     """Delivery left and its error, of the first window in which a loss is beyond doubt."""
     signature, coarse = known.signature, interval_s >= COARSE_S
     few = _lasted_s(signature, base) < FEW_INTERVALS * interval_s
+    if not coarse and (told := _idling(known, base)) is not None:
+        return told
     for hourly, windows in ((False, WINDOWS), (True, SPREAD)):
-        idle = not coarse and idles(known, windows[0][0], hourly)
-        if not idle and not _some_are_low(signature, base, hourly):
+        if not _some_are_low(signature, base, hourly):
             continue
         recent = signature.hourly if hourly else signature.recent
         hours = COARSE_HOURS if coarse else hourly * SPREAD_HOURS
@@ -77,16 +78,27 @@ def certain(known: Known, base: Base, interval_s: float) -> tuple[float, float] 
             if len(recent) < runs or recent[-1].at_us - recent[-runs].at_us < hours * HOUR_US:
                 continue
             asked = max(least, LEAST_COARSE) if coarse or few else least
+            if not _may_have_lost(signature, base, runs, hourly, min(asked, LEAST_AGREED)):
+                continue
             window = _Window(base, recent[-runs:], hourly, asked, coarse)
-            if _may_have_lost(signature, base, runs, hourly, min(asked, LEAST_AGREED)):
-                found = left_over(known, base, runs, hourly, alike=coarse or few)
-                if found is not None and window.shows(known, *found):
-                    return found
-            if idle and idles(known, runs, hourly):
-                whole = left_of_whole_runs(known, base, runs, hourly)
-                if whole is not None and window.bears_out(known, *whole):
-                    return whole
+            found = left_over(known, base, runs, hourly, alike=coarse or few)
+            if found is not None and window.shows(known, *found):
+                return found
     return None
+
+
+def _idling(known: Known, base: Base) -> tuple[float, float] | None:
+    """By whole runs, where the motor works so much less that no draw explains it: all of them since it does,
+    since a meter that reads less, or mains, would have shown by some that brought as much as ever."""
+    runs = idle_runs(known)
+    if runs < WINDOWS[0][0]:
+        return None
+    found = left_of_whole_runs(known, base, runs)
+    if found is None:
+        return None
+    left, error = found
+    shown = 1.0 - left >= LEAST_AGREED and 1.0 - left - BORNE >= BORNE_OUT * error
+    return found if shown and not unmoved(known.signature, left, known.signature.recent[-runs:]) else None
 
 
 def _lasted_s(signature: Signature, base: Base) -> float:
@@ -117,12 +129,6 @@ class _Window:
         )
         alone = agreed or self._shows_alone(known, left, error, z)
         return alone and not unmoved(known.signature, left, self.newest)
-
-    def bears_out(self, known: Known, left: float, error: float) -> bool:
-        """Beside a motor that works so much less that no draw explains it."""
-        loss = 1.0 - left
-        shown = loss >= LEAST_AGREED and loss - BORNE >= BORNE_OUT * error
-        return shown and not unmoved(known.signature, left, self.newest)
 
     def _shows_alone(self, known: Known, left: float, error: float, z: float) -> bool:
         """By the delivery, whatever the motor says."""

@@ -59,13 +59,20 @@ def motor_agrees(known: Known, base: Base, newest: list[Brief], z: float, hourly
     )
 
 
-def idles(known: Known, runs: int, hourly: bool) -> bool:
-    """Whether the motor works so much less that nothing but less water explains it: its level alone agrees
-    then, and whole runs need only bear it out."""
-    clean, now = known.signature.clean.get("motor_level"), known.signature.upper("motor_level", runs, hourly)
-    if not tells_a_level(known.plant) or clean is None or now is None:
-        return False
-    return now < (1.0 - NEAR_CUT_OUT) * clean.middle and works_less(known, runs, hourly) >= AGREE
+def idle_runs(known: Known) -> int:
+    """In how many of the newest runs the motor has worked less, where it does so by so much that nothing but
+    less water explains it: its level alone agrees then, and whole runs need only bear it out. 0: it does not.
+    """
+    clean, recent = known.signature.clean.get("motor_level"), known.signature.recent
+    if not tells_a_level(known.plant) or clean is None:
+        return 0
+    works = (1.0 - 0.5 * NEAR_CUT_OUT) * clean.middle
+    levels = [brief.motor_level for brief in reversed(recent)]
+    runs = next((at for at, level in enumerate(levels) if level is None or level > works), len(levels))
+    upper_now = known.signature.upper("motor_level", min(runs, LATELY)) if runs else None
+    if upper_now is None or upper_now > (1.0 - NEAR_CUT_OUT) * clean.middle:
+        return 0
+    return runs if works_less(known, min(runs, LATELY), hourly=False) >= AGREE else 0
 
 
 def hidden_by_draws(newest: list[Brief], base: Base, least: float) -> bool:

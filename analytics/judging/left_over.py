@@ -91,16 +91,16 @@ def left_over(
     return sums / weights / _sound_1(known, base, runs, hourly), error
 
 
-def left_of_whole_runs(known: Known, base: Base, runs: int, hourly: bool) -> tuple[float, float] | None:
+def left_of_whole_runs(known: Known, base: Base, runs: int) -> tuple[float, float] | None:
     """Likewise by what whole runs brought, as often too low as too high: where nothing is hidden in them."""
-    clean, now = base.traits.get(WHOLE), known.signature.now(WHOLE, runs, hourly)
+    clean, now = base.traits.get(WHOLE), known.signature.now(WHOLE, runs)
     if clean is None or now is None or clean.middle <= 0.0:
         return None
     learned = known.signature.clean.get(WHOLE, clean)
     sigma = max(clean.sigma / clean.middle, learned.sigma / learned.middle, SIGMA_LEAST)
     lately = max(sigma, now.sigma / clean.middle)
     error = OF_A_MEDIAN * hypot(sigma / sqrt(max(base.runs, 1)), lately / sqrt(runs))
-    return now.middle / clean.middle / _sound_1(known, base, runs, hourly), error
+    return now.middle / clean.middle / _sound_1(known, base, runs, hourly=False), error
 
 
 def _sound_1(known: Known, base: Base, runs: int, hourly: bool) -> float:

@@ -64,6 +64,16 @@ def test_a_power_meter_that_reads_a_fifth_less_of_runs_that_bring_as_much_is_no_
     assert [called_after(1.0, 0.8, seed) for seed in range(20)] == [None] * 20
 
 
+def test_a_meter_that_has_read_less_for_days_makes_no_loss_of_a_garden_that_is_watered() -> None:
+    for seed in range(10):
+        rng, signature = np.random.default_rng(seed), Signature()
+        for at in range(62):
+            truth = Made(0.6 if at >= 54 else 1.0, 1.0 if at < 40 else 0.85)
+            learn(signature, spoilt(made(at, truth, rng, 0.05, 0.0, 2.0), rng))
+            found = decline(known_of(signature, PLANT))
+            assert found is None or not found.sure
+
+
 def test_longer_runs_beside_what_a_garden_draws_are_no_loss_while_the_motor_works_nearly_as_it_did() -> None:
     assert [called_after(0.5, 0.93, seed) for seed in range(20)] == [None] * 20
 
