@@ -38,15 +38,17 @@ PLANT = Plant(
 
 def known(
     left: float, size: float, *, meter: bool, reads: float = 1.0, runs: int = 30, seed: int = 0,
-    within: float = 1.0,
+    within: float = 1.0, steep: float = 1.0,
 ) -> Known:  # fmt: skip
     """left: of the rated delivery; size: the tank's over its plate's; reads: the meter's, of the truth;
-    within: of what is drawn just before and after a run, what is drawn in it."""
+    within: of what is drawn just before and after a run, what is drawn in it; steep: the delivery at the
+    start over that in the middle, which is as much more than at the stop."""
     rng, signature = np.random.default_rng(seed), Signature()
     for at in range(runs):
         drawn = MIDDLE * left * (0.4 if at % 2 else 0.0)
         fills = MIDDLE * left - within * drawn
         low, high, mid, down = (one / size for one in (MIDDLE * left, MIDDLE * left, fills, drawn))
+        low, high = low * steep, high * (2.0 - steep)
         low, high = (one * (1.0 + 0.06 * rng.standard_normal()) for one in (low, high))
         mid, down = (one * (1.0 + 0.03 * rng.standard_normal()) for one in (mid, down))
         stop_us = 1_900_000_000_000_000 + at * 7_200_000_000
@@ -129,6 +131,14 @@ def test_what_leaks_before_the_meter_later_on_is_not_the_tanks_size() -> None:
 def test_without_a_meter_a_tank_of_the_next_size_might_be_it() -> None:
     assert not any(called(known(0.7, 1.0, meter=False, seed=seed)) for seed in range(10))
     assert all(called(known(0.5, 1.0, meter=False, seed=seed)) for seed in range(10))
+
+
+def test_a_pump_whose_curve_is_steep_is_held_against_its_rating_at_cut_in() -> None:
+    """A jet pump near its shut-off head at cut-out, with a plate that promises half as much again: over the
+    band half of it is seen, and two thirds at cut-in, where a rating is meant. Half at cut-in is a loss."""
+    for seed in range(10):
+        assert not called(known(0.5, 1.0, meter=False, seed=seed, steep=1.6))
+        assert called(known(0.4, 1.0, meter=False, seed=seed, steep=1.25))
 
 
 def test_a_meter_that_stands_still_tells_no_size() -> None:
