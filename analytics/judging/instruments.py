@@ -101,8 +101,11 @@ def by_instruments(look: Look, known: Known, usual: Reference, story: Story) -> 
     if "moves" in (drop, meter) or (meter is None and _throttled(look, known, usual, story, drop)):
         return "moves"
     motor = _by_motor(look, known, usual, story)
-    if motor == "moves" or story.throttled:
+    balanced = meter == "dry" and kinkless(story) and _nothing_leaves(look, usual)
+    if (motor == "moves" and not balanced) or story.throttled:
         return "moves"
+    if motor == "moves" and not at_shut_off(look, usual):
+        return "shut"  # it presses against something, by a motor whose work hardly goes with what it moves
     if at_shut_off(look, usual):
         # a filter nearly shut holds as much back, but some water moves and the start shows a kink:
         # one and a half standard errors of a kink, which puts off one look in fifteen where nothing moves,
@@ -115,6 +118,15 @@ def by_instruments(look: Look, known: Known, usual: Reference, story: Story) -> 
     if drop is None and motor == "shut":
         return "shut"  # a meter that stands says as much of either
     return "dry" if "dry" in (drop, meter) else motor
+
+
+def _nothing_leaves(look: Look, usual: Reference) -> bool:
+    """Whether neither the meter passes nor the tank gives any of a delivery: then none is brought in either,
+    whatever the motor does. A break leaves a tank that falls."""
+    least = METER_NONE * usual.now_m3_s
+    falls = (look.slope_m3_s or 0.0) + 2.0 * (look.slope_error_m3_s or 0.0) < -least
+    told = look.pressure_pa is not None and look.pressure_pa > usual.drained_pa
+    return told and not falls and look.flow_m3_s is not None and look.flow_m3_s < least
 
 
 def _stands_before_it(look: Look, usual: Reference) -> bool:

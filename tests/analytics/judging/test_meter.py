@@ -6,10 +6,12 @@ import pytest
 
 from analytics.engine import Engine
 from analytics.judging.brief import Brief
-from analytics.judging.instruments import by_meter
+from analytics.judging.instruments import by_instruments, by_meter
 from analytics.judging.watch import Claim
+from analytics.plant.description import Measure
 from analytics.seeing.events import Look
 from tests.analytics import traces
+from tests.analytics.faults.test_heavy_draws import learned
 from tests.analytics.traces import PSI
 
 
@@ -83,3 +85,30 @@ def test_no_delivery_by_a_meter_is_beyond_the_errors_of_the_tank(
     )  # fmt: skip
     judge.story.fastest_m3_s = 0.9 * q
     assert by_meter(look, judge, usual, judge.story) == says
+
+
+@pytest.mark.parametrize(
+    ("kink", "slope", "flow", "says"),
+    [
+        (0.02, 0.0, 0.0, "shut"),  # nothing is passed on, nothing is stored: nothing is brought
+        (0.95, 0.0, 0.0, "moves"),  # it began with its delivery: a meter that has died beside a steady draw
+        (0.02, -1.2, 0.0, "moves"),  # the tank goes: a line may have burst before the meter
+        (0.02, -0.5, 0.5, "moves"),  # somebody draws from the tank
+    ],
+)
+def test_what_meter_and_tank_together_say_outweighs_a_motor_that_works_as_ever(
+    kink: float, slope: float, flow: float, says: str
+) -> None:
+    """A jet pump's motor hardly minds what it moves: behind a closed valve it takes 0.97 of the usual."""
+    engine = learned(motor=Measure.PUMP_CURRENT)
+    judge, usual = engine.judge, engine.judge.usual
+    q, level = usual.now_m3_s, 0.97 * (usual.motor_level or 0.0)
+    look = Look(
+        at_us=300_000_000, start_us=0, age_s=60.0, window_s=20.0, samples=10, entire=True, interval_s=2.0,
+        pressure_start_pa=usual.start_pa, pressure_pa=usual.start_pa, pressure_high_pa=usual.start_pa,
+        slope_m3_s=slope * q, slope_pa_s=0.0, slope_first_m3_s=kink * q, slope_before_m3_s=0.0,
+        noise_pa=200.0, motor_level=level, motor_now=level, flow_m3_s=flow * q, discharge_pa=None,
+        suction_pa=None, slope_error_m3_s=0.02 * q,
+    )  # fmt: skip
+    judge.story.kink_share = kink
+    assert by_instruments(look, judge, usual, judge.story) == says
