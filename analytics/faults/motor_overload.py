@@ -51,6 +51,10 @@ IN_VAIN = 2
 TRIES_US = 3_600_000_000
 #: Half as much again as a stalled rotor draws at the most: a wild word, or a code.
 WILD = 10.0
+#: An inrush is over within a second, and a cold motor's first strokes within some more: the level of a run
+#: that lasts for this is the motor's own, however short the run is for its tank.
+LEVELS_S, LEVELS_SAMPLES = 15.0, 5.0
+BESIDE = frozenset({"short_cycling"})
 #: A switch that chatters makes one inrush after the other for some seconds; a stalled motor stands as high
 #: until its protector trips. So long at once tells it without another run.
 STANDS_S = 10.0
@@ -94,7 +98,7 @@ class MotorOverload(Detector):
             share, self.memory.stalled = now, True
             return [self._claim(share, look.start_us, "locked_rotor")]
         if not self.memory.stalled and share >= OVER_IN_RUN and look.age_s >= 30.0 and self._no_inrush(known):
-            return [self._claim(share, look.start_us, None)]
+            return [self._claim(share, look.start_us, None, BESIDE)]
         return ()
 
     def run(self, run: Run, known: Known) -> Sequence[Word]:
@@ -126,7 +130,8 @@ class MotorOverload(Detector):
         over = [s for s in memory.shares if s >= OVER]
         if len(over) >= ENOUGH and share >= OVER and not memory.stalled:
             first = next(u for u, s in zip(memory.starts_us, memory.shares, strict=True) if s >= OVER)
-            return [self._claim(share, first, None)]
+            longest_s = max(LEVELS_S, LEVELS_SAMPLES * self._every_s(known))
+            return [self._claim(share, first, None, BESIDE if run_s >= longest_s else frozenset())]
         calm = [s for s in memory.shares[-2:] if s < BACK]
         if known.is_open(self.FAULT) and len(calm) == 2 and filled:
             memory.shares, memory.starts_us, memory.stalled = [], [], False
@@ -156,11 +161,14 @@ class MotorOverload(Detector):
         clean = known.signature.clean.get("motor_level")
         return clean.middle if clean is not None else None
 
-    def _claim(self, share: float, onset_us: int, cause: str | None) -> Claim:
+    def _claim(
+        self, share: float, onset_us: int, cause: str | None, apart: frozenset[str] = frozenset()
+    ) -> Claim:
         jammed = " and does not turn freely: the rotor is jammed" if cause else ""
         said = f"The motor draws {words.percent(share)} of what it usually does{jammed}."
         return Claim(
-            self.FAULT, onset_us, "high", 0.9, said, cause, evidence={"motor_share_1": share}
+            self.FAULT, onset_us, "high", 0.9, said, cause, evidence={"motor_share_1": share},
+            apart_from=apart,
         )  # fmt: skip
 
 

@@ -4,9 +4,10 @@ A dry-run protector stops a pump without water within seconds, and starts it aga
 run lasts for long enough to be looked into twice. Together they tell. Each stops far below cut-out, where no
 switch stops a pump, and none has lifted pressure, though what a sound one brings in that time would show.
 
-Mistaken for: a rotor that is jammed, which another protector stops (the motor's level tells, where it is
-known); a draw of all that the pump gives (the fall before the start tells); power that fails in mid-run
-(not each time before anything is lifted).
+Mistaken for: a gauge that is stuck (it must have moved since the try before; and an outlet that stands above
+the line is a pump's at work); a rotor that is jammed, which another protector stops (the motor's level tells,
+where it is known); a draw of all that the pump gives (the fall before the start tells); power that fails in
+mid-run (not each time before anything is lifted).
 
 Parameters:
     LEAST_S   10 s    a run-up and a few samples; SHOWS 0.05 of the drawdown, that a sound pump would have
@@ -29,6 +30,7 @@ from typing import TYPE_CHECKING
 import msgspec
 
 from analytics.judging.flows import NONE_SHARE
+from analytics.judging.instruments import GAUGES_PA
 
 if TYPE_CHECKING:
     from analytics.judging.reference import Reference
@@ -45,6 +47,7 @@ class Attempts(msgspec.Struct):
     worth: int = 0
     since_us: int = 0
     last_us: int = 0
+    last_pa: float | None = None  # at which it ended
 
     def hear(self, run: Run, usual: Reference) -> bool:
         """Take up a run that is over; whether so many have brought nothing."""
@@ -52,9 +55,12 @@ class Attempts(msgspec.Struct):
         if brings is None:
             return False
         late = run.cycle.start_us - self.last_us > WITHIN_S * 1e6
-        self.last_us = run.cycle.stop_us
+        stuck = self.last_pa is not None and self.last_pa == run.pressure_low_pa == run.pressure_high_pa
+        self.last_us, self.last_pa = run.cycle.stop_us, run.cycle.pressure_stop_pa
         if brings:
             self.runs = 0
+            return False
+        if stuck:
             return False
         if late or self.runs == 0:
             self.runs, self.worth, self.since_us = 0, 0, run.cycle.start_us
@@ -77,8 +83,9 @@ def _brings(run: Run, usual: Reference) -> bool | None:
     if cycle.run_time_s < LEAST_S or would_bring_m3 < SHOWS * usual.drawdown_m3:
         return None
     drags = usual.motor_level is not None and (run.motor_words or 0.0) > DRAGS * usual.motor_level
+    works = (cycle.filter_drop_pa or 0.0) > GAUGES_PA
     drawn = -(run.slope_before_m3_s or 0.0) > DRAWN * usual.now_m3_s
-    return None if drags or (drawn and not _empty(run, usual)) else False
+    return None if drags or works or (drawn and not _empty(run, usual)) else False
 
 
 def _empty(run: Run, usual: Reference) -> bool:

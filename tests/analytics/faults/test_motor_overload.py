@@ -178,3 +178,17 @@ def test_inrushes_that_a_slow_clamp_meets_in_short_runs_are_no_overload(
         run = Run(cycle.stop_us, cycle, True, every_s, pressure_high_pa=50 * traces.PSI)
         found += [claim.fault for claim in detector.run(run, known)]
     assert sorted(set(found)) == said
+
+
+@pytest.mark.parametrize("volume_gal", [14.0, 3.0])
+def test_a_motor_that_drags_in_runs_too_short_for_their_tank_is_told_beside_it(volume_gal: float) -> None:
+    """The tank keeps a third of its size, or next to nothing: of runs of half a minute the motor's level is
+    its own, and of some seconds it may be the start's."""
+    gone = traces.after(LATER_S, volume_gal * traces.GAL, 44 * traces.GAL)
+    trace = traces.Trace(demand=STEADY, volume_m3=gone)
+    heard = traces.readings(trace, 9 * HOUR, seed=3)
+    drags = (heard.signal == 1) & (seconds(heard) > LATER_S + HOUR)
+    value = np.where(drags, 1.5 * heard.value, heard.value)
+    found = {one.fault for one in told(traces.plant(trace), Readings(heard.signal, heard.time_us, value))}
+    assert "short_cycling" in found
+    assert ("motor_overload" in found) is (volume_gal > 10.0)

@@ -25,17 +25,17 @@ USUAL: Reference = ENGINE.judge.usual
 
 def tried(
     at: int, *, begins: float = 0.0, lifts: float = 0.0, lasts_s: float = 20.0, drawn: float = 0.0,
-    works: float | None = 0.7, every_min: float = 20.0,
+    works: float | None = 0.7, every_min: float = 20.0, seeps: float = 0.001, drop_pa: float | None = None,
 ) -> Run:  # fmt: skip
-    """A run that begins so far above cut-in and lifts pressure by so much, of the band; what was drawn
-    before it, of the delivery; the motor's level, of the usual."""
+    """A run that begins so far above cut-in (each less by `seeps` than the one before) and lifts pressure by
+    so much, of the band; what was drawn before it, of the delivery; the motor's level, of the usual."""
     start_us = traces.START_US + int(at * every_min * MINUTE_US)
-    low_pa = USUAL.start_pa + begins * USUAL.band_pa
+    low_pa = USUAL.start_pa + (begins - seeps * at) * USUAL.band_pa
     high_pa = low_pa + lifts * USUAL.band_pa
     level = None if works is None else works * (USUAL.motor_level or 0.0)
     stop_us = start_us + int(lasts_s * 1e6)
     cycle = Cycle(
-        start_us, stop_us, lasts_s, 1200.0, low_pa, high_pa, None, None, None, None, None, level, None
+        start_us, stop_us, lasts_s, 1200.0, low_pa, high_pa, None, None, None, None, None, level, drop_pa
     )
     return Run(
         stop_us + MINUTE_US, cycle, True, 1.0, slope_before_m3_s=-drawn * USUAL.delivery_m3_s,
@@ -63,6 +63,8 @@ def test_three_starts_that_lift_nothing_tell_and_two_at_a_line_that_has_gone_dow
         {"drawn": 0.8},  # a tap takes what it brings
         {"works": 1.6},  # a rotor that drags
         {"every_min": 600.0},
+        {"seeps": 0.0},  # a gauge that is stuck
+        {"drop_pa": 40_000.0},  # the outlet stands above the line
     ],
 )
 def test_what_else_makes_short_runs_that_lift_nothing(other: dict[str, float]) -> None:
