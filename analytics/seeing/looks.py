@@ -53,6 +53,9 @@ ON_CHANGE = 4.0
 #: What a run's looks take from the last word of one that is told on change and says nothing meanwhile.
 HELD = ("motor", "discharge")
 FALL_SEEN = 6  # windows back: more than lies between looks at a run that falls
+#: Words of a flow meter that says mostly nothing: one alone may be wild. Of those that lie further apart the
+#: pump would fill a tank in between.
+PULSES, PULSES_WITHIN_US = 2, 120_000_000
 
 
 class Underway(msgspec.Struct, frozen=True):
@@ -213,6 +216,8 @@ def looks(
     middles = {name: medians(others[name].value, *window) for name, window in windows.items()}
     newest = nothing
     from_us = np.array([one.from_us for one in runs], np.int64)[run]
+    if "flow" in windows:
+        middles["flow"] = _passed(others["flow"], middles["flow"], from_us, at_us, windows["flow"][1])
     for name in (name for name in HELD if name in windows):
         begins, ends = windows[name]
         begins = _held_from(others[name], begins, ends, from_us)
@@ -254,6 +259,25 @@ def looks(
         [_or_none(start.rested_pa) for start in starts],
     )  # in the order of `Look`
     return [Look(*row) for row in zip(*columns, strict=True)]
+
+
+def _passed(
+    meter: Track,
+    middles: list[float | None],
+    from_us: NDArray[np.int64],
+    at_us: NDArray[np.int64],
+    ends: NDArray[np.intp],
+) -> list[float | None]:
+    """What a flow meter says: the middle of each window, so that no drop-out and no wild word counts; or of
+    one that says nothing between its pulses what passed since the last but one, so long as that was in the
+    run and lately."""
+    found = middles[:]
+    begins = np.searchsorted(meter.time_us, np.maximum(from_us, at_us - PULSES_WITHIN_US))
+    for k in (k for k, middle in enumerate(middles) if middle == 0.0):
+        pulses = np.flatnonzero(meter.value[begins[k] : ends[k]])
+        if len(pulses) >= PULSES:
+            found[k] = float(meter.value[begins[k] + pulses[-PULSES] + 1 : ends[k]].mean())
+    return found
 
 
 def _held_from(

@@ -60,6 +60,7 @@ def test_three_starts_that_lift_nothing_tell_and_two_at_a_line_that_has_gone_dow
         {"lifts": 0.05},  # it brings water
         {"begins": 0.4},  # where no switch starts a pump: the signal lies
         {"lasts_s": 4.0},  # a sound pump would not have shown either
+        {"lasts_s": 90.0},  # as long as the switch would let it run: the gauge is deaf
         {"drawn": 0.8},  # a tap takes what it brings
         {"works": 1.6},  # a rotor that drags
         {"every_min": 600.0},
@@ -69,6 +70,11 @@ def test_three_starts_that_lift_nothing_tell_and_two_at_a_line_that_has_gone_dow
 )
 def test_what_else_makes_short_runs_that_lift_nothing(other: dict[str, float]) -> None:
     assert told(*[tried(at, **other) for at in range(6)]) is None
+
+
+def test_after_a_start_where_no_switch_makes_one_a_contact_is_not_believed_for_a_day() -> None:
+    rest = [tried(at) for at in range(1, 100)]
+    assert told(tried(0, begins=0.4), *rest) == 1 + 72 + 2  # three in an hour
 
 
 def test_a_run_that_delivers_ends_the_row() -> None:
