@@ -173,8 +173,9 @@ class BurstLine(Detector):
         draw = max(needed, known.story.most_needed_m3_s) / usual.delivery_m3_s
         evidence = {"pressure_pa": pressure, "run_age_s": look.age_s, "cut_in_pa": usual.start_pa}
         evidence["draw_over_delivery_1"] = draw
+        far = "far below" if pressure < LOW * usual.start_pa else "below"
         said = (
-            f"The pump runs and pressure stays at {words.pressure(self.plant, pressure)}, far below cut-in: "
+            f"The pump runs and pressure stays at {words.pressure(self.plant, pressure)}, {far} cut-in: "
             "more water leaves than the pump can give, as from a burst line."
         )
         measured = (

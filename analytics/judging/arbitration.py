@@ -64,13 +64,15 @@ OF_RUNS = frozenset({"short_cycling", "switch_drift", "clogged_filter", "pump_we
 IN_RUN = frozenset({"lost_prime", "dry_supply", "burst_line", "blocked_discharge"})
 
 #: What follows from what. A run that moves no water leaves nothing to judge filter, pump or switch by;
-#: a burst draws down pressure and storage; a fast-cycling tank distorts every pressure; what is throttled
-#: by a filter stands at shut-off before it, and fills the tank more slowly: no run is shorter for that.
+#: a burst draws down pressure and storage, and a motor whose work goes with pressure works less;
+#: a fast-cycling tank distorts every pressure; what is throttled by a filter stands at shut-off before it,
+#: and fills the tank more slowly: no run is shorter for that.
 CONSEQUENCES: dict[str, frozenset[str]] = {
     "lost_prime": OF_RUNS | IN_RUN | {"supply_leak"},
     "dry_supply": OF_RUNS | IN_RUN | {"supply_leak", "motor_overload"},
     "burst_line": OF_RUNS
-    | {"lost_prime", "dry_supply", "motor_overload", "supply_leak", "storage_leak", "storage_depletion"},
+    | {"lost_prime", "dry_supply", "blocked_discharge", "motor_overload"}
+    | {"supply_leak", "storage_leak", "storage_depletion"},
     "short_cycling": OF_RUNS | {"supply_leak", "blocked_discharge", "motor_overload"},
     "clogged_filter": frozenset({"pump_wear", "blocked_discharge"}),
     "pump_wear": frozenset({"clogged_filter", "blocked_discharge"}),

@@ -160,6 +160,12 @@ def test_a_motor_that_drags_hides_no_other_fault(fault: str) -> None:
     assert follows(fault, "motor_overload", "locked_rotor")
 
 
+@pytest.mark.parametrize("fault", ["lost_prime", "dry_supply", "blocked_discharge"])
+def test_a_line_that_has_burst_explains_a_pump_that_works_less(fault: str) -> None:
+    """One whose work goes with the pressure that it makes, as a piston pump's: no outlet is shut besides."""
+    assert follows(fault, "burst_line", None)
+
+
 @pytest.mark.parametrize("fault", ["motor_overload", "switch_drift", "blocked_discharge"])
 def test_a_tank_too_small_hides_no_fault_of_motor_switch_or_outlet(fault: str) -> None:
     assert not follows(fault, "short_cycling", "undersized_tank")
