@@ -12,6 +12,7 @@ EVIDENCE: dict[str, str] = {
     "run_time_after_s": "Runs last again",
     "run_age_s": "The pump had run for",
     "starts_in_hour_1": "Starts in the last hour",
+    "starts_1": "Starts in a row that lifted nothing",
     "unseen_runs_1": "Runs in a day that no word of the motor met",
     "pressure_start_pa": "Runs start at",
     "pressure_stop_pa": "Runs stop at",
