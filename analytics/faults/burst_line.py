@@ -48,7 +48,15 @@ from analytics.judging.instruments import WORKS, by_drop, by_meter, motor_share_
 from analytics.judging.no_delivery import false_start, held_up, stands, started_above
 from analytics.judging.pace_words import within
 from analytics.judging.reference import MID_SHARE
-from analytics.judging.story import BEGAN, DEEP, UNHEARD_OF, at_shut_off, fell_fast, ran_out_slowly
+from analytics.judging.story import (
+    BEGAN,
+    DEEP,
+    UNHEARD_OF,
+    at_shut_off,
+    fell_fast,
+    kinkless,
+    ran_out_slowly,
+)
 from analytics.judging.watch import AllClear, Claim, Coverage, Detector
 from analytics.plant.description import MOTOR_MEASURES, Measure
 
@@ -265,7 +273,9 @@ class BurstLine(Detector):
         if metered or by_drop(look, known, usual) == "moves":
             return True
         if seen is not None and seen.motor is not None:
-            return self._works(look, known)
+            # a start that brought nothing, by a motor that does not work as usual: the way is shut
+            brought = not kinkless(story) or story.mixed or at_full_load(look, usual)
+            return brought and self._works(look, known)
         return held_up(look, usual, story) or fell_fast(story, usual)
 
     def _limit_m3_s(self, unit_m3_s: float, usual: Reference, times: float) -> float:

@@ -218,3 +218,28 @@ def test_what_was_drawn_before_the_start_is_drawn_still_and_tells_what_a_weak_pu
         heard(engine, look)
         said += detector.look(look, judge)
     assert bool(said) is bursts
+
+
+@pytest.mark.parametrize(
+    ("brought", "works", "bursts"), [(0.0, 0.92, False), (0.0, 1.0, True), (0.9, 0.92, True)]
+)
+def test_a_start_that_brought_nothing_by_a_motor_that_works_less_is_no_break(
+    brought: float, works: float, bursts: bool
+) -> None:
+    """A line that is frozen between pump and tank: the tank goes on as before the start, faster than any draw
+    that was known, and then the line lies at nothing."""
+    engine = learned(motor=CURRENT)
+    judge, usual, said = engine.judge, engine.judge.usual, []
+    drawn, level = 1.5 * usual.delivery_m3_s, works * (usual.motor_level or 0.0)
+    detector = BurstLine(engine.judge.plant)
+    for age_s in range(10, 200, 10):
+        gone = age_s > 60
+        slope = brought * usual.delivery_m3_s - drawn
+        look = at(
+            judge, float(age_s), slope_before_m3_s=-drawn, slope_first_m3_s=slope, fall_m3_s=drawn,
+            slope_m3_s=0.0 if gone else slope, motor_level=level, motor_now=level,
+            pressure_pa=0.02 * usual.start_pa if gone else 0.97 * usual.start_pa,
+        )  # fmt: skip
+        heard(engine, look)
+        said += detector.look(look, judge)
+    assert bool(said) is bursts
