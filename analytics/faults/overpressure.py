@@ -17,7 +17,6 @@ Parameters. PAST: beyond the usual stop by a quarter of the band, or beyond the 
 while nothing is learned: switches and gauges are good to some tenth of the band each (common practice, no
 source). Two looks in agreement, OTHERS 3 words apart: of a gauge gone wild two of three lie above now and
 then. SAME: two stops within a tenth of the band, the switch's own scatter;
-RISING: of the delivery, three standard errors of a slope near the end (5 %), still filling the tank.
 FINE_S: samples further apart miss the stop itself, and put the usual stop too low by up to what an interval
 fills (a tenth of the band in some 8 s): the file's cut-out counts then as well. While a switch is known to
 drift, so do the pressure at which it stopped the pump last and its setting, to which it is set back. A run
@@ -36,6 +35,7 @@ from typing import TYPE_CHECKING
 import msgspec
 
 from analytics import words
+from analytics.judging.ends import still_filled
 from analytics.judging.flows import wild
 from analytics.judging.watch import AllClear, Claim, Coverage, Detector
 from analytics.plant.description import MOTOR_MEASURES, Measure
@@ -52,7 +52,7 @@ PAST_BY_FILE = 0.6
 LEAST_PA = 20_000.0
 FINE_S = 3.0
 OTHERS = 3.0
-SAME, RISING = 0.10, 0.15
+SAME = 0.10
 SHIFTED, MOST_SHIFTED, LONG = 0.10, 0.60, 3.0
 
 
@@ -125,7 +125,7 @@ class Overpressure(Detector):
         if stop_pa <= self._limit_above(usual.stop_pa, known):
             memory.high_stop_pa = memory.moved_to_pa = None
             return
-        if not run.entire or not (run.slope_last_m3_s or 0.0) > RISING * usual.delivery_m3_s:
+        if not run.entire or not still_filled(run, usual):
             return
         last, memory.high_stop_pa = memory.high_stop_pa, stop_pa
         if last is not None and abs(stop_pa - last) < SAME * usual.band_pa:

@@ -15,7 +15,10 @@ above cut-in (`analytics.judging.charge_or_switch`).
 
 Parameters. A move of MOVED (a tenth of the band: switches repeat to a few hundredths, common practice, no
 source) and five standard errors of the median of six runs, three times in a row: with 50 runs a day one-sided
-five sigma is wrong less than once in a hundred plant-years. Samples far apart see a stop within what pressure
+five sigma is wrong less than once in a hundred plant-years. No draw takes an end outward: a stop up or a
+start down is told by OUTWARD 4 runs in a row that all stand so far out (2.5 sigma of a run's: by chance once
+in 10^9), no further apart than what is told, as those of a hand at the breaker would; while the switch seems
+stuck those count that ended with the tank still filling. Samples far apart see a stop within what pressure
 rises from one to the next, and a weaker pump's nearer to the cut-out: that is put right by its half, and a
 move smaller than it is none. Of a start that holds for what pressure falls in the rest before it. A switch
 that now acts within AT_SETTING of the plant file's setting, whatever it did before, has been set right, or
@@ -41,17 +44,17 @@ import msgspec
 from analytics import words
 from analytics.judging.air import median_error
 from analytics.judging.charge_or_switch import MOST, TOLD, charge_odds, met_chance, unmet_odds
-from analytics.judging.ends import EMPTY, LEAST, too_narrow
+from analytics.judging.ends import EMPTY, HALF, LEAST, still_filled, too_narrow
 from analytics.judging.footing import FINE_S, Footing, band_of, judged, note_beat, note_run, seen_below
 from analytics.judging.setting import SINCE_FIRST, Moves, falls, off_setting, was_so
 from analytics.judging.signature import best_delivery
+from analytics.judging.trait import Trait, trait_of
 from analytics.judging.watch import AllClear, Claim, Coverage, Detector
 from analytics.plant.description import MOTOR_MEASURES, Measure
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from analytics.judging.trait import Trait
     from analytics.judging.watch import Known, Word
     from analytics.plant.description import Plant
     from analytics.seeing.beats import Beat
@@ -61,11 +64,14 @@ MOVED = AT_SETTING = 0.10
 SIGMAS = 5.0
 LAST = 6
 IN_A_ROW = 3
+OUTWARD = 4
 #: Of a run's scatter: so many standard errors of the median of LAST.
 ERROR = SIGMAS * 1.25 / LAST**0.5
 PATIENT = 12
 BACK = 0.5
 HABITS_US = 86_400_000_000
+#: While one of these stands, runs show no switch.
+HIDES = ("lost_prime", "dry_supply", "burst_line", "blocked_discharge")
 #: A charge above cut-in shows as a cut-in that has moved up by more than the line's own curve.
 COLLAPSED = 0.22
 AT_FOOT = 1.5
@@ -78,6 +84,7 @@ class DriftMemory(msgspec.Struct):
     lows_pa: list[float] = []  # of the newest runs: a switch that has moved up lets pressure go no lower
     met: list[float] = []  # of the same, the chance that samples meet a collapse to cut-in
     rises_pa: list[float] = []  # of the same, from the start to the first words in the run
+    newest: list[tuple[int, float, float]] = []  # runs: when they began, start and stop [Pa]
     off_setting: bool = False  # of the finding that stands: from the plant file's setting
     since_first: bool = False  # and it acted there from the first run on
     charge: float = 0.0  # log of the odds of a charge above cut-in
@@ -105,10 +112,14 @@ class SwitchDrift(Detector):
             start_pa = run.cycle.pressure_start_pa
             risen_pa = 0.0 if start_pa is None else run.pressure_low_pa - start_pa
             memory.rises_pa = [*memory.rises_pa, risen_pa][-LAST:]
+        self._note_ends(run, known)
         # where the motor's words are far apart pressure's turning points tell start and stop
         interval_s = min(run.interval_s, run.pressure_s or run.interval_s)
+        now = known.signature.now
+        outward = self._outward(known, interval_s)
         told = [
-            self._moves(known, interval_s),
+            outward,
+            self._moves(known, interval_s, now("start_pa", LAST), now("stop_pa", LAST)),
             self._by_rests(known) if interval_s > FINE_S else None,
             off_setting(known, interval_s, LAST, ERROR, self._no_charge(known)),
         ]
@@ -129,6 +140,9 @@ class SwitchDrift(Detector):
             lately = known.signature.recent[-LAST // 2 :]
             memory.onset_us = lately[0].at_us if lately else run.cycle.start_us
         memory.row += 1
+        if outward is not None:
+            memory.onset_us = memory.newest[0][0]
+            memory.row = max(memory.row, IN_A_ROW)
         alone = moves.start > 0.0 and moves.stop < moves.limit_stop
         memory.charge = -MOST
         if alone and not self._no_charge(known, moves.start):
@@ -217,11 +231,38 @@ class SwitchDrift(Detector):
         own scatter about that limit would set it right and move it again."""
         return AT_SETTING * (BACK if known.is_open(self.FAULT) else 1.0)
 
-    def _moves(self, known: Known, interval_s: float) -> Moves | None:
-        """From where clean runs had them."""
+    def _note_ends(self, run: Run, known: Known) -> None:
+        """Where a run began and was stopped, if the switch did both."""
+        low_pa, high_pa = run.cycle.pressure_start_pa, run.cycle.pressure_stop_pa
+        if low_pa is None or high_pa is None or high_pa - low_pa < HALF * known.usual.band_pa:
+            return
+        if any(known.is_open(fault) for fault in HIDES):
+            return
+        if known.is_open("overpressure") and not still_filled(run, known.usual):
+            return
+        self.memory.newest = [*self.memory.newest, (run.cycle.start_us, low_pa, high_pa)][-OUTWARD:]
+
+    def _outward(self, known: Known, interval_s: float) -> Moves | None:
+        """`_moves` by the least that each of the newest few runs stands further out, at one pressure; None
+        where that is no move."""
+        newest = self.memory.newest
+        if len(newest) < OUTWARD:
+            return None
+        lows_pa, highs_pa = ([run[side] for run in newest] for side in (1, 2))
+        moves = self._moves(known, interval_s, trait_of([max(lows_pa)]), trait_of([min(highs_pa)]))
+        if moves is None:
+            return None
+        start = min(moves.start, 0.0) if _spread(lows_pa) <= moves.limit_start else 0.0
+        stop = max(moves.stop, 0.0) if _spread(highs_pa) <= moves.limit_stop else 0.0
+        found = Moves(start, stop, moves.limit_start, moves.limit_stop)
+        return found if found.over >= 1.0 else None
+
+    def _moves(
+        self, known: Known, interval_s: float, low_now: Trait | None, high_now: Trait | None
+    ) -> Moves | None:
+        """From where clean runs had them to where they are now."""
         clean = self._clean(known, interval_s)
         low, high = clean.get("start_pa"), clean.get("stop_pa")
-        low_now, high_now = known.signature.now("start_pa", LAST), known.signature.now("stop_pa", LAST)
         if low is None or high is None or low_now is None or high_now is None:
             return None
         if low_now.middle < EMPTY * low.middle:
@@ -298,6 +339,10 @@ class SwitchDrift(Detector):
         if self.memory.since_first:
             evidence[SINCE_FIRST] = 1.0
         return Claim(self.FAULT, self.memory.onset_us, "low", 0.85, said, evidence=evidence)
+
+
+def _spread(ends_pa: list[float]) -> float:
+    return max(ends_pa) - min(ends_pa)
 
 
 def _least(unseen: float) -> float:

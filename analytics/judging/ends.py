@@ -23,6 +23,7 @@ Parameters:
     UNKNOWN  0.3   is p before the lesson is over
     MIDDLE   2.5   words after its begin lies the middle of the five that a rest is said to begin with
     EMPTY    0.5   of cut-in: no spring or nut slips so far; a line that starts from less has run empty
+    RISING   0.15  of the delivery, three standard errors of a slope near the end (5 %)
     HALF     0.5   of the band: stops that do not come up to it make it narrow; FOOT 0.22 of it: starts that
                    stand further up are not at cut-in (`cycling_run.LEAP_SHARE`)
 
@@ -54,6 +55,7 @@ LESSON, KEPT, LEAST = 24, 48, 0.15
 BEYOND, OF_NEWEST, OUTERMOST_OF = 3, 6, 12
 CHANCE, LASTS_US, UNKNOWN = 1e-5, 8 * HOUR_US, 0.3
 HALF, FOOT = 0.5, 0.22
+RISING = 0.15
 #: While one of these stands nothing is learned of where the switch acts.
 MOVES_THEM = (
     "switch_drift", "short_cycling", "motor_overload", "lost_prime", "dry_supply", "burst_line",
@@ -163,6 +165,12 @@ def _stop(rest: Rest, band: Band, water: Water) -> tuple[int, float] | None:
     falls_pa = -slope_m3_s * every_s / water.compliance_m3_pa(first_pa)
     slowly = every_s > FINE_S and abs(falls_pa) <= FALLS * band[1]
     return (rest.stop_us, first_pa + min(MIDDLE, 0.5 * rest.samples) * falls_pa) if slowly else None
+
+
+def still_filled(run: Run, usual: Reference) -> bool:
+    """Whether the tank was still filling when the run was stopped: a switch does that, neither a relief valve
+    nor the pump's shut-off head."""
+    return (run.slope_last_m3_s or 0.0) > RISING * usual.delivery_m3_s
 
 
 def narrow(ends: Ends, band: Band) -> tuple[float, float] | None:

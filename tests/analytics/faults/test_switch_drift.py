@@ -402,3 +402,59 @@ def test_a_cut_in_that_scatters_about_a_tenth_of_its_setting_is_one_move() -> No
                 said.append(type(word))
                 standing[:] = [True] if isinstance(word, Claim) else []
     assert said == [Claim]
+
+
+def told_after(
+    starts_psi: list[float],
+    stops_psi: list[float],
+    every_s: float = 1.0,
+    stuck: bool = False,
+    filling: float = 0.8,
+) -> int | None:
+    """By which of the runs that begin and end there a switch of 30 to 50 psi is said to have moved."""
+    plant = traces.plant()
+    signature, water = Signature(learned_us=1, learned_runs=24), Water.of(plant)
+    for name, value in (("start_pa", 30 * PSI), ("stop_pa", 50 * PSI), ("run_time_s", 300.0)):
+        signature.clean[name] = Trait(value, value, 0.002 * value, value)
+    known = SimpleNamespace(
+        plant=plant, water=water, signature=signature, usual=reference(plant, water, signature),
+        ends=Ends(), is_open=lambda fault: stuck and fault == "overpressure",
+    )  # fmt: skip
+    detector = SwitchDrift(plant)
+    was = [Brief(1, None, 5e-4, None, None, 0.02, 300.0, 0.0, 30 * PSI, 50 * PSI, None, None)] * 12
+    for k, (start_psi, stop_psi) in enumerate(zip(starts_psi, stops_psi, strict=True)):
+        signature.recent = was[-12:]
+        start_us, stop_us = k * 900_000_000, k * 900_000_000 + 300_000_000
+        cycle = Cycle(start_us, stop_us, 300.0, 600.0, start_psi * PSI, stop_psi * PSI)
+        run = Run(
+            stop_us, cycle, True, every_s, slope_last_m3_s=filling * known.usual.delivery_m3_s,
+            pressure_low_pa=start_psi * PSI,
+        )  # fmt: skip
+        if any(isinstance(word, Claim) for word in detector.run(run, cast(Known, known))):
+            return k + 1
+        if not stuck:  # of such runs nothing is learned
+            brief = Brief(
+                stop_us, None, 5e-4, None, None, 0.02, 300.0, 0.0, start_psi * PSI, stop_psi * PSI, None, None
+            )
+            was = [*was, brief]
+    return None
+
+
+@pytest.mark.parametrize("every_s", [1.0, 15.0])
+def test_an_end_that_has_moved_outward_is_told_by_four_runs(every_s: float) -> None:
+    """No draw lifts a stop above the cut-out; one that outlasts the run does take it below."""
+    assert told_after([30.0] * 12, [58.0] * 12, every_s) == 4
+    assert told_after([24.0] * 12, [50.0] * 12) == 4
+    assert (told_after([30.0] * 12, [42.0] * 12) or 99) > 4
+    assert (told_after([36.0] * 12, [50.0] * 12) or 99) > 4
+
+
+def test_three_runs_or_every_other_move_no_end() -> None:
+    assert told_after([30.0] * 12, [50.0] * 4 + [58.0] * 3 + [50.0] * 5) is None
+    assert told_after([30.0] * 12, [58.0, 50.0] * 6) is None
+
+
+def test_a_hand_at_the_breaker_stops_the_pump_at_no_one_pressure() -> None:
+    assert told_after([30.0] * 4, [56.0, 62.0, 57.0, 66.0], stuck=True) is None
+    assert told_after([30.0] * 4, [58.0, 58.3, 57.8, 58.1], stuck=True) == 4
+    assert told_after([30.0] * 4, [58.0, 58.3, 57.8, 58.1], stuck=True, filling=0.05) is None
