@@ -12,7 +12,7 @@ The rules that keep a step honest:
 - a beat of settling after each run: linked tanks even out, a pipe drains;
 - RUN_IN_S after the last rain the roof and the first-flush pipe still drip into the tank;
 - where a beat has a word or two only, the middle of the last three words stands for it, so that a lone
-  wild word moves nothing; what it lags by, a word, the beat of settling covers;
+  wild word moves nothing; it lags by a word, so the pump must have rested since the word before as well;
 - a level that leaps as no water can, up or down, is passed over until it has stood for LEAP_BEATS
   beats, and no step is made across a leap: drop-outs, overflow codes, a gauge that was moved;
 - a rise larger than the readings' own scatter is water coming in, gauge or no gauge.
@@ -71,6 +71,7 @@ class LevelTrack(msgspec.Struct):
     level_m: float = 0.0
     ran: bool = False  # since the last reading, or within the beat before it
     ran_before: bool = True
+    ran_last: bool = True  # likewise, of the step before
     rained: bool = False
     rain_us: int = 0  # end of the last beat with rain
     seen_us: int = 0  # end of the last beat
@@ -156,9 +157,10 @@ def follow(track: LevelTrack, beat: Beat, watched: Watched) -> LevelStep | None:
     if leap and track.leaps < LEAP_BEATS:
         return None
     shared = MIDDLE_OF / span.count if span.count < MIDDLE_OF else 1.0
-    step = _step(track, beat.to_us, level_m, watched, shared) if track.time_us and not leap else None
+    quiet = watched.has_motor and not track.ran and not (shared > 1.0 and track.ran_last)
+    step = _step(track, beat.to_us, level_m, watched, quiet, shared) if track.time_us and not leap else None
     track.time_us, track.level_m, track.leaps = beat.to_us, level_m, 0
-    track.ran, track.rained = ran, rained
+    track.ran_last, track.ran, track.rained = track.ran, ran, rained
     return step
 
 
@@ -181,9 +183,10 @@ def _leaps(track: LevelTrack, beat: Beat, level_m: float, storage: Storage) -> b
     return leap
 
 
-def _step(track: LevelTrack, now_us: int, level_m: float, watched: Watched, shared: float) -> LevelStep:
+def _step(
+    track: LevelTrack, now_us: int, level_m: float, watched: Watched, quiet: bool, shared: float
+) -> LevelStep:
     change_m = level_m - track.level_m
-    quiet = watched.has_motor and not track.ran
     rising = (
         track.scatter_m >= 0.0 and change_m > RISE_SCATTERS * track.scatter_m + GRAINS * track.grain_m + 1e-4
     )

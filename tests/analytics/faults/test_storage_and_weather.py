@@ -179,11 +179,13 @@ def test_cause_of_depletion_is_what_takes_the_water(litres_h: float, level_m: fl
     assert [one.cause for one in found] == [cause]
 
 
-def test_scatter_of_a_rough_gauge_is_no_leak_that_empties_the_storage() -> None:
-    rough = Holding(demand_m3_s=2.5e-5, level_m=0.4, level_noise_m=0.006, level_every_s=300.0)
+@pytest.mark.parametrize(("every_s", "noise_m"), [(300.0, 0.006), (900.0, 0.003)])
+def test_scatter_of_a_rough_gauge_is_no_leak_that_empties_the_storage(every_s: float, noise_m: float) -> None:
+    """Of a word each quarter of an hour three in a row stand for each level, and scatter together."""
+    rough = Holding(demand_m3_s=2.5e-5, level_m=0.4, level_noise_m=noise_m, level_every_s=every_s)
     causes = {
         one.cause
-        for seed in range(6)
+        for seed in range(8)
         for one in last_words(rough.outcome(4.5, seed))
         if one.fault == "storage_depletion"
     }

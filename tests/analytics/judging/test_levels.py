@@ -123,3 +123,27 @@ def test_the_scatter_of_a_level_is_known_however_many_words_a_beat_has(words: in
             heard.append(sigma_m3(step, levels.watched[0].storage) / 5.0)  # 5 m2 of it
             stepped.append(step.level_m)
     assert np.median(heard) == pytest.approx(np.std(stepped), rel=0.1)
+
+
+def test_a_rest_begins_a_word_later_where_the_middle_of_three_stands_for_a_level() -> None:
+    """A word in the quarter of an hour; each third hour the pump takes 0.1 m in ten minutes. The middle of
+    three words shows that a word later, in the rest: none of it has leaked."""
+    made = plant()
+    motor = Signal("motor", Measure.PUMP_RUNNING, "x/motor")
+    levels = Levels(replace(made, signals=(*made.signals, motor)))
+    quiet_m, all_m, quiet = 0.0, 0.0, 0
+    for at in range(6 * 24):
+        from_us, runs = FROM_US + at * BEAT_US, at % 18 == 2
+        words_us = [us for us in range(0, (6 * 24) * BEAT_US, 900_000_000) if us // BEAT_US == at]
+        spans = {1: Span(1, 0, *[float(runs)] * 5, np.array([from_us]), np.array([float(runs)]), 0, 1)}
+        for us in words_us:  # after a run in its beat
+            level_m = 1.9 - 0.1 * ((at - 2) // 18 + 1)
+            spans[0] = Span(1, 0, *[level_m] * 5, np.array([FROM_US + us]), np.array([level_m]), 0, 1)
+        levels.hear(Beat(from_us + BEAT_US, from_us, from_us + BEAT_US, spans, 600.0 * runs), ())
+        step = levels.steps["rain"]
+        if step is not None:
+            all_m -= step.change_m
+            quiet_m, quiet = quiet_m - step.change_m * step.quiet, quiet + step.quiet
+    assert all_m == pytest.approx(0.8)
+    assert quiet_m == pytest.approx(0.0)
+    assert quiet > 60
