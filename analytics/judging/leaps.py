@@ -177,6 +177,8 @@ class Leaps:
 
     def _rests_below(self, leap: Leap, beat: Beat, usual: Reference) -> bool:
         """Whether the motor has rested in this beat while the gauge told it to start."""
+        if (beat.to_us - beat.from_us) / 1e6 - beat.running_s < RESTS_S:
+            return False  # one that speaks on change runs on between its words
         from_us, limit_pa = max(leap.at_us, beat.from_us), usual.start_pa - BELOW * usual.band_pa
         span, said = beat.spans.get(self.pressure or 0), beat.spans.get(self._motor or 0)
         said_low = leap.to_pa < limit_pa
@@ -190,8 +192,6 @@ class Leaps:
         if said is not None and said.count:
             on_us = said.time_us[(said.value > self._level) & (said.time_us >= from_us - SLACK_US)]
             slack_us = min(BEAT_US // said.count, SLACK_US)
-        elif beat.running_s > 0.0:
-            return False
         starts = np.append(from_us, on_us + slack_us)
         ends = np.append(on_us - slack_us, beat.to_us)
         return bool((ends - starts).max() >= RESTS_S * 1e6)

@@ -9,6 +9,13 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from analytics.judging.leaps import Leap, Leaps
+from analytics.judging.reference import reference
+from analytics.judging.signature import Signature
+from analytics.seeing.beats import BEAT_US, Beat, Span
+from analytics.seeing.water import Water
+from tests.analytics import traces
+
 sys.path.insert(0, str(Path(__file__).parents[1] / "faults"))
 from holding import CUT_IN, CUT_OUT, DAY_S, Floats, Holding, at_s, last_words, told
 
@@ -92,3 +99,22 @@ def test_a_switch_that_has_moved_is_no_gauge_that_leapt(every_s: float) -> None:
     tops = at[1:][(np.diff(ran_s) > 0.0) & (at[1:] > since_s)]
     since_s = tops[0]  # at the cut-out, where nothing changes
     assert ("sensor_fault", "implausible", "pressure") not in told(made.outcome(3.5))
+
+
+@pytest.mark.parametrize("runs", [True, False])
+def test_a_motor_that_speaks_on_change_runs_on_between_its_words(runs: bool) -> None:
+    """A line that has burst stands at 0.5 bar below an empty tank's charge, from which it has collapsed; the
+    motor's current is told when it has changed, twice in ten minutes."""
+    plant = traces.plant()
+    usual = reference(plant, Water.of(plant), Signature())
+    from_us = 3_000_000 * BEAT_US
+    leap = Leap(at_us=from_us - 60_000_000, from_pa=2e5, to_pa=5e4, close=True)
+
+    def span(value: float, *at_s: float) -> Span:
+        times = from_us + (np.array(at_s) * 1e6).astype(np.int64)
+        return Span(len(times), 0, *[value] * 5, times, np.full(len(times), value), 0, len(times))
+
+    spans = {0: span(5e4, 30.0, 300.0), 1: span(4.0 * runs, 40.0, 560.0)}
+    beat = Beat(from_us + BEAT_US, from_us, from_us + BEAT_US, spans, BEAT_US / 1e6 * runs)
+    Leaps(plant).beat(leap, beat, usual, believed=True)
+    assert leap.convicted is not runs
