@@ -198,7 +198,8 @@ class SupplyLeak(Detector):
         if not known.water.true:
             return ()
         if self._pressure is not None:
-            self.memory.pauses.hear(beat, beat.spans.get(self._pressure))
+            every_s = known.every_s(self._pressure) or 0.0
+            self.memory.pauses.hear(beat, beat.spans.get(self._pressure), every_s)
         if beat.to_us % HOUR_US:
             return ()
         return self._judge(beat, known)

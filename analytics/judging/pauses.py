@@ -6,6 +6,8 @@ it was not leaking as fast. A household whose small draws come at all hours has 
 
 A spell is up to BEATS of ten minutes in a row, the first of them after one without a run (the air cools after
 a fill): one is enough for a gauge that speaks by the clock, of one that speaks on change the signs of life.
+Beats in which nobody spoke, for no longer than the gauge's own interval, are beats without a run: its word
+still held, and the motor's.
 
 Parameters:
     HALF     0.5   of the leak's fall: with pressure a leak changes by less (a fifth over a usual band, N 0.5)
@@ -58,9 +60,9 @@ class Pauses(msgspec.Struct):
     digit_pa: float = 0.0
     beats: list[Heard] = []
 
-    def hear(self, beat: Beat, span: Span | None) -> None:
-        """Take up the line's pressure in a beat."""
-        settled, rests = self.rested_us == beat.from_us, beat.running_s == 0.0
+    def hear(self, beat: Beat, span: Span | None, every_s: float = 0.0) -> None:
+        """Take up the line's pressure in a beat; the gauge speaks each `every_s`, at the least."""
+        settled, rests = beat.from_us - self.rested_us <= every_s * 1e6, beat.running_s == 0.0
         self.rested_us = beat.to_us if rests else 0
         if not (settled and rests):
             self.row = 0

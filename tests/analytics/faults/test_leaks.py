@@ -87,6 +87,7 @@ class Line:
                 signature=self.signature,
                 levels=self.levels,
                 is_open=self.ledger.is_open,
+                every_s=lambda signal: PLANT.signals[signal].every_s,
             ),
         )
         for _ in range(hours):
@@ -226,7 +227,7 @@ def test_hours_that_lose_less_refute_a_leak_though_somebody_draws_in_them() -> N
 @pytest.mark.parametrize("spells", [2, 3])
 def test_spells_in_which_pressure_stood_still_refute_a_leak(spells: int) -> None:
     line = Line(SupplyLeak(PLANT), line_m3_s=8.0 * LITRE_H)
-    told = SimpleNamespace(hear=lambda beat, span: None, refuting=lambda leak, water, now_us: spells)
+    told = SimpleNamespace(hear=lambda beat, span, every_s: None, refuting=lambda leak, water, now_us: spells)
     line.detector.memory.pauses = cast(Pauses, told)
     line.pass_hours(48)
     assert bool(line.raised_hours("supply_leak")) is (spells < 3)

@@ -59,3 +59,35 @@ def test_what_stood_still_a_day_ago_is_forgotten() -> None:
     pauses.hear(Beat(601 * BEAT_US, 600 * BEAT_US, 601 * BEAT_US, {0: said}, 0.0), said)
     assert pauses.refuting(LEAK_M3_S, WATER, 601 * BEAT_US) == 138
     assert pauses.refuting(LEAK_M3_S, WATER, 601 * BEAT_US + 24 * 3_600_000_000) == 0
+
+
+@pytest.mark.parametrize(
+    ("leak_m3_s", "every_s", "least"),
+    [
+        (0.0, 1800.0, 4),
+        (0.0, None, 0),
+        (LEAK_M3_S, 1800.0, 0),
+    ],
+)
+def test_signs_of_life_alone_tell_of_a_pause(leak_m3_s: float, every_s: float | None, least: int) -> None:
+    """Half an hour apart, and nothing else speaks: the beats between them are none. So stood a line for a
+    whole afternoon of a house whose draws come at all other hours."""
+    pauses, held_m3 = Pauses(digit_pa=7000.0), WATER.one(3.2 * BAR)
+    for k in range(0, 36, 3):
+        from_us = k * BEAT_US
+        true_pa = WATER.pressure_pa(held_m3 - leak_m3_s * 600.0 * k)
+        said = span(np.round(np.array([true_pa]) / 7000.0) * 7000.0, from_us)
+        beat = Beat(from_us + BEAT_US, from_us, from_us + BEAT_US, {0: said}, 0.0)
+        pauses.hear(beat, said, every_s or 0.0)
+    found = pauses.refuting(LEAK_M3_S, WATER, 36 * BEAT_US)
+    assert found >= least
+    assert bool(found) is bool(least)
+
+
+def test_a_run_between_two_signs_of_life_ends_the_pause() -> None:
+    pauses = Pauses(digit_pa=10.0)
+    for k in range(0, 36, 3):
+        said = span(np.full(1, 3.2 * BAR), k * BEAT_US)
+        pauses.hear(Beat((k + 1) * BEAT_US, k * BEAT_US, (k + 1) * BEAT_US, {0: said}, 0.0), said, 1800.0)
+        pauses.hear(Beat((k + 2) * BEAT_US, (k + 1) * BEAT_US, (k + 2) * BEAT_US, {}, 60.0), None, 1800.0)
+    assert pauses.refuting(LEAK_M3_S, WATER, 36 * BEAT_US) == 0
