@@ -52,7 +52,7 @@ TRIES_US = 3_600_000_000
 #: Half as much again as a stalled rotor draws at the most: a wild word, or a code.
 WILD = 10.0
 #: An inrush is over within a second, and a cold motor's first strokes within some more: the level of a run
-#: that lasts for this is the motor's own, however short the run is for its tank.
+#: that is over and lasted for this is the motor's own, however short the run is for its tank.
 LEVELS_S, LEVELS_SAMPLES = 15.0, 5.0
 BESIDE = frozenset({"short_cycling"})
 #: A switch that chatters makes one inrush after the other for some seconds; a stalled motor stands as high
@@ -98,7 +98,7 @@ class MotorOverload(Detector):
             share, self.memory.stalled = now, True
             return [self._claim(share, look.start_us, "locked_rotor")]
         if not self.memory.stalled and share >= OVER_IN_RUN and look.age_s >= 30.0 and self._no_inrush(known):
-            return [self._claim(share, look.start_us, None, BESIDE)]
+            return [self._claim(share, look.start_us, None)]
         return ()
 
     def run(self, run: Run, known: Known) -> Sequence[Word]:
