@@ -32,8 +32,9 @@ LEAST = 0.13
 #: do not overlap, and then a loss of a fifth must be seen as well.
 LEAST_AGREED, ALONE, AGREE = 0.20, 2.5, 4.5
 #: Of the level: a draw that keeps a pump near cut-out, where it gives some fifth less than over the band,
-#: costs a quarter of that in power, and twice as much where its curve is steep. Beyond it nothing is hidden.
-NEAR_CUT_OUT = 0.10
+#: costs a quarter of that in power, and of a steep curve up to an eighth (seen in traces). Beyond it nothing
+#: is hidden.
+NEAR_CUT_OUT = 0.15
 #: One chance in forty, of the delivery beside such a level.
 BORNE_OUT = 2.0
 #: Of the least loss, that the best figure of each run must show: of three that scatter the largest loses less
