@@ -38,7 +38,15 @@ from typing import TYPE_CHECKING
 
 from analytics.judging.deaf_gauge import may_be_deaf
 from analytics.judging.flows import CLOSE_S, NONE_SHARE, given_m3_s, share_1
-from analytics.judging.instruments import LEAST_AT_WORK, by_instruments, motor_share_1, shut_by_power
+from analytics.judging.instruments import (
+    LEAST_AT_WORK,
+    SHUT,
+    by_drop,
+    by_instruments,
+    by_meter,
+    motor_share_1,
+    shut_by_power,
+)
 from analytics.judging.story import (
     BEGAN,
     CHARGED,
@@ -94,7 +102,8 @@ def witness(look: Look, known: Known) -> Witness | None:
         idle = _by_pressure(look, known, story, short) and falls_short(story, look, known)
         shut = idle and shut_by_power(look, known, motor)
     else:
-        idle = said != "moves" and falls_short(story, look, known)
+        feeds = said == "dry" and _feeds(look, known, motor)
+        idle = said != "moves" and not feeds and falls_short(story, look, known)
         shut = said == "shut"
     return Witness(idle, said is not None, shut, share, motor, since, storage_low(known))
 
@@ -152,6 +161,16 @@ def held_up(look: Look, usual: Reference, story: Story) -> bool:
         return False
     low_pa = min(STATIC_PA, STATIC * usual.start_pa)
     return low_pa < look.pressure_pa < (1.0 - BELOW) * usual.start_pa
+
+
+def _feeds(look: Look, known: Known, motor: float | None) -> bool:
+    """Whether a motor that works less holds a line up all the same: as a worn piston pump's, whose work goes
+    with the pressure that it makes. With the tank run out a line that nobody feeds goes down to its taps at
+    once."""
+    usual, story = known.usual, known.story
+    if motor is None or motor <= SHUT or not held_up(look, usual, story):
+        return False
+    return by_meter(look, known, usual, story) != "dry" and by_drop(look, known, usual) != "dry"
 
 
 def false_start(look: Look, usual: Reference, story: Story) -> bool:

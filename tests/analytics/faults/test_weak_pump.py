@@ -243,3 +243,30 @@ def test_a_start_that_brought_nothing_by_a_motor_that_works_less_is_no_break(
         heard(engine, look)
         said += detector.look(look, judge)
     assert bool(said) is bursts
+
+
+@pytest.mark.parametrize(
+    ("stands", "works", "idle"),
+    [
+        (0.65, 0.82, False),  # the tank has run out, and something holds the line up above all taps
+        (0.2, 0.82, True),  # it lies where taps leave it
+        (0.65, 0.5, True),  # no motor that moves water works so little
+    ],
+)
+def test_a_worn_piston_pump_that_holds_the_line_up_has_not_lost_its_prime(
+    stands: float, works: float, idle: bool
+) -> None:
+    """Its work goes with the pressure that it makes: of two thirds of it, it takes four fifths."""
+    engine = learned(motor=CURRENT)
+    judge, usual = engine.judge, engine.judge.usual
+    for age_s in range(10, 260, 10):
+        gone = age_s > 140
+        level = (works if gone else 0.95) * (usual.motor_level or 0.0)
+        look = at(
+            judge, float(age_s), slope_before_m3_s=-26.0 * LPM, slope_first_m3_s=-2.0 * LPM,
+            slope_m3_s=0.0 if age_s > 160 else -3.0 * usual.delivery_m3_s if gone else -4.0 * LPM,
+            pressure_pa=(stands if gone else 0.97) * usual.start_pa, motor_level=level, motor_now=level,
+        )  # fmt: skip
+        heard(engine, look)
+    assert judge.witness is not None
+    assert judge.witness.idle is idle
