@@ -6,15 +6,16 @@ its air or holds too much of it makes runs short and flows look several times la
 the sound one's.
 
 What else lowers a level. Mains that sag by a tenth, by less than a tenth of it, for an evening; runs of which
-more is spent near cut-out (a large draw, a tank whose air is gone), by less than a tenth too: a pump gives
-some fifth less there, and a quarter of that is its power's. A switch that has moved up, as much more as the
-runs go higher: of those nothing is said.
+more is spent near cut-out (a large draw, a tank whose air is gone), by some twentieth, since a pump gives a
+fifth less there and a quarter of that is its power's, and of a steep curve by an eighth. A switch that has
+moved up, as much more as the runs go higher: of those nothing is said.
 
 Which part. With no filter before the tank it is the pump. With one, the drop across it tells; where no outlet
 gauge does, only a level that no clog explains: a pump that moves nothing at all still takes SHUT of it.
 
 Parameters:
-    LEAST     0.15   of the level, half as much again as the largest of these. Common practice, no source
+    LEAST     0.15   of the level, more than the largest of these, as `in_each.NEAR_CUT_OUT`. Common practice,
+                     no source
     RUNS             newest of those an hour apart, the fewest that span most of a day: no sag lasts so long.
                      Their upper quartile shows it, and that of the newest LATELY
     HIGHER    0.15   of the band: as `judging.agreed` has it

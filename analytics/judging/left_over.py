@@ -71,8 +71,7 @@ def left_over(
         if name == "kink_m3_s":
             middle = middle_now / clean.middle  # a tap in the kink's window spoils it either way
             left = middle if fair else max(left, middle)
-        learned = known.signature.clean.get(name, clean)  # eight runs alone tell little of the scatter
-        sigma = max(clean.sigma / clean.middle, learned.sigma / learned.middle, SIGMA_LEAST)
+        sigma = _scatter_1(known.signature, clean, name)
         now = known.signature.now(name, runs, hourly)
         lately = max(sigma, now.sigma / clean.middle) if now is not None else sigma
         error = OF_A_MEDIAN * hypot(sigma / sqrt(max(base.runs, 1)), lately / sqrt(runs))
@@ -92,15 +91,21 @@ def left_over(
 
 
 def left_of_whole_runs(known: Known, base: Base, runs: int) -> tuple[float, float] | None:
-    """Likewise by what whole runs brought, as often too low as too high: where nothing is hidden in them."""
+    """Delivery of the newest runs over its clean value, and the standard error of that, by what whole runs
+    brought: as often too low as too high, so only where nothing is hidden in them."""
     clean, now = base.traits.get(WHOLE), known.signature.now(WHOLE, runs)
     if clean is None or now is None or clean.middle <= 0.0:
         return None
-    learned = known.signature.clean.get(WHOLE, clean)
-    sigma = max(clean.sigma / clean.middle, learned.sigma / learned.middle, SIGMA_LEAST)
+    sigma = _scatter_1(known.signature, clean, WHOLE)
     lately = max(sigma, now.sigma / clean.middle)
     error = OF_A_MEDIAN * hypot(sigma / sqrt(max(base.runs, 1)), lately / sqrt(runs))
     return now.middle / clean.middle / _sound_1(known, base, runs, hourly=False), error
+
+
+def _scatter_1(signature: Signature, clean: Trait, name: str) -> float:
+    """How much clean runs scatter: eight alone tell little of it."""
+    learned = signature.clean.get(name, clean)
+    return max(clean.sigma / clean.middle, learned.sigma / learned.middle, SIGMA_LEAST)
 
 
 def _sound_1(known: Known, base: Base, runs: int, hourly: bool) -> float:

@@ -36,9 +36,7 @@ class Story(msgspec.Struct):
     crept: bool = False  # it lifted pressure slowly to where it stood
     kink_share: float | None = None  # delivery by the kink, by the newest look that could tell
     last_kink_m3_s: float | None = None  # what is gained over the fall before the start, by the look before
-    lasting_m3_s: float | None = (
-        None  # the least of that which two looks agree on: what the draw leaves of it
-    )
+    lasting_m3_s: float | None = None  # the least of that on which two looks agree
     fed: bool = False  # what was drawn before the start is drawn still, and mostly brought in
     metered_m3_s: float | None = None  # the most that the meter said of the delivery while the line stood
     shut_us: int | None = None  # the outlet has been at its shut-off head since
