@@ -13,7 +13,7 @@ import msgspec
 
 from analytics import faults
 from analytics.judging import ends, splits
-from analytics.judging.arbitration import Ledger, resting_on
+from analytics.judging.arbitration import Joined, Ledger, resting_on
 from analytics.judging.decline import decline
 from analytics.judging.ends import Ends
 from analytics.judging.footing import band_of
@@ -154,17 +154,11 @@ class Judge:
 
     def _disbelieved(self) -> set[str | None]:
         """The signals that are known to lie, by name."""
-        if not self.is_open("sensor_fault"):
-            return set()
-        return {one.of for one in self._ledger.standing.values() if one.fault == "sensor_fault"}
+        return set(self._ledger.lying())
 
     def _note_ends(self, event: Run | Rest) -> None:
         """Where the switch acts, unless the gauge that tells it lies."""
-        lies = [
-            finding.onset_us
-            for finding in self._ledger.standing.values()
-            if finding.fault == "sensor_fault" and finding.of in self._lines
-        ]
+        lies = [since_us for name, since_us in self._ledger.lying().items() if name in self._lines]
         if lies:
             ends.forget(self.ends, min(lies))
             return
@@ -180,14 +174,14 @@ class Judge:
     def _runs_are_sound(self, run: Run) -> bool:
         """Whether nothing stands that could show in a run."""
         seen_s = min(run.interval_s, run.pressure_s or run.interval_s)
-        return all(
+        return self._run_signals.isdisjoint(self._ledger.lying()) and all(
             finding.fault in BESIDE_RUNS
             or (
                 (finding.fault, finding.cause) in AS_BUILT
                 and seen_s <= WELL_SEEN * finding.evidence.get("run_time_s", 0.0)
             )
             or SINCE_FIRST in finding.evidence
-            or (finding.fault == "sensor_fault" and finding.of not in self._run_signals)
+            or finding.fault == "sensor_fault"
             for finding in self._ledger.standing.values()
         )
 
@@ -228,6 +222,7 @@ class Judge:
         return {
             "standing": msgspec.to_builtins(self._ledger.standing),
             "ends": msgspec.to_builtins(self.ends),
+            "joined": msgspec.to_builtins(self._ledger.joined),
             "habits": msgspec.to_builtins(self._ledger.habits),
             "levels": self.levels.saved(),
             "splits": msgspec.to_builtins(self.splits),
@@ -241,6 +236,7 @@ class Judge:
         self._ledger.resume(
             msgspec.convert(saved["standing"], dict[str, Finding]),
             msgspec.convert(saved["habits"], dict[str, Habit]),
+            msgspec.convert(saved.get("joined", {}), dict[str, Joined]),
         )
         self.signature = msgspec.convert(saved["signature"], Signature)
         self.ends = msgspec.convert(saved["ends"], Ends)

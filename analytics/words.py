@@ -46,6 +46,10 @@ def conductivity(s_m: float) -> str:
     return f"{s_m * 10.0:.2g} dS/m"
 
 
+def several(names: list[str]) -> str:
+    return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"
+
+
 def duration(seconds: float) -> str:
     """The largest unit that leaves a number above one and a half."""
     for size, name in ((86_400.0, "days"), (3_600.0, "hours"), (60.0, "minutes")):

@@ -17,7 +17,8 @@ Sensors show:
   drops out while the pump runs on (`analytics.judging.splits`).
 
 Mistaken for it: a resting plant on report-by-change; a collector that was off (nobody spoke); all
-signals silent together, which is one fault of network, broker or power and is raised once.
+signals silent together, which is one fault of network, broker or power and is raised once, as is that of a
+node that several share (`analytics.judging.fell_silent`).
 
 Parameters:
     BAD_SHARE   0.5   of a beat's words bad
@@ -25,7 +26,7 @@ Parameters:
     BAD_WORDS   5     a minute that is less than one in a million years (binomial)
     STILL_SHARE 0.05  of a beat's words bad: not well yet
     GOOD_BEATS  18    beats (3 h) without it: cleared; doubled with each relapse within RELAPSE_US,
-                      up to a day, so that an intermittent contact is one finding, not a dozen
+                      (`judging.doubt`), up to a day: an intermittent contact is one finding
     STRAY       10    "runs" in mid-band in six hours (a quarter of `contradiction.STRAYS`): the motor's word
                       is not well yet
     SPOKEN_BEATS 3    beats with a word of it: no longer silent
@@ -43,8 +44,9 @@ from typing import TYPE_CHECKING
 
 import msgspec
 
-from analytics import words
 from analytics.judging.contradiction import Contradictions, Evidence
+from analytics.judging.doubt import VITAL, Doubt
+from analytics.judging.fell_silent import fell_with, joining, left_silent, of_silence
 from analytics.judging.splits import LIES
 from analytics.judging.watch import AllClear, Claim, Coverage, Detector
 from analytics.plant.description import MOTOR_MEASURES, Measure
@@ -67,35 +69,12 @@ GOOD_BEATS = 18
 GOOD_BEATS_MOST = 144
 SPOKEN_BEATS = 3
 STRAY = 10
-RELAPSE_US = 3 * 86_400_000_000
-#: Signals on which most rests: their loss is priority high.
-VITAL = (Measure.LINE_PRESSURE, *MOTOR_MEASURES)
 SAYS = {
     "out_of_range": "says what it cannot have measured",
     "stuck": "has not moved by its last digit while the plant did",
     "silent": "has said nothing",
     "implausible": "contradicts what water and pressure do",
 }
-
-
-class Doubt(msgspec.Struct):
-    """Memory of one signal."""
-
-    bad_beats: int = 0
-    bad_words: int = 0
-    since_us: int = 0
-    cause: str | None = None  # while a finding stands
-    still_us: int = 0  # since when it has stood still, where it is found stuck
-    still_at: float = 0.0  # and at what
-    good_beats: int = 0
-    silent_since_us: int | None = None
-    cleared_us: int = 0
-    relapses: int = 0
-
-    @property
-    def pending(self) -> bool:
-        """Whether a beat with nothing against the signal can still change what is thought of it."""
-        return self.cause is not None or self.silent_since_us is not None or self.bad_beats > 0
 
 
 class SensorMemory(msgspec.Struct):
@@ -133,7 +112,7 @@ class SensorFault(Detector):
             doubt.silent_since_us = None
             return ()
         doubt.silent_since_us, doubt.good_beats = silence.since_us, 0
-        return self._silent(silence.signal, doubt, silence.since_us, silence.at_us, silence.alone)
+        return self._silent(silence.signal, silence.at_us, silence.alone, known)
 
     def stood(self, stood: Stood, known: Known) -> Sequence[Word]:
         """A gauge that is never still says the same and the same."""
@@ -167,8 +146,7 @@ class SensorFault(Detector):
                 found += self._speaks(position, doubt, beat)
                 continue
             if doubt.silent_since_us is not None and doubt.cause is None:
-                alone = any(span != position for span in beat.spans)
-                found += self._silent(position, doubt, doubt.silent_since_us, beat.to_us, alone)
+                found += self._silent(position, beat.to_us, any(at != position for at in beat.spans), known)
             cause = self._out_of_range(doubt, beat, position) or against.get(position)
             if cause is not None and doubt.cause is None:
                 found.append(self._claim(position, doubt, cause, self._since_us(position, cause, beat)))
@@ -188,7 +166,10 @@ class SensorFault(Detector):
         if doubt.silent_since_us is not None or span is None or not span.count:
             return ()
         doubt.good_beats += 1
-        return self._clear(position, doubt, beat.to_us) if doubt.good_beats >= SPOKEN_BEATS else ()
+        if doubt.good_beats < SPOKEN_BEATS:
+            return ()
+        clear = self._clear(position, doubt, beat.to_us)
+        return [*clear, *left_silent(position, doubt, self.memory.doubts, self.plant, beat.to_us)]
 
     def _doubt(self, position: int) -> Doubt:
         return self.memory.doubts.setdefault(position, Doubt())
@@ -229,22 +210,22 @@ class SensorFault(Detector):
         back = doubt.cause == "stuck" and span.low == span.high == doubt.still_at
         return back and not self._unmoved(position, doubt)
 
-    def _silent(self, position: int, doubt: Doubt, since_us: int, now_us: int, alone: bool) -> Sequence[Word]:
+    def _silent(self, position: int, now_us: int, alone: bool, known: Known) -> Sequence[Word]:
         """Raise it if others spoke meanwhile; if nobody did, once for all, by the first of the silent."""
-        if doubt.cause is not None:
+        doubts, doubt = self.memory.doubts, self._doubt(position)
+        if doubt.cause is not None or doubt.silent_since_us is None:
             return ()
-        stands = any(one.cause == "silent" for one in self.memory.doubts.values())
-        if stands and not alone:
+        if not alone and any(one.cause == "silent" for one in doubts.values()):
             return ()
-        claim = self._claim(position, doubt, "silent", since_us, everybody=not alone)
-        return [replace(claim, evidence={"silent_s": (now_us - since_us) / 1e6})]
+        doubt.found("silent", doubt.silent_since_us)
+        doubt.told_by = fell_with(position, doubts, known) if alone else None
+        if doubt.told_by is None:
+            return [of_silence(position, doubts, self.plant, now_us, everybody=not alone)]
+        head = doubt.told_by
+        return [joining(position, head, doubts, self.plant), of_silence(head, doubts, self.plant, now_us)]
 
-    def _claim(
-        self, position: int, doubt: Doubt, cause: str, since_us: int, everybody: bool = False
-    ) -> Claim:
-        doubt.cause, doubt.good_beats = cause, 0
-        recent = since_us - doubt.cleared_us < RELAPSE_US
-        doubt.relapses = min(doubt.relapses + 1, 3) if doubt.cleared_us and recent else 0
+    def _claim(self, position: int, doubt: Doubt, cause: str, since_us: int) -> Claim:
+        doubt.found(cause, since_us)
         signal = self.plant.signals[position]
         evidence: dict[str, float] = {}
         if cause == "stuck" and position in self.memory.evidence.still:
@@ -257,12 +238,6 @@ class SensorFault(Detector):
         leap = self.memory.evidence.leap
         if cause == "implausible" and since_us == leap.at_us:
             evidence = {"leapt_from_pa": leap.from_pa, "leapt_to_pa": leap.to_pa}
-        if everybody:
-            summary = "No signal has said anything: look at the broker, the network and the sensors' power."
-        elif cause == "silent" and signal.every_s is not None:
-            summary = (
-                f'The sensor "{signal.name}", due every {words.duration(signal.every_s)}, has said nothing.'
-            )
         return Claim(
             self.FAULT,
             of=signal.name,

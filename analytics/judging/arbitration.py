@@ -10,6 +10,9 @@ A later claim on a finding that stands replaces its words where it says somethin
 priority or set of figures, or a figure that has moved by a step which a person would notice. The words
 with which a finding was raised are kept beside them (see `analytics.records.Finding`).
 
+What several have at once for one reason (`Claim.joins`: sensors that fell silent together) is told by the
+finding of one of them: they stand, and no finding of their own is raised beside it.
+
 What comes and goes is one finding (`analytics.judging.habits`): gone for now, it explains and silences
 nothing, and runs are learned from; when it is claimed again it has its full priority again.
 
@@ -123,6 +126,14 @@ STEP = 0.05
 LEAST_STEP = {"_m3_s": 0.0, "_share_1": 0.05, "_pa": 5e3, "_m": 0.01, "_s": 5.0}
 
 
+class Joined(msgspec.Struct):
+    """What another's finding tells of besides: the place of that one, whose it is, and since when."""
+
+    head: str
+    of: str
+    onset_us: int
+
+
 class Ledger(msgspec.Struct):
     """The findings that stand, and who hangs on whom. Plain data."""
 
@@ -130,34 +141,58 @@ class Ledger(msgspec.Struct):
     resting_on: dict[str, frozenset[str]] = {}
     standing: dict[str, Finding] = {}
     faults: frozenset[str] = frozenset()  # of what stands, which is asked all the time
+    joined: dict[str, Joined] = {}  # by the place that a finding of its own would have
     habits: dict[str, Habit] = {}  # by the place of the finding
     waiting_us: int | None = None  # when the next of those that have gone for now may be over
 
     def silenced_by(self, finding: Finding, fault: str) -> bool:
         """Whether a standing finding explains a fault: as its consequence, or by a sensor that lies."""
         if finding.fault == "sensor_fault":
-            rest = self.resting_on.get(finding.of or "", frozenset())
-            # what a run shows is made of its gauge's words: then it has spoken again
-            speaks = finding.cause == "silent" and fault in IN_RUN and rest == BY_PRESSURE
-            return fault in rest and not speaks
+            return any(self._rests(fault, name, finding.cause) for name in self._told_by(finding))
         return follows(fault, finding.fault, finding.cause)
 
-    def resume(self, standing: dict[str, Finding], habits: dict[str, Habit]) -> None:
-        """Take up again what stood, and what came and went."""
-        self.standing, self.habits = standing, habits
+    def _rests(self, fault: str, name: str, cause: str | None) -> bool:
+        """Whether a fault is told from a signal that lies."""
+        rest = self.resting_on.get(name, frozenset())
+        # what a run shows is made of its gauge's words: then it has spoken again
+        speaks = cause == "silent" and fault in IN_RUN and rest == BY_PRESSURE
+        return fault in rest and not speaks
+
+    def _told_by(self, finding: Finding) -> list[str]:
+        """Of what a finding tells: its own, and those that have joined it."""
+        place = _place(finding.fault, finding.of)
+        return [finding.of or "", *(one.of for one in self.joined.values() if one.head == place)]
+
+    def lying(self) -> dict[str, int]:
+        """The signals that are known to lie, by name, and since when [us]."""
+        if "sensor_fault" not in self.faults:
+            return {}
+        lying = {one.of: one.onset_us for one in self.joined.values()}
+        for one in self.standing.values():
+            if one.fault == "sensor_fault" and one.of is not None:
+                lying[one.of] = one.onset_us
+        return lying
+
+    def resume(
+        self, standing: dict[str, Finding], habits: dict[str, Habit], joined: dict[str, Joined]
+    ) -> None:
+        """Take up again what stood, what came and went, and what was told by another's finding."""
+        self.standing, self.habits, self.joined = standing, habits, joined
         self._note_faults()
         self._note_waiting()
 
     def is_open(self, fault: str, of: str | None = None) -> bool:
         if fault not in self.faults:
             return False
-        return of is None or _place(fault, of) in self.standing
+        return of is None or (place := _place(fault, of)) in self.standing or place in self.joined
 
     def _note_faults(self) -> None:
         self.faults = frozenset(finding.fault for finding in self.standing.values())
 
     def raised_us(self, fault: str, of: str) -> int | None:
-        finding = self.standing.get(_place(fault, of))
+        place = _place(fault, of)
+        joined = self.joined.get(place)
+        finding = self.standing.get(place if joined is None else joined.head)
         return finding.raised_us if finding is not None else None
 
     def over(self, at_us: int) -> list[Finding]:
@@ -197,6 +232,11 @@ class Ledger(msgspec.Struct):
         place = _place(claim.fault, claim.of)
         before = self.standing.get(place)
         if before is None:
+            head = _place(claim.fault, claim.joins)
+            if claim.joins is not None and head in self.standing:
+                self.joined[place] = Joined(head, claim.of or "", claim.onset_us)
+                return None
+            self.joined.pop(place, None)
             cause = self._cause_of(claim, age_us)
             if cause is not None:
                 return self._hang(cause, claim.fault)
@@ -234,13 +274,14 @@ class Ledger(msgspec.Struct):
         return finding
 
     def _clear(self, word: AllClear, at_us: int) -> Finding | None:
-        before = self.standing.pop(_place(word.fault, word.of), None)
+        place = _place(word.fault, word.of)
+        self.joined = {at: one for at, one in self.joined.items() if place not in (at, one.head)}
+        before = self.standing.pop(place, None)
         if before is None:
             return None
         self._note_faults()
         summary = f"{before.summary} {word.summary}" if word.summary else before.summary
         gone = replace(before, summary=summary, evidence=before.evidence | word.evidence)
-        place = _place(word.fault, word.of)
         if before.fault not in GAPS_US:
             return replace(gone, cleared_us=at_us)
         habit = self.habits.setdefault(place, Habit(before.fault))

@@ -47,6 +47,7 @@ class Claim:
     finding (`analytics.judging.arbitration`): that it was made does not mean that it stands, `is_open` does.
 
     `apart_from`: faults that cannot have made this evidence, so that it hangs on none of them.
+    `joins`: whose finding of this fault tells of this one too, while that stands: one thing ails both.
     """
 
     fault: str
@@ -58,6 +59,7 @@ class Claim:
     of: str | None = None
     evidence: dict[str, float] = field(default_factory=dict)
     apart_from: frozenset[str] = frozenset()
+    joins: str | None = None
 
 
 class AllClear(msgspec.Struct, frozen=True):

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Literal
 from analytics.advice import advice
 from analytics.advice import station as station_of
 from analytics.alarms.rationale import URGENCY
+from analytics.words import several
 from dashboard.telling import display
 from dashboard.telling.alarms import is_event, standing
 from dashboard.telling.facts import SILENT_AFTER_S
@@ -165,5 +166,4 @@ def _silence(facts: Facts) -> str:
 
 def _listed(words: list[str]) -> str:
     words = [word.rstrip(".") for word in words]
-    words = [word[:1].lower() + word[1:] for word in words]
-    return words[0] if len(words) == 1 else f"{', '.join(words[:-1])} and {words[-1]}"
+    return several([word[:1].lower() + word[1:] for word in words])
