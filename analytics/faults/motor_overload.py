@@ -14,6 +14,8 @@ mains (a tenth either way).
 Parameters. OVER 1.20 of the usual level: twice what a sagging supply does, in three runs of four; within a
 run, which a burst may load, 1.30.
 STALLED 2.2 of it, for ten seconds, or in two runs in a row that filled nothing.
+Runs shorter than the meter's interval, of which it says a word or none, are told by these words
+(`analytics.judging.lone_words`).
 
 Source: locked-rotor multiples, common practice, no source.
 """
@@ -25,6 +27,8 @@ from typing import TYPE_CHECKING
 import msgspec
 
 from analytics import words
+from analytics.judging.ends import MOVES_THEM
+from analytics.judging.lone_words import LoneWords
 from analytics.judging.watch import AllClear, Claim, Coverage, Detector
 from analytics.plant.description import Measure
 from analytics.seeing.motor import motor_signal
@@ -54,6 +58,7 @@ WILD = 10.0
 #: An inrush is over within a second, and a cold motor's first strokes within some more: the level of a run
 #: that is over and lasted for this is the motor's own, however short the run is for its tank.
 LEVELS_S, LEVELS_SAMPLES = 15.0, 5.0
+AS_USUAL = "The motor draws its usual again."
 BESIDE = frozenset({"short_cycling"})
 #: A switch that chatters makes one inrush after the other for some seconds; a stalled motor stands as high
 #: until its protector trips. So long at once tells it without another run.
@@ -71,6 +76,7 @@ class OverloadMemory(msgspec.Struct):
     vain_us: int = 0  # when the last of them began
     high_run_us: int = 0  # the run whose looks see it stand so high, one after the other
     high_since_us: int = 0
+    words: LoneWords = msgspec.field(default_factory=LoneWords)
     stalled: bool = False  # the rotor was seen to be jammed, until the finding clears
 
 
@@ -107,7 +113,9 @@ class MotorOverload(Detector):
         start_pa, within_pa = run.cycle.pressure_start_pa, known.usual.start_pa + ABOVE * known.usual.band_pa
         if level is None and start_pa is not None:  # it has said no more than how it began
             level = run.motor_words
-        if usual is None or level is None:
+        if usual is None:
+            return self._by_lone_words(run, known)
+        if level is None:
             return ()
         share = level / usual
         high = run.pressure_high_pa
@@ -135,9 +143,21 @@ class MotorOverload(Detector):
         calm = [s for s in memory.shares[-2:] if s < BACK]
         if known.is_open(self.FAULT) and len(calm) == 2 and filled:
             memory.shares, memory.starts_us, memory.stalled = [], [], False
-            return [AllClear(self.FAULT, summary="The motor draws its usual again.")]
+            return [AllClear(self.FAULT, summary=AS_USUAL)]
         if not known.is_open(self.FAULT):
             memory.stalled = False
+        return ()
+
+    def _by_lone_words(self, run: Run, known: Known) -> Sequence[Word]:
+        words, standing = self.memory.words, known.is_open(self.FAULT)
+        if run.motor_words is None or not run.entire:
+            return ()
+        words.hear(run.cycle.start_us, run.motor_words, not any(known.is_open(one) for one in MOVES_THEM))
+        over = words.over(OVER, STALLED)
+        if over is not None and not self.memory.stalled:
+            return [self._claim(over[1], over[0], None)]
+        if standing and words.under(BACK):
+            return [AllClear(self.FAULT, summary=AS_USUAL)]
         return ()
 
     def _no_inrush(self, known: Known) -> bool:

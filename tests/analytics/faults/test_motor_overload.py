@@ -192,3 +192,23 @@ def test_a_motor_that_drags_in_runs_too_short_for_their_tank_is_told_beside_it(v
     found = {one.fault for one in told(traces.plant(trace), Readings(heard.signal, heard.time_us, value))}
     assert "short_cycling" in found
     assert ("motor_overload" in found) is (volume_gal > 10.0)
+
+
+@pytest.mark.parametrize(
+    ("now_a", "inrushes", "fault"),
+    [(9.0, 1, True), (9.0, 3, False), (7.6, 1, False), (7.0, 4, False)],
+    ids=["drags", "drags, and too few words of it", "sags", "met at its starts"],
+)
+def test_runs_shorter_than_the_clamps_interval_are_told_by_their_lone_words(
+    now_a: float, inrushes: int, fault: bool
+) -> None:
+    """Of runs of twenty seconds a clamp that looks each minute says one word; some are of the inrush."""
+    detector, known = MotorOverload(traces.plant(traces.Trace())), known_by(60.0)
+    known.signature.clean.clear()
+    words = [7.0, 28.0, *[7.0] * 22, *[28.0] * inrushes, *[now_a] * (8 - inrushes)]
+    found = []
+    for start_s, word in enumerate(words):
+        cycle = Cycle(start_s * 600_000_000, start_s * 600_000_000 + 20_000_000, 20.0)
+        run = Run(cycle.stop_us, cycle, True, 60.0, motor_words=word)
+        found += [(claim.fault, claim.evidence["motor_share_1"]) for claim in detector.run(run, known)]
+    assert found == ([("motor_overload", pytest.approx(now_a / 7.0))] * 2 if fault else [])
