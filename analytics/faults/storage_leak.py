@@ -49,7 +49,8 @@ Parameters:
                                 that swings with the day comes back in another, a leak never rests; and two
                                 opposite quarters tell of it where it is less than a swing by
     SWING_M          14 mm      from crest to trough makes at its steepest, pi times that a day (common
-                                practice, no source: a metre and a half of air, warmer by 6 K)
+                                practice, no source: a metre and a half of air, warmer by 6 K), and the
+                                scatter of the rests on top, by SWING_ERRORS 2
     LAST_S           36 h       of evidence, so that a day's drift has come back once, unless it is BIG times
     BIG              2          the threshold, twice what the gauge may drift
     CAP_SHARE        0.3        of the threshold, besides scatter and last digit, that one hour can add
@@ -98,7 +99,7 @@ BIG = 2.0
 CAP_SHARE = 0.3
 GIVEN_BACK = 1.2
 STEADILY = 0.5
-SWINGS, SWING_M = 0.3, 0.014
+SWINGS, SWING_M, SWING_ERRORS = 0.3, 0.014, 2.0
 GONE, DRAWN = 0.7, 0.6
 CLEAR_S = 12 * 3600.0
 CLEAR_ERRORS = 2.0
@@ -228,7 +229,8 @@ class StorageLeak(Detector):
         since = [part for part in one.parts if part.since_us >= lost.since_us]
         always = is_round_the_clock(since, sigma_m3(step, storage), step.shared, SWINGS)
         fast_m3_s = SWING_M * pi / DAY_S * storage.volume_m3 / storage.full_level_m
-        return always or (always is None and lost.slope.loss_m3_s >= fast_m3_s)
+        surely_m3_s, _ = lost.slope.bounds_m3_s(sigma_m3(step, storage), step.shared, SWING_ERRORS)
+        return always or (always is None and surely_m3_s >= fast_m3_s)
 
     def _claim(self, one: One, step: LevelStep, storage: Storage, lost: Part, threshold_m3: float) -> Claim:
         usable = storage.held_m3(step.level_m) - storage.held_m3(storage.outlet_level_m)

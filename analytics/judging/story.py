@@ -241,17 +241,22 @@ def _note_rise(story: Story, look: Look, known: Known, usual: Reference) -> None
         outlet_pa = look.discharge_pa or 0.0
         if story.shut_us is None:
             story.shut_us, story.shut_from_pa, story.outlet_from_pa = look.at_us, now_pa, outlet_pa
-        sank_pa = story.outlet_from_pa - outlet_pa
+        sank_pa, fallen_pa = story.outlet_from_pa - outlet_pa, story.shut_from_pa - now_pa
         # two medians of a gauge as rough as the line's, or the outlet's, lie apart by so much for nothing
         least_pa = max(FOLLOWS_LEAST_PA, SURE * (look.noise_pa or 0.0), ROUGH * _rough_pa(known))
-        story.throttled |= sank_pa > max(FOLLOWS * (story.shut_from_pa - now_pa), least_pa)
+        follows = sank_pa > max(FOLLOWS * fallen_pa, least_pa)
         story.shut_pa = min(now_pa, story.shut_pa if story.shut_pa is not None else now_pa)
         at_once = story.shut_us <= max(story.looked_us, look.start_us + int(6e6 * max(5.0, look.interval_s)))
         moved = at_once and (kink_m3_s(look) or 0.0) > NONE_SHARE * usual.delivery_m3_s
         if known.is_open("short_cycling"):
             # a tank that has lost its charge has air, and water, in it wherever the line stands
             step = max(step, known.water.warms_by_pa(story.reached_pa, story.shut_pa))
-        story.throttled |= moved or story.crept or now_pa > story.shut_pa + step
+        lifts = story.crept or now_pa > story.shut_pa + step
+        if FOLLOWS * fallen_pa > least_pa and not follows:
+            # an outlet that has let the line go by itself: what showed at the start was a tap that was shut
+            story.throttled = lifts
+        else:
+            story.throttled |= follows or moved or lifts
     filled = (
         story.high_pa > usual.start_pa + LIFTED * usual.band_pa
         or (kink_m3_s(look) or 0.0) > 0.5 * usual.now_m3_s

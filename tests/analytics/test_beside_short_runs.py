@@ -275,3 +275,20 @@ def test_of_runs_that_two_samples_meet_nothing_is_learned() -> None:
     found, learned = too_small(wears=False, every_s=10.0)
     assert found["short_cycling"].cause == "undersized_tank"
     assert not learned
+
+
+@pytest.mark.parametrize(("line_psi", "outlet_psi", "throttled"), [
+    (27.0, 68.0, True),  # not yet let go of
+    (5.0, 68.0, False),
+    (5.0, 66.0, True),  # it follows, by a tenth: something comes through
+])  # fmt: skip
+def test_a_tap_that_was_shut_at_the_start_passes_for_a_part_of_the_delivery_until_the_line_has_gone(
+    line_psi: float, outlet_psi: float, throttled: bool
+) -> None:
+    judge = Judge(traces.plant())
+    judge.signature.clean["filter_drop_pa"] = Trait(CLEAN_PA, CLEAN_PA, 0.0)
+    delivery = judge.usual.delivery_m3_s
+    kink = {"slope_before_m3_s": -0.6 * delivery, "slope_first_m3_s": -0.1 * delivery}
+    for age_s, line, outlet in ((6.0, 28.0, 68.0), (12.0, 28.0, 68.0), (60.0, line_psi, outlet_psi)):
+        follow(judge.story, shut(judge, age_s, line, outlet, **kink), judge)
+    assert judge.story.throttled is throttled

@@ -11,6 +11,10 @@ import pytest
 sys.path.insert(0, str(Path(__file__).parent))
 from holding import DAY_S, NIGHT_S, Holding, at_s, last_words, told
 
+from analytics.faults.storage_leak import One, StorageLeak
+from analytics.judging.balance import LevelStep
+from analytics.outlooks.slope import Part, Slope
+
 LEAK_S = 4 * DAY_S
 
 
@@ -212,6 +216,21 @@ def test_gauge_that_swings_with_a_warm_shed_is_no_leak(demand_m3_s: float, peak_
 
     holding = Holding(demand_m3_s=demand_m3_s, level_noise_m=0.001, spoil={"level": swings})
     assert [one for one in told(holding.outcome(4.0)) if one[0] == "storage_leak"] == []
+
+
+@pytest.mark.parametrize(("error_mm_day", "told"), [(1.0, True), (12.0, False)])
+def test_what_no_swing_makes_must_be_seen_beyond_the_scatter_of_the_rests(
+    error_mm_day: float, told: bool
+) -> None:
+    """A loss of 55 mm a day, by one quarter of it; a gauge that swings by 14 shows 44 at its steepest."""
+    detector = StorageLeak(Holding().plant())
+    storage = detector.plant.storages[0]
+    m3_s = 1e-3 * storage.volume_m3 / storage.full_level_m / DAY_S
+    stt = (1.0 / (error_mm_day * m3_s)) ** 2
+    slope = Slope(stt=stt, sty=-55.0 * m3_s * stt, syy=(55.0 * m3_s) ** 2 * stt + 30.0, freedom=30)
+    step = LevelStep(0, 600_000_000, 1.0, 0.0, 0.0, True, True, False, 0.0, 0.0, 1.0)
+    lost = Part(0, 6 * 3600.0, slope=slope)
+    assert detector._no_swing(One(parts=[lost]), lost, step, storage) is told
 
 
 def filled(t, true):

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from analytics.judging.balance import LevelStep
-from analytics.outlooks.slope import Part, Slope, since_each
+from analytics.outlooks.slope import QUARTER_US, Part, Slope, is_round_the_clock, since_each
 
 BEAT_US = 600_000_000
 SIGMA_M3 = 0.1
@@ -71,3 +71,24 @@ def test_what_was_lost_is_told_since_each_part() -> None:
     )
     assert (four.quiet_s, four.lost_m3) == (4 * 36 * 600.0, 2.0)
     assert three.slope.freedom == 3 * 36 - 1
+
+
+@pytest.mark.parametrize(
+    ("losses", "always"),
+    [
+        ((5.0, 5.0, 5.0, 5.0), True),
+        ((5.0, None, 3.0, None), None),  # one of two that lie opposite might be chance
+        ((5.0, 5.0, None, None), None),
+        ((9.0, 9.0, 9.0, 0.0), False),
+    ],
+)
+def test_a_loss_at_all_hours_is_sure_in_two_quarters_that_lie_opposite(
+    losses: tuple[float | None, ...], always: bool | None
+) -> None:
+    """Each quarter's loss in its own standard errors; None: it was not seen."""
+    parts = [
+        Part(quarter * QUARTER_US, slope=Slope(stt=1.0, sty=-loss, syy=loss**2, freedom=9))
+        for quarter, loss in enumerate(losses)
+        if loss is not None
+    ]
+    assert is_round_the_clock(parts, 1.0, 1.0, 0.3) is always
