@@ -140,6 +140,7 @@ class Judge:
             words = hear(event, self)
             if words:
                 changed += self._ledger.hear(words, event.at_us, age_us)
+                self._usual = None  # which asks what stands
                 clear = [word for word in words if isinstance(word, AllClear)]
                 if any(word.anew or word.fault in CHANGES_THE_PLANT for word in clear):
                     self._repaired(any(word.anew for word in clear))
@@ -190,7 +191,8 @@ class Judge:
     @property
     def usual(self) -> Reference:
         if self._usual is None:
-            self._usual = reference(self.plant, self.water, self.signature)
+            overloaded = self.is_open("motor_overload")
+            self._usual = reference(self.plant, self.water, self.signature, overloaded)
         return self._usual
 
     def declined(self, interval_s: float) -> Decline | None:

@@ -11,7 +11,7 @@ What the sensors show. The motor's level against that of the plant's own runs.
 Mistaken for. A burst (the pump runs out along its curve and works harder: that finding speaks); sagging
 mains (a tenth either way).
 
-Parameters. OVER 1.20 of the usual level: twice what a sagging supply does, in three runs of four; within a
+Parameters. OVERLOAD 1.20 of the usual level (`analytics.judging.reference`) in three runs of four; within a
 run, which a burst may load, 1.30.
 STALLED 2.2 of it, for ten seconds, or in two runs in a row that filled nothing.
 Runs shorter than the meter's interval, of which it says a word or none, are told by these words
@@ -29,6 +29,7 @@ import msgspec
 from analytics import words
 from analytics.judging.ends import MOVES_THEM
 from analytics.judging.lone_words import LoneWords
+from analytics.judging.reference import OVERLOAD
 from analytics.judging.watch import AllClear, Claim, Coverage, Detector
 from analytics.plant.description import Measure
 from analytics.seeing.motor import motor_signal
@@ -40,7 +41,7 @@ if TYPE_CHECKING:
     from analytics.plant.description import Plant
     from analytics.seeing.events import Look, Run
 
-OVER, OVER_IN_RUN = 1.20, 1.30
+OVER_IN_RUN = 1.30
 STALLED = 2.2
 BACK = 1.10
 KEPT, ENOUGH = 4, 3
@@ -135,9 +136,9 @@ class MotorOverload(Detector):
             return ()  # the one sample that so short a run left met the inrush: a stalled motor is told above
         memory.shares = [*memory.shares, share][-KEPT:]
         memory.starts_us = [*memory.starts_us, run.cycle.start_us][-KEPT:]
-        over = [s for s in memory.shares if s >= OVER]
-        if len(over) >= ENOUGH and share >= OVER and not memory.stalled:
-            first = next(u for u, s in zip(memory.starts_us, memory.shares, strict=True) if s >= OVER)
+        over = [s for s in memory.shares if s >= OVERLOAD]
+        if len(over) >= ENOUGH and share >= OVERLOAD and not memory.stalled:
+            first = next(u for u, s in zip(memory.starts_us, memory.shares, strict=True) if s >= OVERLOAD)
             longest_s = max(LEVELS_S, LEVELS_SAMPLES * self._every_s(known))
             return [self._claim(share, first, None, BESIDE if run_s >= longest_s else frozenset())]
         calm = [s for s in memory.shares[-2:] if s < BACK]
@@ -153,7 +154,7 @@ class MotorOverload(Detector):
         if run.motor_words is None or not run.entire:
             return ()
         words.hear(run.cycle.start_us, run.motor_words, not any(known.is_open(one) for one in MOVES_THEM))
-        over = words.over(OVER, STALLED)
+        over = words.over(OVERLOAD, STALLED)
         if over is not None and not self.memory.stalled:
             return [self._claim(over[1], over[0], None)]
         if standing and words.under(BACK):

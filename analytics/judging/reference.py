@@ -8,6 +8,7 @@ motor level running current or power, by the newest runs that delivered, or None
 drop        what the outlet stands above the line by in mid-band, by the clean runs; 0 while unknown
 START_SIGMAS 3 robust deviations over the cut-in begins one true start in 700, and START_SHARE 3 % of the band
              is what a switch repeats to (common practice, no source): a contact that closes further up lies
+OVERLOAD     1.20 of the clean level: twice what a sagging supply does
 """
 
 from __future__ import annotations
@@ -27,6 +28,7 @@ USUAL_CUT_IN_PA, USUAL_CUT_OUT_PA = 206_843.0, 344_738.0
 #: A pump that gives its rating at cut-in gives about this much of it over the whole band: from
 #: Q = sqrt((H0 - P)/r) with a shut-off head 1.5 times the cut-out.
 MID_SHARE = 0.87
+OVERLOAD = 1.20
 LATELY, LEVELS = 6, 3  # of fewer words one inrush that a slow clamp met is the middle
 START_SIGMAS, START_SHARE = 3.0, 0.03
 
@@ -61,8 +63,8 @@ def band_m3(plant: Plant, water: Water) -> float:
     return water.between_m3(switch.cut_in_pa, switch.cut_out_pa)
 
 
-def reference(plant: Plant, water: Water, signature: Signature) -> Reference:
-    """What a sound plant does, as known now."""
+def reference(plant: Plant, water: Water, signature: Signature, overloaded: bool = False) -> Reference:
+    """What a sound plant does, as known now. `overloaded`: its motor is, and has its load by that."""
     switch, clean = plant.switch, signature.clean
     start = switch.cut_in_pa if switch else USUAL_CUT_IN_PA
     stop = switch.cut_out_pa if switch else USUAL_CUT_OUT_PA
@@ -81,6 +83,8 @@ def reference(plant: Plant, water: Water, signature: Signature) -> Reference:
     now = min(delivery, lately) if lately is not None else delivery
     clean_level = clean["motor_level"].middle if "motor_level" in clean else None
     level = _recent_level(signature) or clean_level or signature.load()
+    if level is not None and clean_level is not None and level > OVERLOAD * clean_level and not overloaded:
+        level = clean_level  # the newest runs dragged: one that does not is not without water
     draw = signature.largest_draw_m3_s()
     learned = signature.learned_us is not None
     drained = min(max(0.5 * start, water.precharge_pa), 0.97 * start)
