@@ -47,6 +47,7 @@ import msgspec
 
 from analytics import words
 from analytics.instants import HOUR_US
+from analytics.judging.attempts import lifts
 from analytics.judging.charge_or_switch import TOLD, UP, stand_on_charge
 from analytics.judging.cycling_cause import (
     GROWN,
@@ -196,7 +197,8 @@ class ShortCycling(Detector):
         brief = brief and not (memory.runs and is_like(run, memory.runs[-1], usual))
         if barely_on(run, self.plant) or (is_spike(run, usual) and not brief):
             return ()
-        memory.starts_us = [*memory.starts_us, run.cycle.start_us][-STARTS_KEPT:]
+        if not spoilt or lifts(run, usual):  # else it was a protector that tries again
+            memory.starts_us = [*memory.starts_us, run.cycle.start_us][-STARTS_KEPT:]
         if brief:
             memory.brief, flutters = burst(memory.brief, run)
             memory.edges, bounces = bounced(memory.edges, run)

@@ -76,6 +76,12 @@ class Attempts(msgspec.Struct):
         return self.worth >= RUNS
 
 
+def lifts(run: Run, usual: Reference) -> bool:
+    """Whether a run lifts pressure, for all that is known."""
+    low_pa, high_pa = run.cycle.pressure_start_pa, run.pressure_high_pa
+    return low_pa is None or high_pa is None or high_pa > low_pa + LIFTED * usual.band_pa
+
+
 def _brings(run: Run, usual: Reference) -> bool | None:
     """Whether a run has brought water; None where it cannot tell."""
     cycle, high_pa = run.cycle, run.pressure_high_pa

@@ -13,6 +13,7 @@ from msgspec import structs
 from analytics.engine import Engine
 from analytics.faults.blocked_discharge import BlockedDischarge
 from analytics.faults.clogged_filter import CloggedFilter
+from analytics.faults.short_cycling import ShortCycling
 from analytics.judge import Judge
 from analytics.judging.arbitration import Ledger
 from analytics.judging.decline import decline
@@ -23,7 +24,7 @@ from analytics.judging.trait import Trait
 from analytics.judging.watch import AllClear, Claim, Known, Word
 from analytics.judging.worked_out import Decline, Witness
 from analytics.plant.description import PressureTank
-from analytics.records import Finding
+from analytics.records import Cycle, Finding
 from analytics.seeing.events import Look, Run
 from analytics.seeing.water import Water
 from tests.analytics import traces
@@ -292,3 +293,21 @@ def test_a_tap_that_was_shut_at_the_start_passes_for_a_part_of_the_delivery_unti
     for age_s, line, outlet in ((6.0, 28.0, 68.0), (12.0, 28.0, 68.0), (60.0, line_psi, outlet_psi)):
         follow(judge.story, shut(judge, age_s, line, outlet, **kink), judge)
     assert judge.story.throttled is throttled
+
+
+@pytest.mark.parametrize(("ends_psi", "counted"), [(-6.0, 0), (18.0, 9)])
+def test_what_a_protector_tries_again_with_a_jammed_rotor_are_no_starts_of_a_switch(
+    ends_psi: float, counted: int
+) -> None:
+    """Somebody draws meanwhile, and pressure goes down through the tries."""
+    judge = Judge(traces.plant())
+    judge._ledger.hear([Claim("motor_overload", 0, "high", 0.9, "It is jammed.", "locked_rotor")], MIN)
+    detector, began_pa = ShortCycling(judge.plant), judge.usual.start_pa
+    ended_pa = began_pa + ends_psi * traces.PSI
+    low_pa, high_pa = min(began_pa, ended_pa), max(began_pa, ended_pa)
+    for nth in range(1, 10):
+        start_us = nth * 5 * MIN
+        cycle = Cycle(start_us, start_us + 40_000_000, 40.0, None, began_pa, ended_pa)
+        run = Run(cycle.stop_us, cycle, True, 1.0, pressure_low_pa=low_pa, pressure_high_pa=high_pa)
+        detector.run(run, judge)
+    assert len(detector.memory.starts_us) == counted
