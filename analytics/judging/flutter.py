@@ -7,7 +7,8 @@ One that begins long after any other, and fills some of the tank, is a cycle all
 filled as soon (`is_cycle`).
 
 A contact that bounces once or twice as it opens or closes makes no burst, but does it again and again: a
-brief run within BESIDE of a start or a stop of a whole run, at so many of the newest edges (BOUNCED).
+brief run within BESIDE of a start or a stop of a whole run, at so many of the newest edges (BOUNCED), or
+of the newest starts, or stops, alone (ONE_WAY).
 
 Parameters: FLUTTER_S 6 s; FLUTTER_RUNS 3 within FLUTTER_WITHIN 30 s: a contact that bounces once at a stop
 makes two, a hand does not make three. UNMOVED a tenth of the band: a gauge's noise and a tap's draw in a
@@ -17,7 +18,8 @@ pump draws. SHOOTS 0.25 to 0.5 of the band: FASTER 3 times than the run fills a 
 be wrong by a third and its size by as much. SHORT_REST 30 s: the slope at a rest's end is that of all of it.
 BESIDE 10 s, BOUNCED 4 of 8 or 6 of 16: the lone wild words of a motor signal, of which ten in an hour would
 be a bad one, lie beside an edge by chance in three of a hundred, and beside four of eight once in 20,000
-runs, six of sixteen once in 170,000; a bounce between two words is not seen. WHOLE 5 times FLUTTER_S: a tank
+runs, six of sixteen once in 170,000; a bounce between two words is not seen. ONE_WAY 3 of 4, or 4 of 8: of
+such a signal once in 9,000 runs and in 20,000. WHOLE 5 times FLUTTER_S: a tank
 without air makes none so long.
 
 Source: common practice, no source.
@@ -45,7 +47,7 @@ SHOOTS, FASTER = (0.25, 0.5), 3.0
 SHORT_REST_S = 30.0
 FINE = 0.2  # a fifth of the band, by which a start that seems to lie WITHIN it was still none at cut-in
 BESIDE_US = 10_000_000
-BOUNCED, WHOLE = ((4, 8), (6, 16)), 5.0
+BOUNCED, ONE_WAY, WHOLE = ((4, 8), (6, 16)), ((3, 4), (4, 8)), 5.0
 
 
 def is_spike(run: Run, usual: Reference) -> bool:
@@ -132,7 +134,13 @@ def bounced(edges: list[list[float]], run: Run) -> tuple[list[list[float]], bool
     """The edges once a brief run has been seen, and whether the contact bounces at most of them."""
     if edges and run.cycle.start_us - edges[-1][0] <= BESIDE_US:
         edges = [*edges[:-1], [edges[-1][0], 1.0]]
-    return edges, any(sum(edge[1] for edge in edges[-of:]) >= count for count, of in BOUNCED)
+    beside = [edge[1] for edge in edges]  # of each run its start and its stop
+    both, ways = _often(beside, BOUNCED), (_often(beside[0::2], ONE_WAY), _often(beside[1::2], ONE_WAY))
+    return edges, both or any(ways)
+
+
+def _often(beside: list[float], limits: tuple[tuple[int, int], ...]) -> bool:
+    return any(sum(beside[-of:]) >= count for count, of in limits)
 
 
 def bounces_back(edges: list[list[float]], whole_s: float, run: Run, usual: Reference) -> bool:
