@@ -13,61 +13,72 @@ reference, and the file only where no setting by hand and no gauge differ so muc
 summary says so); a narrow band that short-cycles (that finding speaks, this one hangs on it); an air charge
 above cut-in (`analytics.judging.charge_or_switch`).
 
-Parameters. A move of MOVED (a tenth of the band: switches repeat to a few hundredths, common practice, no
-source) and five standard errors of the median of six runs, three times in a row: with 50 runs a day one-sided
-five sigma is wrong less than once in a hundred plant-years. No draw takes an end outward: a stop up or a
-start down is told by OUTWARD 4 runs in a row that all stand so far out (2.5 sigma of a run's: by chance once
-in 10^9), no further apart than what is told, as those of a hand at the breaker would; while the switch seems
-stuck those count that ended with the tank still filling. Samples far apart see a stop within what pressure
-rises from one to the next, and a weaker pump's nearer to the cut-out: that is put right by its half, and a
-move smaller than it is none. Of a start that holds for what pressure falls in the rest before it. A switch
-that now acts within AT_SETTING of the plant file's setting, whatever it did before, has been set right, or
-its tank has. Where a charge above cut-in may be it, PATIENT 12 runs are waited for, twice what the median is
-of, and then both are named; none is told where pressure leaps to a run's first words, by COLLAPSED of the
-band and more than the pump fills meanwhile, AT_FOOT 1.5 times what it brings amid the band (its curve). Where
-pressure's words are far apart, rests in which little is drawn tell both ends (`analytics.judging.ends`), to
-half of ends.FALLS of the band. An end is back within BACK of the limit, IN_A_ROW; where from one sample to
-the next the pump, or as large a draw, moves pressure by more than that, a garden's hours hide a start that is
-still lower: then for HABITS a day.
+Parameters. An end has moved where the newest runs agree on it (`analytics.judging.moved_end`: what is told,
+and how seldom by chance). Samples far apart see a stop within what pressure rises from one to the next, and
+in the RESPONDS_S second that switch and motor take (common practice, no source), and a weaker pump's nearer
+to the cut-out: that is put right by its half. Of a start that holds for what pressure falls in the rest
+before it. A switch that now acts within AT_SETTING of the plant file's setting, whatever it did before, has
+been set right, or its tank has. Where neither delivery nor a collapse that samples should have met tell it
+from a charge above cut-in, PATIENT runs are waited for, one more than agree, and then both are named: of
+samples 10 s apart a dozen more would bring odds of three to one (`charge_or_switch.LEAPS_S`). MORE_PATIENT it
+is where the odds are for a charge, or starts stand no further up than COLLAPSED, where draws take them too.
+None is told where pressure leaps to a run's first words, by COLLAPSED of the band and more than the pump
+fills meanwhile, AT_FOOT 1.5 times what it brings amid the band (its curve). Where pressure's words are far
+apart, rests in which little is drawn tell both ends (`analytics.judging.ends`), to half of ends.FALLS of the
+band. An end is back where the median of LAST runs is within BACK of the limit, IN_A_ROW; where from one
+sample to the next the pump, or as large a draw, moves pressure by more than that, a garden's hours hide a
+start that is still lower: then for HABITS a day.
 
 Source: common practice, no source.
 """
 
 from __future__ import annotations
 
-from math import hypot
+from math import inf
 from statistics import median
 from typing import TYPE_CHECKING
 
 import msgspec
 
 from analytics import words
-from analytics.judging.air import median_error
-from analytics.judging.charge_or_switch import MOST, TOLD, charge_odds, met_chance, unmet_odds
-from analytics.judging.ends import EMPTY, HALF, LEAST, still_filled, too_narrow
+from analytics.judging.charge_or_switch import MOST, TOLD, delivery_odds, unmet_odds
+from analytics.judging.ends import EMPTY, HALF, LEAST, too_narrow
 from analytics.judging.footing import FINE_S, Footing, band_of, judged, note_beat, note_run, seen_below
+from analytics.judging.moved_end import (
+    AGREE,
+    LAST,
+    MOVED,
+    SIGMAS,
+    Acted,
+    Agreed,
+    acted,
+    agreed,
+    gauge_pa,
+    limit_pa,
+    start_off,
+    stops_off,
+    take,
+    with_gauge,
+)
 from analytics.judging.setting import SINCE_FIRST, Moves, falls, off_setting, was_so
-from analytics.judging.signature import best_delivery
-from analytics.judging.trait import Trait, trait_of
 from analytics.judging.watch import AllClear, Claim, Coverage, Detector
 from analytics.plant.description import MOTOR_MEASURES, Measure
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    from analytics.judging.trait import Trait
     from analytics.judging.watch import Known, Word
     from analytics.plant.description import Plant
     from analytics.seeing.beats import Beat
     from analytics.seeing.events import Run
 
-MOVED = AT_SETTING = 0.10
-SIGMAS = 5.0
-LAST = 6
+AT_SETTING = MOVED
 IN_A_ROW = 3
-OUTWARD = 4
 #: Of a run's scatter: so many standard errors of the median of LAST.
 ERROR = SIGMAS * 1.25 / LAST**0.5
-PATIENT = 12
+PATIENT, MORE_PATIENT = AGREE + 1, 12
+RESPONDS_S = 1.0
 BACK = 0.5
 HABITS_US = 86_400_000_000
 #: While one of these stands, runs show no switch.
@@ -76,15 +87,14 @@ HIDES = ("lost_prime", "dry_supply", "burst_line", "blocked_discharge")
 COLLAPSED = 0.22
 AT_FOOT = 1.5
 
+Sides = tuple[Agreed | None, Agreed | None]  # start and stop
+
 
 class DriftMemory(msgspec.Struct):
     row: int = 0
     back: int = 0
     back_us: int = 0  # since when
-    lows_pa: list[float] = []  # of the newest runs: a switch that has moved up lets pressure go no lower
-    met: list[float] = []  # of the same, the chance that samples meet a collapse to cut-in
-    rises_pa: list[float] = []  # of the same, from the start to the first words in the run
-    newest: list[tuple[int, float, float]] = []  # runs: when they began, start and stop [Pa]
+    acted: list[Acted] = []  # of the newest runs
     off_setting: bool = False  # of the finding that stands: from the plant file's setting
     since_first: bool = False  # and it acted there from the first run on
     charge: float = 0.0  # log of the odds of a charge above cut-in
@@ -103,51 +113,41 @@ class SwitchDrift(Detector):
         self._pressure = next(iter(plant.measuring(Measure.LINE_PRESSURE)), None)
 
     def run(self, run: Run, known: Known) -> Sequence[Word]:
-        memory = self.memory
+        memory, standing = self.memory, known.is_open(self.FAULT)
         if not run.entire:
             return ()
-        if run.pressure_low_pa is not None:
-            memory.lows_pa = [*memory.lows_pa, run.pressure_low_pa][-LAST:]
-            memory.met = [*memory.met, met_chance(run)][-LAST:]
-            start_pa = run.cycle.pressure_start_pa
-            risen_pa = 0.0 if start_pa is None else run.pressure_low_pa - start_pa
-            memory.rises_pa = [*memory.rises_pa, risen_pa][-LAST:]
-        self._note_ends(run, known)
         # where the motor's words are far apart pressure's turning points tell start and stop
         interval_s = min(run.interval_s, run.pressure_s or run.interval_s)
-        now = known.signature.now
-        outward = self._outward(known, interval_s)
+        self._note_ends(run, known)
+        sides = self._agreed(known, interval_s)
         told = [
-            outward,
-            self._moves(known, interval_s, now("start_pa", LAST), now("stop_pa", LAST)),
+            self._as_moves(sides),
+            self._moves(known, interval_s) if standing else None,
             self._by_rests(known) if interval_s > FINE_S else None,
             off_setting(known, interval_s, LAST, ERROR, self._no_charge(known)),
         ]
-        moves = max((one for one in told if one is not None), key=lambda one: one.over, default=None)
-        if moves is None:
-            return ()
         note_run(memory.footing, run, band_of(self.plant, known.usual))
-        if moves.stop < moves.limit_stop and self._collapses(moves.start, interval_s, known):
-            return ()
-        if known.is_open(self.FAULT):
-            if self._is_back(run, moves, known, interval_s):
-                return [self._clear(known)]
-            return [self._claim(moves)] if moves.over >= 1.0 else ()
-        if moves.over < 1.0:
+        moves = max((one for one in told if one is not None), key=lambda one: one.over, default=None)
+        if moves is None or (moves.over < 1.0 and not standing):
             memory.row = 0
             return ()
+        if moves.stop < moves.limit_stop and self._collapses(moves.start, interval_s, known):
+            return ()
+        if standing:
+            if self._is_back(run, moves, known, interval_s):
+                return [self._clear(known)]
+            return [self._claim(moves, sides)] if moves.over >= 1.0 else ()
+        since = max((side.since for side in sides if side is not None), key=len, default=[])
         if memory.row == 0:
             lately = known.signature.recent[-LAST // 2 :]
             memory.onset_us = lately[0].at_us if lately else run.cycle.start_us
         memory.row += 1
-        if outward is not None:
-            memory.onset_us = memory.newest[0][0]
-            memory.row = max(memory.row, IN_A_ROW)
-        alone = moves.start > 0.0 and moves.stop < moves.limit_stop
-        memory.charge = -MOST
-        if alone and not self._no_charge(known, moves.start):
-            memory.charge = _charge_odds(moves.start, known)
-        patient = memory.charge > -TOLD and memory.row < PATIENT
+        if since:
+            memory.onset_us = since[0].start_us
+            memory.row = max(memory.row, IN_A_ROW, len(since))
+        memory.charge = self._charge(moves, since, known)
+        far = moves.start >= COLLAPSED * known.usual.band_pa and memory.charge <= 0.0
+        patient = memory.charge > -TOLD and memory.row < (PATIENT if far else MORE_PATIENT)
         if (
             memory.row < IN_A_ROW
             or memory.charge > TOLD
@@ -156,7 +156,7 @@ class SwitchDrift(Detector):
         ):
             return ()  # a band too narrow is short cycling's
         memory.since_first = moves.off_setting and was_so(known, LAST, MOVED)
-        return [self._claim(moves)]
+        return [self._claim(moves, sides)]
 
     def _is_back(self, run: Run, moves: Moves, known: Known, interval_s: float) -> bool:
         """Whether both ends are where they belong, IN_A_ROW; or, where samples do not meet start and stop so
@@ -187,28 +187,39 @@ class SwitchDrift(Detector):
             return False
         band = band_of(self.plant, known.usual)
         foot = judged(self.memory.footing, band, known.water)
-        return foot.stands in ("overcharged", "either") or seen_below(
+        return foot.stands == "overcharged" or seen_below(
             self.memory.footing, start_pa + known.usual.start_pa, band
         )
 
     def _leaps(self, interval_s: float, known: Known) -> bool:
         """Whether pressure rises further until a run's first words than any pump fills a tank meanwhile."""
-        usual, rises_pa = known.usual, self.memory.rises_pa
+        usual = known.usual
+        rises_pa = [one.low - one.start for one in self.memory.acted[-LAST:] if one.low is not None]
         if interval_s <= FINE_S or len(rises_pa) < IN_A_ROW:
             return False
         fills = AT_FOOT * interval_s * usual.delivery_m3_s / usual.drawdown_m3
         return median(rises_pa) > max(COLLAPSED, fills) * usual.band_pa
 
-    def _no_charge(self, known: Known, up_pa: float | None = None) -> bool:
-        """Whether runs that begin so much further up (than the setting, if not said) would have been seen to
-        collapse to cut-in, of a tank charged above it."""
+    def _no_charge(self, known: Known) -> bool:
+        """Whether runs that begin so far above the setting would have been seen to collapse to cut-in, of a
+        tank charged above it."""
         now, switch = known.signature.now("start_pa", LAST), self.plant.switch
-        if now is None or (up_pa is None and switch is None):
+        if now is None or switch is None:
             return False
-        if up_pa is None and switch is not None:
-            up_pa = now.middle - switch.cut_in_pa
-        foot_pa = now.middle - 0.5 * (up_pa or 0.0)
-        return unmet_odds(self.memory.lows_pa, self.memory.met, foot_pa) > TOLD
+        up_pa = now.middle - switch.cut_in_pa
+        return _unmet(self.memory.acted[-LAST:], now.middle - 0.5 * up_pa) > TOLD
+
+    def _charge(self, moves: Moves, since: list[Acted], known: Known) -> float:
+        """Log of the odds that runs begin further up for a charge above cut-in, by what the pump seems to
+        deliver since and by the collapses that samples did not meet."""
+        if moves.start <= 0.0 or moves.stop >= moves.limit_stop:
+            return -MOST
+        seen = since or self.memory.acted[-LAST:]
+        clean = self._clean(known, FINE_S).get("start_pa")
+        foot_pa = (clean.middle if clean is not None else known.usual.start_pa) + 0.5 * moves.start
+        briefs = [one for one in known.signature.recent if seen and one.at_us >= seen[0].start_us]
+        up = moves.start / known.usual.band_pa
+        return delivery_odds(briefs, up, known) - _unmet(seen, foot_pa)
 
     def _by_rests(self, known: Known) -> Moves | None:
         """`_moves` by rests of which samples far apart show both ends."""
@@ -233,60 +244,89 @@ class SwitchDrift(Detector):
 
     def _note_ends(self, run: Run, known: Known) -> None:
         """Where a run began and was stopped, if the switch did both."""
-        low_pa, high_pa = run.cycle.pressure_start_pa, run.cycle.pressure_stop_pa
-        if low_pa is None or high_pa is None or high_pa - low_pa < HALF * known.usual.band_pa:
+        one = acted(run, known.usual)
+        if one is None or one.stop - one.start < HALF * known.usual.band_pa:
             return
-        if any(known.is_open(fault) for fault in HIDES):
+        if any(known.is_open(fault) for fault in HIDES) or one.start < EMPTY * known.usual.start_pa:
             return
-        if known.is_open("overpressure") and not still_filled(run, known.usual):
-            return
-        self.memory.newest = [*self.memory.newest, (run.cycle.start_us, low_pa, high_pa)][-OUTWARD:]
+        self.memory.acted = take(self.memory.acted, one, run, known.usual)
 
-    def _outward(self, known: Known, interval_s: float) -> Moves | None:
-        """`_moves` by the least that each of the newest few runs stands further out, at one pressure; None
-        where that is no move."""
-        newest = self.memory.newest
-        if len(newest) < OUTWARD:
-            return None
-        lows_pa, highs_pa = ([run[side] for run in newest] for side in (1, 2))
-        moves = self._moves(known, interval_s, trait_of([max(lows_pa)]), trait_of([min(highs_pa)]))
-        if moves is None:
-            return None
-        start = min(moves.start, 0.0) if _spread(lows_pa) <= moves.limit_start else 0.0
-        stop = max(moves.stop, 0.0) if _spread(highs_pa) <= moves.limit_stop else 0.0
-        found = Moves(start, stop, moves.limit_start, moves.limit_stop)
-        return found if found.over >= 1.0 else None
-
-    def _moves(
-        self, known: Known, interval_s: float, low_now: Trait | None, high_now: Trait | None
-    ) -> Moves | None:
-        """From where clean runs had them to where they are now."""
+    def _agreed(self, known: Known, interval_s: float) -> Sides:
+        """How far start and stop have moved, by the newest runs that agree on it."""
         clean = self._clean(known, interval_s)
+        low, high, runs = clean.get("start_pa"), clean.get("stop_pa"), self.memory.acted
+        if low is None or high is None or not runs:
+            return None, None
+        band = high.middle - low.middle
+        missed_start, missed_stop, nearer = self._missed(known, interval_s, band)
+        high = msgspec.structs.replace(high, middle=high.middle + nearer)
+        gauge = gauge_pa(runs, low, high)
+        low, high = (msgspec.structs.replace(one, middle=one.middle + gauge) for one in (low, high))
+        half_start, half_stop = (0.5 * limit_pa(one.sigma, band) for one in (low, high))
+        starts = [start_off(one, low, half_start, missed_start) for one in runs]
+        stops = stops_off(runs, high, half_stop, missed_stop)
+        start = agreed(runs, starts, low.sigma, band)
+        stop = agreed(runs, stops, high.sigma, band)
+        switch = self.plant.switch
+        if switch is not None:
+            at_pa = self._at_setting(known) * (switch.cut_out_pa - switch.cut_in_pa)
+            coarse = interval_s > FINE_S
+            if start and not _away(low.middle + start.off, low.middle, switch.cut_in_pa, at_pa, coarse):
+                start = None
+            if stop and not _away(high.middle + stop.off, high.middle, switch.cut_out_pa, at_pa, coarse):
+                stop = None
+        return with_gauge(start, gauge), with_gauge(stop, gauge)
+
+    def _as_moves(self, sides: Sides) -> Moves | None:
+        start, stop = sides
+        if start is None and stop is None:
+            return None
+        return Moves(
+            start.off if start else 0.0,
+            stop.off if stop else 0.0,
+            start.limit if start else inf,
+            stop.limit if stop else inf,
+        )
+
+    def _missed(self, known: Known, interval_s: float, band: float) -> tuple[float, float, float]:
+        """Moves of start and stop that samples so far apart may show where there is none, and by how much
+        nearer to the cut-out they meet stops than the lesson's did [Pa].
+
+        Between two of them pressure moves unseen: by the mean half of it, all where runs keep step with the
+        samples."""
+        ran = self._clean(known, interval_s).get("run_time_s")
+        runs_now = known.signature.now("run_time_s", LAST)
+        before = now = fills = 0.0
+        if ran is not None and runs_now is not None:
+            lasts_s = [max(one.middle, 1.0) for one in (ran, runs_now)]
+            before, now = (min((interval_s + RESPONDS_S) / one, 1.0) for one in lasts_s)
+            fills = min(interval_s / min(lasts_s), 1.0)
+        falling = falls(known, interval_s, LAST, fills)
+        # what was seen of the band lacks as much
+        return _least(falling) * band, _least(max(before, now)) * band, 0.5 * (before - now) * band
+
+    def _moves(self, known: Known, interval_s: float) -> Moves | None:
+        """How far from where clean runs had them the newest have start and stop, while a finding stands."""
+        clean, now = self._clean(known, interval_s), known.signature.now
         low, high = clean.get("start_pa"), clean.get("stop_pa")
+        low_now, high_now = now("start_pa", LAST), now("stop_pa", LAST)
         if low is None or high is None or low_now is None or high_now is None:
             return None
         if low_now.middle < EMPTY * low.middle:
             return None
         band = high.middle - low.middle
-        # between two samples far apart pressure moves unseen: by the mean half of it, all where runs keep
-        # step with the samples
-        ran, runs_now = clean.get("run_time_s"), known.signature.now("run_time_s", LAST)
-        before = now = 0.0
-        if ran is not None and runs_now is not None and interval_s > FINE_S:
-            before, now = (min(interval_s / max(one.middle, 1.0), 1.0) for one in (ran, runs_now))
-        unseen = max(before, now)  # and what was seen of the band lacks as much
-        falling = falls(known, interval_s, LAST, unseen) if interval_s > FINE_S else 0.0
-        least, least_start = (_least(one) * band for one in (unseen, falling))
+        least_start, least, nearer = self._missed(known, interval_s, band)
         start = low_now.middle - low.middle
         if start > 0.0:  # a draw just before makes rests end higher, and none makes them end lower
-            lows_pa = [low_now.lower, *([median(self.memory.lows_pa)] if self.memory.lows_pa else ())]
+            went_pa = [one.low for one in self.memory.acted[-LAST:] if one.low is not None]
+            lows_pa = [low_now.lower, *([median(went_pa)] if went_pa else ())]
             start = max(min(start, min(lows_pa) - low.middle), 0.0)
-        stop = high_now.middle - high.middle + 0.5 * (now - before) * band
+        stop = high_now.middle - high.middle - nearer
         switch = self.plant.switch
         if switch is not None:
             at_pa = self._at_setting(known) * (switch.cut_out_pa - switch.cut_in_pa)
-            start *= _away(low_now.middle, low.middle, switch.cut_in_pa, at_pa, unseen > 0.0)
-            stop *= _away(high_now.middle, high.middle, switch.cut_out_pa, at_pa, unseen > 0.0)
+            start *= _away(low_now.middle, low.middle, switch.cut_in_pa, at_pa, interval_s > FINE_S)
+            stop *= _away(high_now.middle, high.middle, switch.cut_out_pa, at_pa, interval_s > FINE_S)
         return Moves(
             start,
             stop,
@@ -301,7 +341,9 @@ class SwitchDrift(Detector):
         if signature.learned_us is not None:
             return signature.clean
         low, high = signature.first.get("start_pa"), signature.first.get("stop_pa")
-        if switch is None or low is None or high is None or interval_s > FINE_S:
+        usual = known.usual
+        moves_m3 = interval_s * usual.delivery_m3_s  # of the tank, from one sample to the next
+        if switch is None or low is None or high is None or moves_m3 > BACK * MOVED * usual.drawdown_m3:
             return {}
         off_pa = max(abs(low.middle - switch.cut_in_pa), abs(high.middle - switch.cut_out_pa))
         met = off_pa < AT_SETTING * (switch.cut_out_pa - switch.cut_in_pa)
@@ -316,7 +358,7 @@ class SwitchDrift(Detector):
         memory.off_setting = memory.since_first = False
         return AllClear(self.FAULT, summary=f"The switch acts {where} again.", anew=anew)
 
-    def _claim(self, moves: Moves) -> Claim:
+    def _claim(self, moves: Moves, sides: Sides) -> Claim:
         ends, start, stop = [], moves.start, moves.stop
         if abs(start) >= moves.limit_start:
             ends.append(("cut-in", start))
@@ -338,11 +380,16 @@ class SwitchDrift(Detector):
         evidence = {"cut_in_moved_pa": start, "cut_out_moved_pa": stop}
         if self.memory.since_first:
             evidence[SINCE_FIRST] = 1.0
-        return Claim(self.FAULT, self.memory.onset_us, "low", 0.85, said, evidence=evidence)
+        works = sides[1] is not None and sides[1].off > 0.0  # it stops the pump, again and again
+        apart = frozenset({"overpressure"}) if works else frozenset()
+        onset_us = self.memory.onset_us
+        return Claim(self.FAULT, onset_us, "low", 0.85, said, evidence=evidence, apart_from=apart)
 
 
-def _spread(ends_pa: list[float]) -> float:
-    return max(ends_pa) - min(ends_pa)
+def _unmet(runs: Sequence[Acted], foot_pa: float) -> float:
+    """Log of the odds of a switch over a charge, by the collapses that samples did not meet."""
+    seen = [(one.low, one.met) for one in runs if one.low is not None]
+    return unmet_odds([low for low, _ in seen], [met for _, met in seen], foot_pa)
 
 
 def _least(unseen: float) -> float:
@@ -356,19 +403,6 @@ def _moved(plant: Plant, pascal: float) -> str:
 
 def _off(plant: Plant, pascal: float) -> str:
     return f"{words.pressure(plant, abs(pascal))} {'above' if pascal > 0 else 'below'}"
-
-
-def _charge_odds(start_pa: float, known: Known) -> float:
-    """By delivery, of runs that begin `start_pa` above the usual."""
-    clean, lately = known.signature.clean, known.signature.now
-    name = "delivery_m3_s" if "delivery_m3_s" in clean else best_delivery(clean)
-    now = lately(name, LAST) if name is not None else None
-    if name is None or now is None or not known.water.true:
-        return 0.0
-    base, count = clean[name], known.signature.learned_runs
-    share = now.middle / base.middle
-    error = hypot(median_error(now, LAST), share * median_error(base, count)) / base.middle
-    return charge_odds(share, error, start_pa / known.usual.band_pa, known.usual, known.water)
 
 
 def _away(now_pa: float, clean_pa: float, setting_pa: float, at_pa: float, far_apart: bool) -> bool:

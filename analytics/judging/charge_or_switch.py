@@ -20,6 +20,8 @@ Parameters:
     LEAPS_S 1    so long pressure stays below the charge, once the pump runs; MOST_MET 0.9 of the runs show it
                  at any sampling, for a word may be lost
     TOLD 2       log of odds of seven to one; TOO_LITTLE 3 standard errors less than either foretells
+    NO_DIPS 1.9  the most that collapses which no sample met say against a charge for which delivery speaks:
+                 a steady draw may keep step with the samples (`cycling_cause`)
 
 Source: Boyle's law.
 """
@@ -30,11 +32,13 @@ from math import hypot, log, sqrt
 from statistics import median
 from typing import TYPE_CHECKING
 
+from analytics.judging.signature import best_delivery
 from analytics.seeing.water import CHARGE_BELOW_CUT_IN_PA
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    from analytics.judging.brief import Brief
     from analytics.judging.cycling_run import Seen
     from analytics.judging.reference import Reference
     from analytics.judging.watch import Known
@@ -45,6 +49,7 @@ UP, LEAST_UP, SIGMAS = 0.10, 0.05, 5.0
 TOP, AT_CUT_IN = 0.5, 0.10
 UPPER, ERROR_UPPER, ERROR = 0.13, 0.06, 0.03
 TOLD, MOST, TOO_LITTLE = 2.0, 6.0, 3.0
+NO_DIPS = 1.9
 #: A median's standard error over the mean's, and the standard deviation of a median absolute deviation.
 OF_A_MEDIAN, OF_A_MAD = 1.2533, 1.4826
 LEAST_SIGMA = 0.04
@@ -72,7 +77,10 @@ def charge_odds(share: float, error: float, up: float, usual: Reference, water: 
 
 def met_chance(run: Run) -> float:
     """Chance that a sample in the run meets the leap which follows a collapse."""
-    every_s = run.pressure_s or run.interval_s
+    return _met(run.pressure_s or run.interval_s)
+
+
+def _met(every_s: float) -> float:
     return min(LEAPS_S / max(every_s, LEAPS_S), MOST_MET)
 
 
@@ -82,6 +90,32 @@ def unmet_odds(lows_pa: Sequence[float], met: Sequence[float], foot_pa: float) -
     if any(low_pa < foot_pa for low_pa in lows_pa):
         return 0.0
     return -sum(log(1.0 - chance) for chance in met)
+
+
+def scatter_error(shares: Sequence[float], clean_scatter: float) -> float:
+    """Standard error of the median of shares of a figure: of a few the scatter is chance, and is taken for no
+    less than the clean ones had."""
+    middle = median(shares)
+    own = OF_A_MAD * median([abs(one - middle) for one in shares])
+    return OF_A_MEDIAN * max(own, clean_scatter * middle, LEAST_SIGMA) / sqrt(len(shares))
+
+
+def delivery_odds(briefs: Sequence[Brief], up: float, known: Known) -> float:
+    """`charge_odds` by what these runs, which begin `up` (a share of the band) above the usual, deliver over
+    what clean ones did."""
+    clean = known.signature.clean
+    for name in ("delivery_m3_s", "kink_m3_s", "delivery_start_m3_s"):
+        shares = [share for one in briefs if (share := getattr(one, name)) is not None]
+        if name in clean and clean[name].middle > 0.0 and len(shares) >= FEWEST - 1 and known.water.true:
+            break
+    else:
+        return 0.0
+    base = clean[name]
+    shares = [share / base.middle for share in shares]
+    share, scatter = median(shares), base.sigma / base.middle
+    base_error = share * OF_A_MEDIAN * scatter / sqrt(max(known.signature.learned_runs, 1))
+    error = hypot(scatter_error(shares, scatter), base_error)
+    return charge_odds(share, error, up, known.usual, known.water)
 
 
 def _foot(seen: Seen) -> float:
@@ -107,6 +141,21 @@ def stand_on_charge(runs: Sequence[Seen], known: Known) -> float | None:
     if switch and abs(usual.start_pa + up * usual.band_pa - switch.cut_in_pa) < AT_CUT_IN * usual.band_pa:
         return None
     shares = [one.apparent or 0.0 for one in seen]
-    share = median(shares)
-    scatter = max(OF_A_MAD * median([abs(one - share) for one in shares]), LEAST_SIGMA)
-    return charge_odds(share, OF_A_MEDIAN * scatter / sqrt(len(shares)), up, usual, known.water)
+    best = best_delivery(known.signature.clean)
+    trait = known.signature.clean[best] if best is not None else None
+    scatter = trait.sigma / trait.middle if trait is not None and trait.middle > 0.0 else 0.0
+    odds = charge_odds(median(shares), scatter_error(shares, scatter), up, usual, known.water)
+    since = _began_up(known, 0.5 * up)
+    if len(since) > len(runs):  # five of many that say so are five that were looked for
+        odds = min(odds, delivery_odds(since, up, known))
+    lows = [usual.start_pa + (one.low or 0.0) * usual.band_pa for one in seen]
+    foot_pa = usual.start_pa + 0.5 * up * usual.band_pa
+    unmet = unmet_odds(lows, [_met(one.interval_s) for one in seen], foot_pa)
+    return odds - min(unmet, NO_DIPS)
+
+
+def _began_up(known: Known, least: float) -> list[Brief]:
+    """The newest runs, since the last that began less than so much of the band above the usual cut-in."""
+    recent, usual = known.signature.recent, known.usual
+    low = [at for at, one in enumerate(recent) if one.start_pa - usual.start_pa < least * usual.band_pa]
+    return recent[low[-1] + 1 :] if low else recent[:]

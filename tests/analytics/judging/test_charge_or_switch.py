@@ -10,6 +10,7 @@ import pytest
 
 from analytics.engine import Engine
 from analytics.faults.short_cycling import ShortCycling
+from analytics.judging.brief import Brief
 from analytics.judging.charge_or_switch import TOLD, stand_on_charge
 from analytics.judging.cycling_run import LEAP_SHARE, Seen, see
 from analytics.judging.footing import Footing
@@ -89,6 +90,36 @@ def test_a_run_with_a_word_about_cut_in_stands_on_no_charge(lowest: float, charg
     )
     runs = [
         Seen(k, k, 60.0, False, 0.85, 0.75, 0.0, 0.3, False, up=0.25, top=0.0, interval_s=2.0, low=lowest)
+        for k in range(5)
+    ]
+    odds = stand_on_charge(runs, cast(Known, known))
+    assert (odds is not None and odds > TOLD) is charged
+
+
+@pytest.mark.parametrize(
+    ("scatters", "since", "charged"),
+    [(0.004, 0, True), (0.2, 0, False), (0.004, 20, False)],
+)
+def test_five_runs_that_were_looked_for_or_scatter_by_as_much_tell_no_charge(
+    scatters: float, since: int, charged: bool
+) -> None:
+    """Five runs say by chance what a charge above cut-in would: of a plant whose clean runs scatter by a
+    fifth, or of many that began as far up and delivered what they always did."""
+    plant = traces.plant()
+    water = Water.of(plant)
+    signature = Signature(learned_us=1, learned_runs=24)
+    for name, value in (("start_pa", 30 * PSI), ("stop_pa", 50 * PSI), ("kink_m3_s", 5e-4)):
+        sigma = scatters * value if name == "kink_m3_s" else 0.004 * value
+        signature.clean[name] = Trait(value, value, sigma, value)
+    kinks = [5e-4] * since + [0.83 * 5e-4] * 5
+    signature.recent = [
+        Brief(k, one, None, one, one, 0.02, 60.0, 0.0, 35 * PSI, 50 * PSI, None, None)
+        for k, one in enumerate(kinks)
+    ]
+    usual = reference(plant, water, signature)
+    known = SimpleNamespace(plant=plant, water=water, signature=signature, usual=usual)
+    runs = [
+        Seen(k, k, 60.0, False, 0.83, 0.75, 0.0, 0.3, True, up=0.25, top=0.0, interval_s=10.0, low=0.4)
         for k in range(5)
     ]
     odds = stand_on_charge(runs, cast(Known, known))
