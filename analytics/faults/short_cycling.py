@@ -39,7 +39,7 @@ values A14-A17.
 
 from __future__ import annotations
 
-from math import log
+from math import hypot, log, sqrt
 from statistics import median
 from typing import TYPE_CHECKING
 
@@ -48,13 +48,15 @@ import msgspec
 from analytics import words
 from analytics.instants import HOUR_US
 from analytics.judging.attempts import lifts
-from analytics.judging.charge_or_switch import TOLD, UP, stand_on_charge
+from analytics.judging.charge_or_switch import OF_A_MEDIAN, TOLD, UP, stand_on_charge
 from analytics.judging.cycling_cause import (
     GROWN,
     GROWN_FROM_FILE,
     KNEE,
+    OWN_KNEE,
     USUAL_STARTS_PER_HOUR,
     Grounds,
+    Kinks,
     Verdict,
     cause_of,
     middle,
@@ -299,6 +301,7 @@ class ShortCycling(Detector):
         narrowed = narrow(known.ends, band_of(self.plant, usual)) is not None
         grounds = Grounds(
             runs, foot, grown, has_grown, often, usual, self.plant, known.water, charge, narrowed,
+            _kinks(known, usual),
         )  # fmt: skip
         verdict = cause_of(grounds)
         if unseen and verdict.cause in BY_LENGTH:  # a tank that had room for longer runs has lost it
@@ -364,7 +367,7 @@ class ShortCycling(Detector):
         """Whether a run lacks what the cause does to each run, however long demand makes it; None: cannot
         be told."""
         cause = self.memory.cause
-        if seen.short or (cause == "overcharged_tank" and (seen.knee or 0.0) > KNEE):
+        if seen.short or (cause == "overcharged_tank" and _has_knee(seen, known)):
             return False
         if cause in BY_LENGTH and seen.run_s - seen.interval_s < shortest_s(self.plant):
             return None  # one that was seen by so few samples may have been as short as ever
@@ -421,6 +424,23 @@ class ShortCycling(Detector):
             return Claim(self.FAULT, onset, priority, memory.sure, UNSEEN, memory.cause, evidence=evidence)
         said = sentence(run_s, expected_s, (starts, limit), memory.cause, memory.between)
         return Claim(self.FAULT, onset, priority, memory.sure, said, memory.cause, evidence=evidence)
+
+
+def _kinks(known: Known, usual: Reference) -> Kinks | None:
+    """Of the clean runs, once these are learned."""
+    clean, count = known.signature.clean, known.signature.learned_runs
+    start, stop = clean.get("delivery_start_m3_s"), clean.get("delivery_stop_m3_s")
+    if not usual.learned or start is None or stop is None or min(start.middle, stop.middle) <= 0.0:
+        return None
+    scatter = hypot(start.sigma / start.middle, stop.sigma / stop.middle)
+    error = OF_A_MEDIAN * scatter / sqrt(max(count, 1))
+    return Kinks(start.middle / usual.delivery_m3_s, stop.middle / usual.delivery_m3_s, scatter, error)
+
+
+def _has_knee(seen: Seen, known: Known) -> bool:
+    own = _kinks(known, known.usual)
+    knee = seen.knee or 0.0
+    return knee > (KNEE if own is None else min(KNEE, OWN_KNEE * own.start / own.stop))
 
 
 def detector(plant: Plant) -> ShortCycling:

@@ -11,14 +11,16 @@ that is too high makes the air that is pressed larger, and what pressure tells o
 Samples up to 3 s apart meet the leap with which a tank charged too high begins to fill. A long or soft line
 takes water itself, and is a while on the way: below the charge pressure moves many times as fast as above it,
 in the rest and in the run, and so the kink at the start shows KNEE times that at the stop. Lost air moves all
-of the band by the same factor. Further apart, the foot is told from many runs (`analytics.judging.footing`),
-and charge from cut-in by dips or by r. What cannot be told is left open, with the causes between which it is
-open.
+of the band by the same factor: then both kinks have grown alike, over the plant's own where these are
+learned. Further apart, the foot is told from many runs (`analytics.judging.footing`), and charge from cut-in
+by dips or by r. What cannot be told is left open, with the causes between which it is open.
 
 Parameters:
     GROWN 1.4       apparent delivery of a learned plant: see `analytics.faults.short_cycling`;
     GROWN_FROM_FILE 1.5  the rating itself may be wrong by a fifth, the tank's size by as much
-    KNEE 3          from a pump's own curve 1.5, and 2.3 where it shuts off a tenth above the cut-out
+    KNEE 3          from a pump's own curve 1.5, and 2.3 where it shuts off a tenth above the cut-out; over
+                    the plant's own OWN_KNEE 1.3 (wear bends it by less while stops stay quick),
+                    and KNEE_ERRORS 3 standard errors beyond 1, of FEWEST_KNEES 4 runs
     LEAP_SURE 0.5   of the band: no tank that holds air leaps so far
     HIGH 0.93, HIGH_ERROR 0.06  delivery in the band's upper part over that of all: from the quadratic
                     curve with a shut-off head 1.3 to 2 times the cut-out
@@ -40,6 +42,7 @@ from typing import TYPE_CHECKING
 
 import msgspec
 
+from analytics.judging.charge_or_switch import OF_A_MAD, OF_A_MEDIAN
 from analytics.judging.cycling_run import (
     LEAP_SHARE,
     NARROW,
@@ -62,6 +65,7 @@ if TYPE_CHECKING:
 
 GROWN, GROWN_FROM_FILE = 1.4, 1.5
 LEAP_SURE, HALF, KNEE = 0.5, 0.5, 3.0
+OWN_KNEE, KNEE_ERRORS, FEWEST_KNEES = 1.3, 3.0, 4
 HIGH, HIGH_ERROR = 0.93, 0.06
 RATED_ERROR = 0.2
 TIMED_RUNS = 6
@@ -79,6 +83,16 @@ class Verdict(msgspec.Struct, frozen=True):
     between: tuple[str, ...] = ()
 
 
+class Kinks(msgspec.Struct, frozen=True):
+    """Delivery by the kinks at start and stop of clean runs, over the usual; relative scatter of one over the
+    other, and its error."""
+
+    start: float
+    stop: float
+    scatter: float
+    error: float
+
+
 class Grounds(msgspec.Struct, frozen=True):
     """What a verdict is found on: runs of the fault, and what is usual."""
 
@@ -92,6 +106,7 @@ class Grounds(msgspec.Struct, frozen=True):
     water: Water
     charge: float | None = None  # log of the odds of a charge above cut-in
     narrowed: bool = False  # rests tell a band of less than half, from cut-in on
+    kinks: Kinks | None = None  # of the plant's own clean runs, once learned
 
     @property
     def limit(self) -> float:
@@ -143,7 +158,7 @@ def _by_leap(grounds: Grounds) -> Verdict | None:
     if grounds.charge is not None and grounds.charge > TOLD:
         return Verdict("overcharged_tank", 0.9)
     knee = middle([seen.knee for seen in grounds.runs])
-    if knee is not None and knee > KNEE:
+    if knee is not None and (knee > KNEE or _starts_quicker(grounds)):
         return Verdict("overcharged_tank", 0.9)
     leap = middle([seen.leap for seen in grounds.runs])
     if leap is None or leap <= LEAP_SHARE:
@@ -153,6 +168,21 @@ def _by_leap(grounds: Grounds) -> Verdict | None:
     rises = _fills(grounds) or grounds.grown
     sure = rises is None or rises < GROWN or leap > LEAP_SURE
     return Verdict("overcharged_tank", 0.9) if sure else None
+
+
+def _starts_quicker(grounds: Grounds) -> bool:
+    """Whether the kink at the start has grown, over the plant's own, by more than that at the stop, and that
+    by less than lost air makes of it."""
+    own = grounds.kinks
+    told = [(seen.knee, seen.apparent) for seen in grounds.runs if seen.knee and seen.apparent]
+    if own is None or len(told) < FEWEST_KNEES:
+        return False
+    grown = [knee * own.stop / own.start for knee, _ in told]
+    stops = median([2.0 * apparent / (1.0 + knee) for knee, apparent in told]) / own.stop
+    share = median(grown)
+    scatter = max(OF_A_MAD * median([abs(one - share) for one in grown]), own.scatter)
+    error = hypot(OF_A_MEDIAN * scatter / sqrt(len(grown)), own.error)
+    return share > max(OWN_KNEE, 1.0 + KNEE_ERRORS * error) and stops < GROWN
 
 
 def _fills(grounds: Grounds) -> float | None:

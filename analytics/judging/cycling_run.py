@@ -68,16 +68,20 @@ class Seen(msgspec.Struct):
 
 def is_guessed(plant: Plant, usual: Reference, water: Water) -> bool:
     """Whether neither the plant's own runs nor a rating tell its delivery."""
-    return not usual.learned and (plant.pump.rated_flow_m3_s is None or not water.true)
+    rated = plant.pump.rated_flow_m3_s is not None and water.true
+    return not (usual.learned or rated or usual.first_m3_s is not None)
 
 
 def sound_delivery_m3_s(plant: Plant, usual: Reference, water: Water) -> float:
     """The learned delivery; before it has been learned (a fault may be there from the first run) the
-    rating's, and without one the most that the motor could deliver."""
+    rating's, and without one what the first runs show, and before these the most that the motor could
+    deliver."""
     if usual.learned:
         return usual.delivery_m3_s
     if plant.pump.rated_flow_m3_s is not None and water.true:
         return MID_SHARE * plant.pump.rated_flow_m3_s
+    if usual.first_m3_s is not None:
+        return usual.first_m3_s
     power_w = plant.pump.rated_power_w or LARGEST_W
     return BEST_EFFICIENCY * power_w / (0.5 * (usual.start_pa + usual.stop_pa))
 

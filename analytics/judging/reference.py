@@ -49,6 +49,7 @@ class Reference:
     start_top_pa: float | None  # a switch that was seen to start has not done so further up
     drop_pa: float = 0.0
     clean_level: float | None = None
+    first_m3_s: float | None = None  # delivery by the first runs alone, while the lesson lasts
 
     @property
     def band_pa(self) -> float:
@@ -94,8 +95,13 @@ def reference(plant: Plant, water: Water, signature: Signature, overloaded: bool
     drop = clean["filter_drop_pa"].middle if "filter_drop_pa" in clean else 0.0
     return Reference(
         start, stop, delivery, now, drawdown, draw, level, learned, guessed, unproven, drained, top,
-        drop, clean_level,
+        drop, clean_level, None if learned else _first_m3_s(signature),
     )  # fmt: skip
+
+
+def _first_m3_s(signature: Signature) -> float | None:
+    best = best_delivery(signature.first)
+    return signature.first[best].middle if best is not None else None
 
 
 def _start_top_pa(signature: Signature, band_pa: float) -> float | None:
