@@ -38,7 +38,7 @@ from analytics.seeing.stillness import Stood
 from analytics.seeing.water import Water
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Sequence
+    from collections.abc import Callable, Iterable, Sequence
 
     from analytics.judging.reference import Reference
     from analytics.judging.watch import Word
@@ -94,6 +94,7 @@ class Judge:
         self._lines = {plant.signals[at].name for at in plant.measuring(Measure.LINE_PRESSURE)}
         self._run_signals = {plant.signals[at].name for at in plant.measuring(*RUNS_ARE_TOLD_BY)}
         self._hearers = {kind: self._hearing(name) for kind, name in HEARD_BY.items()}
+        self._weighers = self._hearing("weighed")
         self._now_us = 0
         self._seen: Seen | None = None  # with the event that is judged, or was last
         self._at = 0  # its place
@@ -136,14 +137,7 @@ class Judge:
         if isinstance(event, Run):
             splits.note(self.splits, event, self.usual)
         age_us = event.at_us - event.start_us if isinstance(event, Look) else 0
-        for hear in self._hearers[type(event)]:
-            words = hear(event, self)
-            if words:
-                changed += self._ledger.hear(words, event.at_us, age_us)
-                self._usual = None  # which asks what stands
-                clear = [word for word in words if isinstance(word, AllClear)]
-                if any(word.anew or word.fault in CHANGES_THE_PLANT for word in clear):
-                    self._repaired(any(word.anew for word in clear))
+        changed += self._told_by(self._hearers[type(event)], event, age_us)
         if isinstance(event, Run):
             note_end(self.story, event, self.usual)
         if isinstance(event, Run) and not any(self.is_open(fault) for fault in NOT_A_RUN):
@@ -151,6 +145,22 @@ class Judge:
             self.signature.learn(event, self._runs_are_sound(event), rise)
             self._usual = None
             self._declined = {}
+        if isinstance(event, Run):
+            changed += self._told_by(self._weighers, event, age_us)
+        return changed
+
+    def _told_by(
+        self, hearers: Iterable[Callable[[Any, Any], Sequence[Word]]], event: Event, age_us: int
+    ) -> list[Finding]:
+        changed: list[Finding] = []
+        for hear in hearers:
+            words = hear(event, self)
+            if words:
+                changed += self._ledger.hear(words, event.at_us, age_us)
+                self._usual = None  # which asks what stands
+                clear = [word for word in words if isinstance(word, AllClear)]
+                if any(word.anew or word.fault in CHANGES_THE_PLANT for word in clear):
+                    self._repaired(any(word.anew for word in clear))
         return changed
 
     def _disbelieved(self) -> set[str | None]:

@@ -95,7 +95,7 @@ class DeliveryFault(Detector):
     def words(self, found: Decline) -> str:
         raise NotImplementedError
 
-    def run(self, run: Run, known: Known) -> Sequence[Word]:
+    def weighed(self, run: Run, known: Known) -> Sequence[Word]:
         # where the motor speaks seldom, pressure's turning points tell start and stop
         found = known.declined(min(run.interval_s, run.pressure_s or run.interval_s))
         if found is None or not run.entire:

@@ -150,6 +150,10 @@ class Detector:
     def run(self, run: Run, known: Known) -> Sequence[Word]:
         return ()
 
+    def weighed(self, run: Run, known: Known) -> Sequence[Word]:
+        """A run once more, after all have heard it and it is among the signature's newest."""
+        return ()
+
     def look(self, look: Look, known: Known) -> Sequence[Word]:
         return ()
 

@@ -76,7 +76,7 @@ def heard(drop_pa: float, left: float, seed: int) -> tuple[Standing, CloggedFilt
         if at == 62:
             known.faults.add("short_cycling")
         known.learn(one)
-        said += detector.run(one, cast(Any, known))
+        said += detector.weighed(one, cast(Any, known))
     return known, detector, said
 
 
@@ -113,7 +113,7 @@ def test_it_is_over_when_the_drop_is_back_whatever_the_flows_read(drop_pa: float
     for at in range(80, 110):
         one = airless(at, Made(1.0 if cleared else 0.8, drop_pa=drop_pa), rng)
         known.learn(one)
-        said += detector.run(one, cast(Any, known))
+        said += detector.weighed(one, cast(Any, known))
     assert any(isinstance(word, AllClear) for word in said) is cleared
 
 

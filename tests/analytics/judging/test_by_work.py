@@ -139,7 +139,7 @@ def test_what_the_motor_told_has_gone_when_the_motor_works_again(power: float, c
         truth = Made(power=1.0) if at < 40 else Made(2.0, 0.8) if at < 70 else Made(1.0, power)
         run = made(at, truth, rng, 0.03, 0.0, 2.0)
         learn(signature, run)
-        words = detector.run(run, known)
+        words = detector.weighed(run, known)
         said += words
         if any(isinstance(word, Claim) for word in words):
             stands.add("pump_wear")

@@ -139,7 +139,7 @@ def test_a_pump_that_seems_better_than_new_is_a_tank_without_air(left: float, cl
     detector, said = CloggedFilter(PLANT), []
     for at in range(12):
         run = made(at, Made(), np.random.default_rng(at), 0.03, 0.0, 2.0)
-        said += detector.run(run, cast(Any, Open(left)))
+        said += detector.weighed(run, cast(Any, Open(left)))
     assert any(isinstance(word, AllClear) for word in said) == cleared
 
 
@@ -264,5 +264,5 @@ def test_where_the_motor_speaks_seldom_the_gauge_tells_how_finely_runs_were_seen
     for pressure_s in (1.0, 45.0, None):
         run = made(0, Made(), np.random.default_rng(0), 0.03, 0.0, 2.0)
         run = structs.replace(run, interval_s=30.0, pressure_s=pressure_s)
-        CloggedFilter(PLANT).run(run, cast(Known, known))
+        CloggedFilter(PLANT).weighed(run, cast(Known, known))
     assert asked == [1.0, 30.0, 30.0]

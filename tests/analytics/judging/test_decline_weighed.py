@@ -99,7 +99,7 @@ def test_a_finding_stands_while_most_runs_are_as_when_it_was_raised() -> None:
             left = 0.75 if 40 <= at < 100 else 1.0
             run = made(at, Made(left), rng, 0.03, 0.0, 2.0) if at < 60 else with_a_tap(at, left, rng)
             open_ = at >= 60 and not cleared
-            words = detector.run(
+            words = detector.weighed(
                 run, cast(Any, SimpleNamespace(**asked | {"is_open": lambda _, is_=open_: is_}))
             )
             cleared += [at for word in words if isinstance(word, AllClear)]
@@ -123,5 +123,7 @@ def test_a_power_meter_is_given_time_to_tell_filter_from_pump(
     )
     detector, words = CloggedFilter(PLANT), []
     for at in range(4):
-        words += detector.run(made(at, Made(), np.random.default_rng(at), 0.03, 0.0, 2.0), cast(Known, known))
+        words += detector.weighed(
+            made(at, Made(), np.random.default_rng(at), 0.03, 0.0, 2.0), cast(Known, known)
+        )
     assert any(isinstance(word, Claim) for word in words) == claimed
