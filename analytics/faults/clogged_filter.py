@@ -13,10 +13,11 @@ Mistaken for. Pump wear (the motor's power, the drop and, weakly, the shape of t
 hidden in the runs (see `analytics.judging.in_each`); lost prime (nothing moves).
 
 Parameters. See `analytics.judging.beyond_doubt`: a loss of 13 % at least, beyond scatter by five standard
-errors, in two runs in a row. Cleared when delivery is back within two standard errors (BACK at least, half
-of the least loss at most) and by what errs neither way nearer to the clean than to the least that the finding
-has shown, in BACK_RUNS over BACK_HOURS. (Of eight runs the upper quartile is two runs', and a tap that closes
-as the pump starts makes either read high.)
+errors, in two runs in a row; or, at once, by one likelihood of all runs since (`analytics.judging.gains`).
+Cleared when delivery is back within two standard errors (BACK at least, half of the least loss at most) and
+by what errs neither way nearer to the clean than to the least that the finding has shown, in BACK_RUNS over
+BACK_HOURS. (Of eight runs the upper quartile is two runs', and a tap that closes as the pump starts makes
+either read high.)
 
 Source: quadratic pump and screen curves, common practice, no source; witnesses from trial figures.
 """
@@ -112,16 +113,17 @@ class DeliveryFault(Detector):
         if memory.row == 0:
             memory.onset_us = self._onset(run, known, found)
         memory.row += 1
-        if memory.row < IN_A_ROW:
+        if memory.row < IN_A_ROW and found.since_us is None:
             return ()
         memory.back, memory.least, memory.by_work = 0, 1.0, found.by_work
         return [self._claim(found)]
 
     def _named(self, found: Decline) -> bool:
         """Whether a power meter has told filter and pump apart, or so much is lost that the name must not
-        wait for it."""
+        wait for it. (The shape of delivery alone makes no pump of a small loss that is told early.)"""
         told = abs(2.0 * found.clog - 1.0) >= TOLD_APART
-        return told or found.left <= FLUSH_AT or not has_power_meter(self.plant)
+        by_shape = found.since_us is not None and found.clog < 0.5
+        return told or found.left <= FLUSH_AT or not (has_power_meter(self.plant) or by_shape)
 
     @staticmethod
     def _onset(run: Run, known: Known, found: Decline) -> int:
@@ -129,6 +131,8 @@ class DeliveryFault(Detector):
         signature = known.signature
         onset, clean = run.cycle.start_us, signature.clean
         sound: Callable[[Brief], bool]
+        if found.since_us is not None:
+            return found.since_us
         if found.by_drop:
             most_pa = CLOG_DROP * clean["filter_drop_pa"].middle
             sound = partial(_below, "filter_drop_pa", most_pa)

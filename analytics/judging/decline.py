@@ -20,6 +20,7 @@ from analytics.judging.beyond_doubt import LEAST_COARSE, certain
 from analytics.judging.blame import CLOG_SURE, clog_share, filter_share, resistance, stands
 from analytics.judging.by_count import by_count
 from analytics.judging.by_drop import CLOG_SEEN, by_drop_alone, left_by_drop
+from analytics.judging.by_gain import by_gain
 from analytics.judging.by_work import by_work_alone
 from analytics.judging.empty_early import out_before_cut_in
 from analytics.judging.left_over import bases, left_over
@@ -58,6 +59,13 @@ def decline(known: Known, interval_s: float = 1.0) -> Decline | None:
 
     interval_s: how finely the newest runs were seen.
     """
+    found = _by_figures(known, interval_s)
+    if found is not None and (found.sure or found.left > LARGER):
+        return found
+    return by_gain(known) or found
+
+
+def _by_figures(known: Known, interval_s: float) -> Decline | None:
     coarse, lasted_s = interval_s >= COARSE_S, known.signature.middle("run_time_s", LATELY)
     if lasted_s is None or known.signature.learned_runs < FIRST_RUNS:
         return by_count(known) if coarse else None

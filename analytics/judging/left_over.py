@@ -87,7 +87,7 @@ def left_over(
     weights = sum(error**-2 for _, error in found.values())
     sums = sum(left * error**-2 for left, error in found.values())
     error = min(one[1] for one in found.values()) if alike else 1.0 / sqrt(weights)
-    return sums / weights / _sound_1(known, base, runs, hourly), error
+    return sums / weights / sound_1(known, base, runs, hourly), error
 
 
 def left_of_whole_runs(known: Known, base: Base, runs: int) -> tuple[float, float] | None:
@@ -99,7 +99,7 @@ def left_of_whole_runs(known: Known, base: Base, runs: int) -> tuple[float, floa
     sigma = _scatter_1(known.signature, clean, WHOLE)
     lately = max(sigma, now.sigma / clean.middle)
     error = OF_A_MEDIAN * hypot(sigma / sqrt(max(base.runs, 1)), lately / sqrt(runs))
-    return now.middle / clean.middle / _sound_1(known, base, runs, hourly=False), error
+    return now.middle / clean.middle / sound_1(known, base, runs, hourly=False), error
 
 
 def _scatter_1(signature: Signature, clean: Trait, name: str) -> float:
@@ -108,7 +108,7 @@ def _scatter_1(signature: Signature, clean: Trait, name: str) -> float:
     return max(clean.sigma / clean.middle, learned.sigma / learned.middle, SIGMA_LEAST)
 
 
-def _sound_1(known: Known, base: Base, runs: int, hourly: bool) -> float:
+def sound_1(known: Known, base: Base, runs: int, hourly: bool) -> float:
     """What a sound pump's delivery would read as, over its clean one, at the newest runs' pressures."""
     asked = known.signature, known.water, base.traits, runs, hourly
     by_switch = uphill(known.signature, base.traits, runs, hourly) * charged_1(*asked)

@@ -20,10 +20,11 @@ from bisect import bisect_left
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
-from analytics.judging import agreed
+from analytics.judging import agreed, gains
 from analytics.judging.agreed import Agreed
 from analytics.judging.brief import Brief, kink, usable
 from analytics.judging.counted import Counted, note
+from analytics.judging.gains import Gains
 from analytics.judging.hidden import bests
 from analytics.judging.tank_size import size_by_meter
 from analytics.judging.trait import Trait, known_of, middle_of, trait_of, upper
@@ -100,6 +101,7 @@ class Signature:
     #: How long runs last, where samples are too far apart for more.
     counted: Counted = field(default_factory=Counted)
     agreed: Agreed = field(default_factory=Agreed)
+    gains: Gains = field(default_factory=Gains)
     full_m3: float = 0.0  # what the plate's band takes
     #: Across the filter, of the newest EACH runs, and where they stopped.
     drops_pa: list[tuple[float, float]] = field(default_factory=list)
@@ -121,6 +123,8 @@ class Signature:
             note(self.counted, run, healthy)
             if self.full_m3 > 0.0:
                 agreed.note(self.agreed, run, healthy, self.full_m3)
+        if _rose(run, least_rise_pa):
+            gains.note(self.gains, run, healthy)
         if healthy and len(self.loads) < LESSON:
             self._see_load(run, LIFTED * least_rise_pa)
         drop_pa, stop_pa = run.cycle.filter_drop_pa, run.cycle.pressure_stop_pa
@@ -197,10 +201,12 @@ class Signature:
         self.drops_pa = self.drops_pa[-2:]
         self.counted.newest = self.counted.newest[-2:]
         self.agreed.newest = self.agreed.newest[-2:]
+        self.gains.newest = self.gains.newest[-2:]
         if anew:
             self.lesson, self.clean, self.first, self.bests, self.first_bests = [], {}, {}, [], []
             self.learned_us, self.learned_runs, self.lesson_seen = None, 0, 0
-            self.counted, self.agreed, self.tank_size = Counted(), Agreed(), None
+            self.counted, self.agreed, self.gains = Counted(), Agreed(), Gains()
+            self.tank_size = None
 
     def now(self, name: str, last: int = RECENT, hourly: bool = False) -> Trait | None:
         """A trait over the newest `last` runs (an hour apart); None with fewer than half of them."""

@@ -83,3 +83,4 @@ class Decline(msgspec.Struct, frozen=True):
     drop: float | None  # filter resistance over its clean value
     by_drop: bool = False  # by the drop across the filter alone, which no tank and no switch has a part in
     by_work: bool = False  # by the motor's level alone, likewise
+    since_us: int | None = None  # where one likelihood of all runs since then tells it (`judging.gains`)
