@@ -13,6 +13,7 @@ import msgspec
 
 from analytics import faults
 from analytics.judging import ends, splits
+from analytics.judging.air import by_the_air, left_of_the_tank
 from analytics.judging.arbitration import Joined, Ledger, resting_on
 from analytics.judging.decline import decline
 from analytics.judging.ends import Ends
@@ -81,7 +82,7 @@ class Judge:
 
     def __init__(self, plant: Plant) -> None:
         self.plant = plant
-        self.water = Water.of(plant)
+        self.water = self._plates = Water.of(plant)
         self.ends, self.splits = Ends(), Splits()
         self.levels = Levels(plant)
         self.signature = Signature(full_m3=band_m3(plant, self.water))
@@ -128,6 +129,7 @@ class Judge:
         if self._ledger.waiting_us is not None and self._ledger.waiting_us <= event.at_us:
             changed += self._ledger.over(event.at_us)
         if isinstance(event, Look):
+            event = self._by_the_air(event)
             follow(self.story, event, self)
             self.witness = witness(event, self)
         elif isinstance(event, Run | Rest):
@@ -138,11 +140,13 @@ class Judge:
             splits.note(self.splits, event, self.usual)
         age_us = event.at_us - event.start_us if isinstance(event, Look) else 0
         changed += self._told_by(self._hearers[type(event)], event, age_us)
+        if self.water is not self._plates:
+            self.water, self._usual = self._plates, None
         if isinstance(event, Run):
             note_end(self.story, event, self.usual)
         if isinstance(event, Run) and not any(self.is_open(fault) for fault in NOT_A_RUN):
             rise = FULL_RISE * self.usual.band_pa
-            self.signature.learn(event, self._runs_are_sound(event), rise)
+            self.signature.learn(event, self._runs_are_sound(event), rise, not self.is_open("short_cycling"))
             self._usual = None
             self._declined = {}
         if isinstance(event, Run):
@@ -162,6 +166,14 @@ class Judge:
                 if any(word.anew or word.fault in CHANGES_THE_PLANT for word in clear):
                     self._repaired(any(word.anew for word in clear))
         return changed
+
+    def _by_the_air(self, look: Look) -> Look:
+        """A look as the tank's air has it, as long as a lost charge is known: of that tank are its flows, and
+        what is reckoned beside them."""
+        left = left_of_the_tank(self)
+        if left < 1.0:
+            self.water, self._usual = self._plates.with_air(left), None
+        return by_the_air(look, left)
 
     def _disbelieved(self) -> set[str | None]:
         """The signals that are known to lie, by name."""

@@ -28,7 +28,7 @@ import msgspec
 from analytics import words
 from analytics.judging.attempts import Attempts
 from analytics.judging.flows import NONE_SHARE, SURE
-from analytics.judging.instruments import SHUT
+from analytics.judging.instruments import shut_from
 from analytics.judging.pace_words import within
 from analytics.judging.story import lasted
 from analytics.judging.supply import storage_low
@@ -95,6 +95,7 @@ class NoDelivery(Detector):
         # at its outlet a storage is expected to run dry: a pump that gains nothing there has
         story = known.story
         stands = lasted(story.standing_since_us, look) or lasted(story.flat_since_us, look)
+        stands |= lasted(story.needed_since_us, look, 0.3)  # or what was never drawn is, just now
         nothing = stands or _no_kink(look, seen, known.usual)
         dry = low is True and not seen.sure and nothing
         if not (seen.idle or dry) or seen.shut:
@@ -122,14 +123,14 @@ class NoDelivery(Detector):
         sure = seen.motor is not None and seen.motor < 0.8
         confidence = 0.95 if sure else 0.85 if self.memory.measured else 0.7
         said = self._words(look, low)
-        if not low and look.discharge_pa is None and self._may_be_shut(seen):
+        if not low and look.discharge_pa is None and self._may_be_shut(seen, known):
             confidence, said = min(confidence, 0.85), said + SHUT_INSTEAD
         return Claim(self.FAULT, self.memory.since_us, "high", confidence, said, evidence=evidence)
 
-    def _may_be_shut(self, seen: Witness) -> bool:
+    def _may_be_shut(self, seen: Witness, known: Known) -> bool:
         """Whether the motor's power may as well be that of a pump which stands at its shut-off head."""
         power = bool(self.plant.measuring(Measure.PUMP_POWER))
-        return power and seen.motor is not None and MAY_BE_SHUT < seen.motor <= SHUT
+        return power and seen.motor is not None and MAY_BE_SHUT < seen.motor <= shut_from(known)
 
     def _words(self, look: Look, low: bool | None) -> str:
         raise NotImplementedError

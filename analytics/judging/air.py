@@ -22,15 +22,21 @@ from math import hypot, log, sqrt
 from statistics import median
 from typing import TYPE_CHECKING
 
+from msgspec import structs
+
 from analytics.instants import DAY_US
 from analytics.judging.signature import LATELY, RECENT, best_delivery
 
 if TYPE_CHECKING:
     from analytics.judging.signature import Signature
     from analytics.judging.trait import Trait
+    from analytics.judging.watch import Known
+    from analytics.seeing.events import Look
 
 OF_A_MEDIAN = 1.2533
 ESCAPES = 3.0
+#: What a look tells by the tank's pressure.
+FLOWS = ("slope_m3_s", "slope_first_m3_s", "slope_before_m3_s", "slope_error_m3_s", "fall_m3_s")
 
 
 def air_left(signature: Signature) -> tuple[float, float] | None:
@@ -43,6 +49,21 @@ def air_left(signature: Signature) -> tuple[float, float] | None:
         return None
     share = signature.clean[name].middle / now.middle
     return share, share * hypot(median_error(now, count) / now.middle, clean_error(signature))
+
+
+def left_of_the_tank(known: Known) -> float:
+    """By how much flows that the tank tells are to be lessened: while it starts the pump too often for its
+    air, for the air that is lost."""
+    left = air_left(known.signature) if known.is_open("short_cycling") else None
+    return min(left[0], 1.0) if left is not None else 1.0
+
+
+def by_the_air(look: Look, left: float) -> Look:
+    """The look of a tank that has so much of its air left."""
+    if left == 1.0:
+        return look
+    flows = {name: getattr(look, name) for name in FLOWS}
+    return structs.replace(look, **{name: left * was for name, was in flows.items() if was is not None})
 
 
 def air_of_day(signature: Signature, from_us: int) -> tuple[float, float, float] | None:

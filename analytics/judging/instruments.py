@@ -19,7 +19,9 @@ Parameters:
                          from it with a magnetizing part of 0.65. Above WORKS 0.90 a run delivers
     SHUT    0.65         of the usual power, the least that is read as shut off: dry is half of it, shut off
                          0.7, each within 0.08, and five pumps lose their prime for one that is started
-                         against a closed valve (common practice, no source): there the two are as likely
+                         against a closed valve (common practice, no source): there the two are as likely.
+    SHUT_SINCE 0.72      likewise in a run that had lifted the line: half of the primes are lost within a run,
+                         and a twentieth of valves is shut in one, for no more of the time a pump runs
     SHORT_SHARE 0.70     of the delivery by the kink, and above NONE_SHARE: a run that delivers too little.
                          Two standard errors of a kink (15 % in a look's short window) from a whole one
     DROP_MOVES  0.6      of the usual drop, some 0.77 of the flow; DROP_NONE 0.25, half of it: gauges may
@@ -39,19 +41,18 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Literal
 
-from analytics.judging.air import air_left
 from analytics.judging.flows import CLOSE_S, NONE_SHARE, kink_m3_s, share_1
 from analytics.judging.story import (
     EARLY_S,
     HEAD,
     LIFTED,
     at_shut_off,
-    dry_share,
     fell_fast,
     gives_nothing,
     kinkless,
     line_empty,
     outlet_below,
+    turns_dry,
     weak,
 )
 from analytics.judging.supply import storage_low
@@ -66,7 +67,7 @@ if TYPE_CHECKING:
     from analytics.seeing.events import Look
 
 IDLES = {Measure.PUMP_POWER: 0.80, Measure.PUMP_CURRENT: 0.85}
-WORKS, SHUT = 0.90, 0.65
+WORKS, SHUT, SHUT_SINCE = 0.90, 0.65, 0.72
 SHORT_SHARE = 0.70
 DROP_MOVES, DROP_NONE, DROP_SURE = 0.6, 0.25, 6.0
 DROP_LEAST_PA, GAUGES_PA = 500.0, 8_500.0
@@ -85,8 +86,8 @@ def by_instruments(look: Look, known: Known, usual: Reference, story: Story) -> 
     slope, error = look.slope_m3_s or 0.0, look.slope_error_m3_s or 0.0
     if _stands_before_it(look, usual):
         return "dry"
-    if slope > max(0.15 * usual.now_m3_s, 2.0 * error):
-        return "moves"
+    if slope > max(0.15 * usual.now_m3_s, 2.0 * error) and not line_empty(look, usual):
+        return "moves"  # of a line without water the slope is none of the tank's
     if look.pressure_pa > usual.start_pa + LIFTED * usual.band_pa and slope > max(
         RISES * usual.now_m3_s, 3.0 * error
     ):
@@ -167,12 +168,12 @@ def by_meter(look: Look, known: Known, usual: Reference, story: Story) -> Says |
         return None
     told = look.pressure_pa > usual.drained_pa
     true = known.signature.tank_times()
-    now_m3_s, slope = true * usual.now_m3_s, true * _of_the_tank(known) * slope
+    now_m3_s, slope = true * usual.now_m3_s, true * slope
     delivery = (flow + (slope if told else 0.0)) / now_m3_s
     # of a large tank behind a small pump a look's slope may err by more than the pump gives, and of few
     # samples nobody knows by how much
     few = look.samples / max(look.samples - 2.0, 1.0)
-    error = true * _of_the_tank(known) * (look.slope_error_m3_s or 0.0) * few if told else 0.0
+    error = true * (look.slope_error_m3_s or 0.0) * few if told else 0.0
     # what passes and is not missed in the tank is given, whatever the pump is thought to give
     given = flow + slope > METER_MOVES * flow + 3.0 * error
     if delivery > METER_MOVES or (told and flow > 0.0 and given):
@@ -186,8 +187,9 @@ def by_meter(look: Look, known: Known, usual: Reference, story: Story) -> Says |
         )
     gives = flow > METER_NONE * now_m3_s or (told and slope < -METER_NONE * now_m3_s)
     share = share_1(look, usual)
-    # a worn pump stands at its shut-off head, and gives nothing there, with its outlet above the line
-    worn = known.is_open("pump_wear") or known.is_open("clogged_filter")
+    # a worn pump stands at its shut-off head, in its band, and gives nothing there, its outlet above the line
+    lifted = look.pressure_pa > usual.start_pa + LIFTED * usual.band_pa
+    worn = lifted and (known.is_open("pump_wear") or known.is_open("clogged_filter"))
     worn |= _usual_drop(known) is not None and by_drop(look, known, usual) != "dry"
     kinkless = share is not None and share < METER_NONE and not worn
     # a run that filled, and stands below cut-out: what nobody draws, and the tank does not take, is not given
@@ -196,13 +198,6 @@ def by_meter(look: Look, known: Known, usual: Reference, story: Story) -> Says |
     if (kinkless or stands or (gives and told)) and abs(delivery) < METER_NONE and apart:
         return "dry"
     return None
-
-
-def _of_the_tank(known: Known) -> float:
-    """What is true of a flow that the tank's pressure tells: a tank that has lost its air, and starts the
-    pump too often for it, tells `air_left` times too much."""
-    left = air_left(known.signature) if known.is_open("short_cycling") else None
-    return min(left[0], 1.0) if left is not None else 1.0
 
 
 def motor_share_1(look: Look, usual: Reference) -> float | None:
@@ -243,7 +238,7 @@ def _throttled(look: Look, known: Known, usual: Reference, story: Story, drop: S
         return False  # whatever it began with, nothing stands now, or it was a gulp
     if motor is None and gives_nothing(story, look, usual):
         return False  # a tap was shut just then
-    if kink is None or usual.unproven or (motor is not None and motor < dry_share(known)):
+    if kink is None or usual.unproven or turns_dry(look, known):
         return False
     met = story.fed and drop != "dry" and not at_shut_off(look, usual)
     part = met or kink > NONE_SHARE * usual.now_m3_s
@@ -273,4 +268,10 @@ def shut_by_power(look: Look, known: Known, motor: float | None) -> bool:
     dry."""
     if motor is None or look.discharge_pa is not None or _measures(known) is not Measure.PUMP_POWER:
         return False
-    return SHUT < motor < WORKS and not storage_low(known)
+    return shut_from(known) < motor < WORKS and not storage_low(known)
+
+
+def shut_from(known: Known) -> float:
+    """Of the usual power, from where on a pump that moves nothing is read as shut off."""
+    lifted_pa = known.usual.start_pa + LIFTED * known.usual.band_pa
+    return SHUT_SINCE if known.story.reached_pa > lifted_pa else SHUT

@@ -50,6 +50,12 @@ class Reference:
     drop_pa: float = 0.0
     clean_level: float | None = None
     first_m3_s: float | None = None  # delivery by the first runs alone, while the lesson lasts
+    fall_m3_s: float = 0.0  # the tank was seen to empty so at rest, unsound ones too
+
+    @property
+    def seen_m3_s(self) -> float:
+        """The most by which tank water was ever seen to go."""
+        return max(self.draw_m3_s or 0.0, self.fall_m3_s)
 
     @property
     def band_pa(self) -> float:
@@ -95,7 +101,7 @@ def reference(plant: Plant, water: Water, signature: Signature, overloaded: bool
     drop = clean["filter_drop_pa"].middle if "filter_drop_pa" in clean else 0.0
     return Reference(
         start, stop, delivery, now, drawdown, draw, level, learned, guessed, unproven, drained, top,
-        drop, clean_level, None if learned else _first_m3_s(signature),
+        drop, clean_level, None if learned else _first_m3_s(signature), signature.fastest_fall_m3_s(),
     )  # fmt: skip
 
 

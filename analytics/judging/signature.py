@@ -108,15 +108,17 @@ class Signature:
     loads: list[float] = field(default_factory=list)  # what the motor said in the first runs that lifted
     draws_m3_s: list[float] = field(default_factory=list)  # the largest that were seen, largest first
     draws_seen: int = 0
+    sound_draws_m3_s: list[float] = field(default_factory=list)  # likewise, by a sound tank
+    sound_draws_seen: int = 0
     #: The pressure tank's size over its plate's by a flow meter, in the lesson; its relative standard error.
     tank_size: tuple[float, float] | None = None
 
     def __post_init__(self) -> None:
         self._told = [_Told(self.recent), _Told(self.hourly)]  # by `now`
 
-    def learn(self, run: Run, healthy: bool, least_rise_pa: float) -> None:
+    def learn(self, run: Run, healthy: bool, least_rise_pa: float, tank_sound: bool = True) -> None:
         """Take up a run that is over; one that raised pressure by less says nothing of filter or pump."""
-        self._see_draws(run, healthy)
+        self._see_draws(run, healthy, tank_sound)
         if self.learned_us is None and run.entire:
             self.lesson_seen += 1
         if run.interval_s >= COARSE_S and _rose(run, least_rise_pa):
@@ -152,17 +154,21 @@ class Signature:
         if self.learned_us is not None:
             self.lesson = []
 
-    def _see_draws(self, run: Run, healthy: bool) -> None:
+    def _see_draws(self, run: Run, healthy: bool, tank_sound: bool) -> None:
         """Demand at rest, beside a run that was seen whole.
 
         A tank short of air makes each flow look larger, the pump's own kink as well: such draws are brought
-        back by it, and left out where it is not known and something stands."""
+        back by it, and left out where it is not known and something stands. One that is charged above cut-in
+        runs out within a rest, as no draw empties it: those of a sound tank are kept apart."""
         grown = self._grown(run)
         if run.entire and (healthy or grown is not None):
             slopes = [s for s in (run.slope_before_m3_s, run.slope_after_m3_s) if s is not None]
             seen = [-s / (grown or 1.0) for s in slopes]
             self.draws_m3_s = sorted([*self.draws_m3_s, *seen], reverse=True)[:DRAWS_KEPT]
             self.draws_seen += len(seen)
+            if tank_sound:
+                self.sound_draws_m3_s = sorted([*self.sound_draws_m3_s, *seen], reverse=True)[:DRAWS_KEPT]
+                self.sound_draws_seen += len(seen)
 
     def _grown(self, run: Run) -> float | None:
         """How much more a run's kink shows than clean ones did, beyond what a kink errs by; 1 where it does
@@ -190,8 +196,15 @@ class Signature:
         return self.tank_size[0] if self.tank_size is not None else 1.0
 
     def largest_draw_m3_s(self) -> float | None:
-        """The largest draw seen DRAWS_KEPT times: one odd slope does not count. None while too few were."""
+        """The largest draw seen DRAWS_KEPT times: one odd slope does not count. None while too few were. Of a
+        sound tank alone, once it has shown enough."""
+        if self.sound_draws_seen >= DRAWS_ENOUGH:
+            return self.sound_draws_m3_s[-1]
         return self.draws_m3_s[-1] if self.draws_seen >= DRAWS_ENOUGH else None
+
+    def fastest_fall_m3_s(self) -> float:
+        """The fastest that a tank was seen to empty at rest, as often, sound or not."""
+        return self.draws_m3_s[-1] if self.draws_seen >= DRAWS_ENOUGH else 0.0
 
     def repaired(self, anew: bool = False) -> None:
         """A fault of pump, filter or tank is gone: the runs that showed it are no longer recent, nor, where

@@ -145,7 +145,7 @@ def follow(story: Story, look: Look, known: Known) -> None:
         # two looks must agree: in one that meets the tank's emptying the slope runs away
         story.most_needed_m3_s = max(story.most_needed_m3_s, min(story.last_needed_m3_s, surely))
     story.last_needed_m3_s = surely
-    known_draw = usual.draw_m3_s if usual.draw_m3_s is not None else usual.delivery_m3_s
+    known_draw = usual.seen_m3_s if usual.draw_m3_s is not None else usual.delivery_m3_s
     limit = max(UNHEARD_OF * known_draw, MOST_OF_IT * usual.delivery_m3_s)
     story.needed_since_us = _since(story.needed_since_us, needed is not None and needed > limit, look)
     error = SURE * (look.slope_error_m3_s or 0.0)
@@ -219,7 +219,7 @@ def _note_fall(story: Story, look: Look, usual: Reference) -> None:
         # two looks must agree: in one that meets the tank's emptying the slope runs away
         story.fastest_m3_s = max(story.fastest_m3_s, min(story.last_fell_m3_s, fell))
         story.last_fell_m3_s = fell
-    story.collapsed |= -look.slope_m3_s > COLLAPSE * max(usual.now_m3_s, usual.draw_m3_s or 0.0)
+    story.collapsed |= -look.slope_m3_s > COLLAPSE * max(usual.now_m3_s, usual.seen_m3_s)
 
 
 def _note_rise(story: Story, look: Look, known: Known, usual: Reference) -> None:
@@ -312,6 +312,13 @@ def dry_share(known: Known) -> float:
     return DRY.get(known.plant.signals[signal].measures, 0.0) if signal is not None else 0.0
 
 
+def turns_dry(look: Look, known: Known) -> bool:
+    """Whether the motor works as little as one without water, by the clean runs where they are known: a pump
+    that is worn or throttled takes less for the water, and as much for turning."""
+    full = max(known.usual.motor_level or 0.0, known.usual.clean_level or 0.0)
+    return look.motor_level is not None and look.motor_level < dry_share(known) * full
+
+
 def _step_pa(look: Look, usual: Reference) -> float:
     return max(STEP * usual.band_pa, 4.0 * (look.noise_pa or 0.0))
 
@@ -372,6 +379,11 @@ def _gained_nothing(look: Look, known: Known) -> bool:
     return gained + SURE * known.water.compliance_m3_pa(look.pressure_pa) * (look.noise_pa or 0.0) < tenth_m3
 
 
+def began_pa(look: Look, usual: Reference) -> float:
+    """Where the switch started this run: of one that has moved where it is now seen to start."""
+    return max(usual.start_pa, min(look.pressure_start_pa or 0.0, usual.start_top_pa or 0.0))
+
+
 def gives_nothing(story: Story, look: Look, usual: Reference) -> bool:
     """Whether a run has brought the tank nothing, though little left before it and no known draw takes all.
 
@@ -380,7 +392,7 @@ def gives_nothing(story: Story, look: Look, usual: Reference) -> bool:
     """
     if usual.draw_m3_s is None or usual.now_m3_s < UNHEARD_OF * usual.draw_m3_s:
         return False
-    if usual.unproven or story.mixed or story.reached_pa > usual.start_pa + 0.25 * usual.band_pa:
+    if usual.unproven or story.mixed or story.reached_pa > began_pa(look, usual) + 0.25 * usual.band_pa:
         return False
     if look.interval_s > CLOSE_S or look.age_s < max(EARLY_S, LASTS_SAMPLES * look.interval_s):
         return False
@@ -458,8 +470,7 @@ def lasted(since_us: int | None, look: Look, share: float = 1.0) -> bool:
 
 def fell_fast(story: Story, usual: Reference) -> bool:
     """Tank water fell faster than any usual draw makes it: a line has burst."""
-    known = usual.draw_m3_s if usual.draw_m3_s is not None else 0.0
-    return story.fastest_m3_s > max(UNHEARD_OF * known, FAST * usual.now_m3_s)
+    return story.fastest_m3_s > max(UNHEARD_OF * usual.seen_m3_s, FAST * usual.now_m3_s)
 
 
 def weak(story: Story, look: Look, known: Known, usual: Reference) -> bool:
@@ -487,8 +498,12 @@ def falls_short(story: Story, look: Look, known: Known) -> bool:
     noise_m3 = SURE * known.water.compliance_m3_pa(look.pressure_pa) * (look.noise_pa or 0.0)
     gained = known.water.one(look.pressure_pa) - known.water.one(story.base_pa)
     lasts = look.age_s <= holds_s(look) and not gives_nothing(story, look, usual)
-    dry = (look.motor_level or inf) < dry_share(known) * (usual.motor_level or 0.0)
-    if story.base_us == look.start_us and lasts and not dry and not outlet_below(look, usual):
+    if (
+        story.base_us == look.start_us
+        and lasts
+        and not turns_dry(look, known)
+        and not outlet_below(look, usual)
+    ):
         # what was drawn before the start may have been met by the pump, as far as a meter still passes it;
         # one without load, or with its outlet below the line, meets nothing
         drawn_m3_s = max(-(look.slope_before_m3_s or 0.0), 0.0)

@@ -42,6 +42,12 @@ class Water(msgspec.Struct, frozen=True):
         cut_in = plant.switch.cut_in_pa if plant.switch else CHARGE_BELOW_CUT_IN_PA
         return cls(1.0, max(cut_in - CHARGE_BELOW_CUT_IN_PA, 0.0), atmosphere, False)
 
+    def with_air(self, left: float) -> Water:
+        """The same tank with so much of its compliance, V (Pc + pa), left: as good as none below that charge,
+        and between the same pressures so much less."""
+        charge_pa = left * (self.precharge_pa + self.atmosphere_pa_abs) - self.atmosphere_pa_abs
+        return Water(self.volume_m3, charge_pa, self.atmosphere_pa_abs, self.true)
+
     def at(self, pressure_pa: NDArray[np.float64]) -> NDArray[np.float64]:
         """Tank water [m3] at each pressure, by Boyle's law continued below the charge.
 

@@ -39,7 +39,9 @@ def test_a_tank_without_air_tells_a_meter_no_dry_pump() -> None:
     judge.story.fastest_m3_s = 0.0
     assert by_meter(look, judge, usual, judge.story) == "dry"  # with all its air it would be
     judge._ledger.hear([Claim("short_cycling", 0, "high", 0.9, "", "lost_air_charge")], 1)
-    assert by_meter(look, judge, usual, judge.story) == "moves"
+    as_it_is = judge._by_the_air(look)
+    assert as_it_is.slope_m3_s == pytest.approx(falls / 4.0)
+    assert by_meter(as_it_is, judge, judge.usual, judge.story) == "moves"
 
 
 @pytest.mark.parametrize(("size", "says"), [(0.75, "dry"), (1.0, None)])

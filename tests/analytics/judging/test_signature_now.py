@@ -19,6 +19,7 @@ def learn(
     drawn: float = 0.0,
     grown: float | None = 1.0,
     healthy: bool = True,
+    tank_sound: bool = True,
 ) -> None:
     """A run, the draw beside it, and how much more than its delivery it shows (None: no kink is seen)."""
     stop_us = BEGIN_US + minute * MINUTE_US
@@ -26,7 +27,7 @@ def learn(
     kink = FLOW * grown if grown is not None else None
     cycle = Cycle(start_us, stop_us, run_time_s, 3600.0, LOW, HIGH, 0.02, kink, kink, drawn, kink, 4.0)
     run = Run(stop_us, cycle, True, 1.0, -drawn, FLOW, -drawn, pressure_low_pa=LOW, pressure_high_pa=HIGH)
-    signature.learn(run, healthy, 0.5 * (HIGH - LOW))
+    signature.learn(run, healthy, 0.5 * (HIGH - LOW), tank_sound)
 
 
 def test_runs_an_hour_apart_say_the_same_until_the_next_hour() -> None:
@@ -66,6 +67,18 @@ def test_a_draw_beside_a_fault_is_passed_over_where_no_kink_tells_of_the_air() -
     for hour in range(24, 32):
         learn(signature, 60 * hour, 15.0, drawn=9.0 * FLOW, grown=None, healthy=False)
     assert signature.largest_draw_m3_s() == pytest.approx(0.5 * FLOW)
+
+
+@pytest.mark.parametrize("tank_sound", [True, False])
+def test_what_a_tank_that_is_not_sound_runs_out_by_is_no_draw(tank_sound: bool) -> None:
+    """Charged above cut-in it collapses before each start: so fast it fell, and nobody drew that."""
+    signature = Signature()
+    for hour in range(24):
+        learn(signature, 60 * hour, 60.0, drawn=0.5 * FLOW)
+    for hour in range(24, 32):
+        learn(signature, 60 * hour, 15.0, drawn=2.0 * FLOW, healthy=False, tank_sound=tank_sound)
+    assert signature.largest_draw_m3_s() == pytest.approx((2.0 if tank_sound else 0.5) * FLOW)
+    assert signature.fastest_fall_m3_s() == pytest.approx(2.0 * FLOW)
 
 
 def test_nothing_from_before_a_repair_is_said_after_it() -> None:
