@@ -15,21 +15,24 @@ works less, no kink at the start; by a contact alone both names are told, and ho
 a dry storage; a choked filter against a zone of the garden (the outlet stands at its shut-off head).
 
 Parameters. DEEP 0.5 of cut-in for half a minute, or LOW 0.75 for a minute and a quarter: the pressure at
-which a pump with shut-off head 2.5 times cut-in meets a draw of 1.9 and 1.25 times its delivery at cut-in.
-A plant whose owner draws a quarter more than the pump gives, for minutes, has no water pressure either way;
-MORE 1.25 is that same draw, asked of the single look. OUT 1.5: draw over delivery by the slope of tank
-water, with pressure already below the band: a quarter more again, for a slope within the look's window is
-good to some 7 %. OVER 1.1, with pressure a tenth of the band under cut-in: no zone or hose is laid out for
-that, and one that is new draws no TWICE 1.7 (2 less two errors of 7 %) of the most that was ever drawn;
+which a pump with shut-off head 2.5 times cut-in meets a draw of 1.9 and 1.25 times its delivery at cut-in. A
+plant whose owner draws a quarter more than the pump gives, for minutes, has no water pressure either way;
+MORE 1.25 is that same draw, asked of the single look. OUT 1.5: draw over delivery by the slope of tank water,
+with pressure already below the band: a quarter more again, for a slope within the look's window is good to
+some 7 %. OVER 1.1, with pressure a tenth of the band under cut-in: no zone or hose is laid out for that, and
+one that is new draws no TWICE 1.7 (`no_delivery`: 2 less two errors of 7 %) of the most that was ever drawn;
 asked where a run holds FEW samples or more, so that what the pump lately gives is known. SAMPLES: pressure
-that stands over five samples, 2 where the motor works as usual, for then nothing drains. At work the motor
-is above WORKS of `instruments`, or above LIGHTER 0.85 where the tank emptied as at a break: a jet pump
-takes less beyond its best point, and one that is shut off stands, by current, just there; METERED 0.7 of
-what is missing, two errors of a look's slope (15 %): all of it passes the meter. RUN_OUT 1.6: a
-small centrifugal pump takes at most some 1.4 of its duty at run-out (handbook curves; from memory), beyond
-it the rotor drags. SOON_OVER_S 45 min: what leaves beyond the delivery and stops sooner is a draw of the
-owner's (a break is walked for, shut and mended in hours; common practice, no source), and so is as much
-again, as long; but no house has taps for OWNERS 2 times what its pump gives.
+that stands over five samples, 2 where the motor works as usual, for then nothing drains. At work the motor is
+above WORKS of `instruments`, or above LIGHTER 0.85 where the tank emptied as at a break: a jet pump takes
+less beyond its best point, and one that is shut off stands, by current, just there. HALF 0.5 of its delivery
+may be all that a pump gives whose motor works less than in clean runs in most looks below cut-in (at half
+flow it takes three quarters of its power and 0.87 of its current, see `flows`): an ordinary draw may then
+bring the line down, through a filter that nobody knows of. METERED 0.7 of what is missing, two errors of a
+look's slope (15 %): all of it passes the meter, and what passes of a line that stands is what the pump gives.
+RUN_OUT 1.6: a small centrifugal pump takes at most some 1.4 of its duty at run-out (handbook curves; from
+memory), beyond it the rotor drags. SOON_OVER_S 45 min: what leaves beyond the delivery and stops sooner is a
+draw of the owner's (a break is walked for, shut and mended in hours; common practice, no source), and so is
+as much again, as long; but no house has taps for OWNERS 2 times what its pump gives.
 
 Source: orifice law; quadratic pump curve, common practice, no source.
 """
@@ -43,14 +46,23 @@ import msgspec
 
 from analytics import words
 from analytics.judging.deaf_gauge import may_be_deaf
-from analytics.judging.flows import CLOSE_S, at_full_load, curve, given_m3_s, needed_draw_m3_s
+from analytics.judging.flows import (
+    CLOSE_S,
+    FULL,
+    FULL_BELOW,
+    at_full_load,
+    curve,
+    given_m3_s,
+    needed_draw_m3_s,
+)
 from analytics.judging.instruments import WORKS, by_drop, by_meter, motor_share_1
-from analytics.judging.no_delivery import false_start, held_up, stands, started_above
+from analytics.judging.no_delivery import TWICE, below_the_weak, false_start, held_up, stands, started_above
 from analytics.judging.pace_words import within
 from analytics.judging.reference import MID_SHARE
 from analytics.judging.story import (
     BEGAN,
     DEEP,
+    HALF,
     UNHEARD_OF,
     at_shut_off,
     fell_fast,
@@ -71,7 +83,7 @@ if TYPE_CHECKING:
 DEEP_FOR_S = 30.0
 LOW, LOW_FOR_S = 0.75, 75.0
 OUT, MORE = 1.5, 1.25
-OVER, TWICE, FEW = 1.1, 1.7, 2.0
+OVER, FEW = 1.1, 2.0
 METERED = 0.7
 SAMPLES, SAMPLES_AT_WORK = 5.0, 2.0
 RECOVERS = 0.05 / 30.0  # of the band a second: a twentieth in half a minute, out of the noise
@@ -90,6 +102,8 @@ HARDLY_MORE = " One that lets out hardly more than the pump gives may pass for h
 
 class BurstMemory(msgspec.Struct):
     run_us: int = 0
+    below: int = 0  # looks below cut-in, and those of them with a motor that works as in clean runs
+    full: int = 0
     lifted: int = 0  # looks in a row at a line that is far above cut-in
     low_us: int | None = None
     deep_us: int | None = None
@@ -117,7 +131,10 @@ class BurstLine(Detector):
         if memory.run_us != look.start_us:
             memory.run_us, memory.low_us, memory.deep_us = look.start_us, None, None
             memory.heavy_m3_s, memory.before_m3_s, memory.heavy_us = 0.0, 0.0, None
-            memory.lifted = 0
+            memory.lifted = memory.below = memory.full = 0
+        if pressure < usual.start_pa:
+            memory.below += 1
+            memory.full += look.motor_level is None or at_full_load(look, usual)
         if false_start(look, usual, known.story) or may_be_deaf(look, known):
             return ()
         memory.lifted = memory.lifted + 1 if pressure > usual.start_pa + RISEN * usual.band_pa else 0
@@ -126,7 +143,7 @@ class BurstLine(Detector):
                 AllClear(self.FAULT, summary="The pump has lifted the line again while it runs: it holds.")
             ]
         pumps = self._pumps(look, known)
-        at_work = pumps and self._works(look, known)
+        at_work = pumps and (self._works(look, known) or self._runs_out(look, known))
         keeps = at_work or stands(look, usual)
         memory.low_us = self._since(memory.low_us, keeps, LOW * usual.start_pa, look)
         memory.deep_us = self._since(memory.deep_us, keeps, DEEP * usual.start_pa, look)
@@ -139,20 +156,17 @@ class BurstLine(Detector):
         metered = self._metered_m3_s(look, known)
         passes = self._passes_m3_s(look, known)
         if needed is not None:
-            # a meter that passes what such a pump gives knows better than the pump's curve what leaves
-            needed = max(min(needed, passes) if passes > METERED * needed else needed, metered)
+            if passes > METERED * needed:
+                # a meter that passes what such a pump gives knows better than its curve what leaves and comes
+                needed, given = min(needed, passes), min(given, self._given_m3_s(look, known))
+            needed = max(needed, metered)
         if recovers or not pumps or needed is None or needed < unit:
             return ()
         if ran_out_slowly(known.story, look, usual):
             return ()
-        if self._ends_by_itself(look, usual, needed):
+        if self._ends_by_itself(look, usual, needed, known.story.fastest_m3_s):
             return ()
-        # what the plant is known to draw could bring down a pump that gives no more than that
-        weak = known.is_open("clogged_filter") or known.is_open("pump_wear")
-        # a run that begins with less than the newest ones is told by the clean motor's load alone
-        works = at_work if given > BEGAN * usual.now_m3_s else pumps and at_full_load(look, usual)
-        weak |= not works and given < 1.1 * (usual.draw_m3_s or 0.0)
-        short = weak and not fell_fast(known.story, usual)
+        short = self._weak(look, known, at_work, given) and not fell_fast(known.story, usual)
         # in the first minute what left before the start must say the same: no tap just opened
         before = -(look.slope_before_m3_s or 0.0)
         out = look.age_s >= (20.0 if before > OUT * usual.delivery_m3_s else 60.0)
@@ -164,12 +178,14 @@ class BurstLine(Detector):
         low = _lasts(memory.low_us, look, LOW_FOR_S, samples)
         low |= _lasts(memory.deep_us, look, DEEP_FOR_S, samples)
         # a motor at work, and for as long all but twice of what the plant ever drew, more than the pump gives
-        unseen = max(OVER * unit, TWICE * usual.draw_m3_s) if usual.draw_m3_s is not None else inf
+        unseen = max(OVER * unit, TWICE * usual.seen_m3_s) if usual.draw_m3_s is not None else inf
         # where a run is a sample or two, nobody knows what the pump lately gives
         gives = max(usual.delivery_m3_s, self._rated_m3_s(usual))
         told = usual.drawdown_m3 > FEW * look.interval_s * gives
-        # a contact says nothing of work: what stands above all taps with the tank run out is held up by it
-        new = (at_work or held_up(look, usual, known.story)) and told and needed > unseen
+        # a contact says nothing of work: what stands above all taps with the tank run out is held up by it,
+        # and where water went as by no draw it was not for want of a pump
+        fed = at_work or held_up(look, usual, known.story) or fell_fast(known.story, usual)
+        new = fed and told and needed > unseen
         # a large tank goes down slowly to where that shows; the rest before the start may have shown it
         new &= pressure < cut_in_pa - 0.1 * usual.band_pa or before > unseen
         new &= _lasts(known.story.needed_since_us, look, LOW_FOR_S, samples)
@@ -193,8 +209,9 @@ class BurstLine(Detector):
         said += "" if measured else DRY_INSTEAD
         return [Claim(self.FAULT, look.start_us, "high", sure, said, evidence=evidence)]
 
-    def _ends_by_itself(self, look: Look, usual: Reference, needed_m3_s: float) -> bool:
-        """Whether as much has left before and then stopped: the owner's draw. What leaves now is noted."""
+    def _ends_by_itself(self, look: Look, usual: Reference, needed_m3_s: float, fastest_m3_s: float) -> bool:
+        """Whether as much has left before and then stopped, and the tank goes no faster than by that: the
+        owner's draw. What leaves now is noted."""
         memory = self.memory
         if look.pressure_pa is None or look.pressure_pa > usual.start_pa - 0.1 * usual.band_pa:
             return False
@@ -203,14 +220,38 @@ class BurstLine(Detector):
         memory.heavy_m3_s = max(memory.heavy_m3_s, min(memory.before_m3_s, needed_m3_s))
         memory.before_m3_s, memory.heavy_to_us = needed_m3_s, look.at_us
         soon = look.at_us - memory.heavy_us < SOON_OVER_S * 1e6
-        return soon and any(needed_m3_s < UNHEARD_OF * most for most in memory.ended)
+        leaves_m3_s = max(needed_m3_s, fastest_m3_s)
+        return soon and any(leaves_m3_s < UNHEARD_OF * most for most in memory.ended)
+
+    def _weak(self, look: Look, known: Known, at_work: bool, given_m3_s: float) -> bool:
+        """Whether what the plant is known to draw brings down a pump that gives no more than this one may."""
+        usual, memory = known.usual, self.memory
+        gives = 1.0 if (motor_share_1(look, usual) or 0.0) > FULL_BELOW else HALF
+        known_weak = known.is_open("clogged_filter") or known.is_open("pump_wear")
+        # of a line far down a meter passes what the pump gives, whatever lets it out
+        below = look.flow_m3_s is None and below_the_weak(look, usual, known.story, gives)
+        if known_weak and not below:
+            return True
+        # one that works less than in clean runs, in most looks, may give HALF of it
+        lasting_m3_s = known.story.lasting_m3_s or 0.0
+        light = 0 < memory.below >= 2 * memory.full and lasting_m3_s < BEGAN * usual.now_m3_s
+        light = light and not below_the_weak(look, usual, known.story, HALF)
+        least_m3_s = HALF * given_m3_s if light else given_m3_s
+        # a run that begins with less than the newest ones is told by the clean motor's load alone
+        told = at_work if given_m3_s > BEGAN * usual.now_m3_s else at_full_load(look, usual)
+        overcome = least_m3_s < 1.1 * (usual.draw_m3_s or 0.0)
+        return overcome and (light or not told)
 
     def _behind_a_clog(self, look: Look, known: Known) -> bool:
-        """Whether a meter passes what nobody was ever seen to draw, behind a filter that holds the outlet up:
-        what such a pump gives a zone of the garden may keep the line down for hours."""
+        """Whether water moves behind a filter that holds the outlet up: a meter passes what nobody was ever
+        seen to draw (what such a pump gives a zone of the garden may keep the line down for hours), or, where
+        there is none, the motor works as it lately did and the line lies lower than any zone brings it."""
         draw_m3_s = known.usual.draw_m3_s
         if not known.is_open("clogged_filter") or draw_m3_s is None:
             return False
+        if look.flow_m3_s is None:
+            full = (motor_share_1(look, known.usual) or 0.0) > FULL  # one that is shut off works less
+            return full and below_the_weak(look, known.usual, known.story, 1.0)
         return self._passes_m3_s(look, known) > UNHEARD_OF * draw_m3_s
 
     def _metered_m3_s(self, look: Look, known: Known) -> float:
@@ -228,6 +269,24 @@ class BurstLine(Detector):
             return 0.0
         share = min(max(look.pressure_pa / known.usual.start_pa, 0.01), 1.0)
         return look.flow_m3_s / known.signature.tank_times() / sqrt(share)
+
+    def _given_m3_s(self, look: Look, known: Known) -> float:
+        """What a meter behind the tank says that the pump gives, as it would over its band."""
+        usual = known.usual
+        if look.flow_m3_s is None or look.pressure_pa is None:
+            return inf
+        slope_m3_s = (look.slope_m3_s or 0.0) if look.pressure_pa > usual.drained_pa else 0.0
+        here_m3_s = look.flow_m3_s / known.signature.tank_times() + slope_m3_s
+        return here_m3_s / curve(min(look.pressure_pa, usual.start_pa), usual)
+
+    def _runs_out(self, look: Look, known: Known) -> bool:
+        """Whether a pump of which no motor level tells gives more than over its band: its outlet stands below
+        the band, and what it gives makes the clean drop on the way to the line, or more."""
+        usual, drop = known.usual, look.filter_drop_pa
+        if look.motor_level is not None or look.discharge_pa is None or drop is None:
+            return False
+        moves = by_drop(look, known, usual) == "moves" and drop > usual.drop_pa > 0.0
+        return moves and look.discharge_pa < usual.start_pa
 
     def _lowest(self, look: Look, usual: Reference, known: Known) -> Look:
         """The look as the outlet gauge has it, where that stands far below the line and the motor works: then
@@ -267,7 +326,8 @@ class BurstLine(Detector):
         usual, story, seen = known.usual, known.story, known.witness
         metered = by_meter(look, known, usual, story) == "moves"
         # a pump that runs out makes little pressure, at its outlet too, but for a filter that holds it up
-        shut = at_shut_off(look, usual) and not (metered and self._behind_a_clog(look, known))
+        unshut = (metered or look.flow_m3_s is None) and self._behind_a_clog(look, known)
+        shut = at_shut_off(look, usual) and not unshut
         if (seen is not None and seen.idle) or shut:
             return False
         if metered or by_drop(look, known, usual) == "moves":
@@ -280,7 +340,7 @@ class BurstLine(Detector):
 
     def _limit_m3_s(self, unit_m3_s: float, usual: Reference, times: float) -> float:
         """No household's draw: so many times what the pump gives, and beyond all that was seen."""
-        return max(times * unit_m3_s, times * self._rated_m3_s(usual), UNHEARD_OF * (usual.draw_m3_s or 0.0))
+        return max(times * unit_m3_s, times * self._rated_m3_s(usual), UNHEARD_OF * usual.seen_m3_s)
 
     def _rated_m3_s(self, usual: Reference) -> float:
         """What the plate says the pump gives, until its runs have: they are told by the plate's tank, as the

@@ -128,7 +128,8 @@ def test_a_meter_says_no_more_of_a_line_far_down_than_its_pressure(stands: float
 def test_a_tank_that_ran_out_slowly_ran_out_into_no_break(falls: float, bursts: bool) -> None:
     """The line comes to lie where a break of thrice the delivery would leave it, the motor at its work."""
     engine = learned(motor=Measure.PUMP_CURRENT)
-    engine.judge.signature.draws_m3_s = [0.8 * engine.judge.usual.delivery_m3_s] * 3  # a zone of the garden
+    zone = [0.8 * engine.judge.usual.delivery_m3_s] * 3  # of the garden
+    engine.judge.signature.draws_m3_s = engine.judge.signature.sound_draws_m3_s = zone
     engine.judge._usual = None
     usual = engine.judge.usual
     look = {
