@@ -50,7 +50,7 @@ Parameters:
                                 opposite quarters tell of it where it is less than a swing by
     SWING_M          14 mm      from crest to trough makes at its steepest, pi times that a day (common
                                 practice, no source: a metre and a half of air, warmer by 6 K), and the
-                                scatter of the rests on top, by SWING_ERRORS 2
+                                scatter of the rests on top, by SWING_ERRORS 1
     LAST_S           36 h       of evidence, so that a day's drift has come back once, unless it is BIG times
     BIG              2          the threshold, twice what the gauge may drift
     CAP_SHARE        0.3        of the threshold, besides scatter and last digit, that one hour can add
@@ -99,7 +99,7 @@ BIG = 2.0
 CAP_SHARE = 0.3
 GIVEN_BACK = 1.2
 STEADILY = 0.5
-SWINGS, SWING_M, SWING_ERRORS = 0.3, 0.014, 2.0
+SWINGS, SWING_M, SWING_ERRORS = 0.3, 0.014, 1.0
 GONE, DRAWN = 0.7, 0.6
 CLEAR_S = 12 * 3600.0
 CLEAR_ERRORS = 2.0

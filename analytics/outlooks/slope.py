@@ -14,7 +14,7 @@ Source: analysis of covariance is textbook.
 
 from __future__ import annotations
 
-from math import sqrt
+from math import hypot, sqrt
 from typing import TYPE_CHECKING
 
 import msgspec
@@ -27,9 +27,9 @@ if TYPE_CHECKING:
 QUARTER_US = 6 * 3_600_000_000
 QUARTERS = 4
 #: Standard errors by which a quarter of the day must be below what it is held against, to speak against a
-#: loss at all hours; and above nothing, to speak for one. A gauge that swings with the day is asked so once a
-#: day and quarter: by 4 chance has its way with one such gauge in twenty a year, by 2 with each, 33 times.
-TELLS, LOSES = 2.0, 4.0
+#: loss at all hours; and by which two must lose together to speak for one. A gauge that swings with the day
+#: is asked so twice a day: by 3.5 chance has its way with one such gauge in six a year, by 2 with each often.
+TELLS, LOSES = 2.0, 3.5
 
 
 class Slope(msgspec.Struct):
@@ -117,8 +117,8 @@ def since_each(parts: Iterable[Part]) -> list[Part]:
 
 def is_round_the_clock(parts: Iterable[Part], sigma_m3: float, shared: float, share: float) -> bool | None:
     """Whether the loss is there at all hours: no quarter of the day surely loses less than `share` of what
-    all of them do, and two that lie opposite each other surely lose. None: nothing speaks against it, but
-    those two are not known; False: something does."""
+    all of them do, and two that lie opposite each other surely lose together, in which what swings with the
+    day cancels. None: nothing speaks against it, but those two are not known; False: something does."""
     by_quarter: dict[int, Slope] = {}
     whole = Slope()
     for part in parts:
@@ -129,5 +129,9 @@ def is_round_the_clock(parts: Iterable[Part], sigma_m3: float, shared: float, sh
         one.bounds_m3_s(sigma_m3, shared, TELLS)[1] < share * whole.loss_m3_s for one in by_quarter.values()
     ):
         return False
-    lose = {at for at, one in by_quarter.items() if one.bounds_m3_s(sigma_m3, shared, LOSES)[0] > 0.0}
-    return True if any((quarter + 2) % QUARTERS in lose for quarter in lose) else None
+    for quarter in range(QUARTERS // 2):
+        here, opposite = (by_quarter.get(at, Slope()) for at in (quarter, quarter + 2))
+        errors = [one.loss_m3_s - one.bounds_m3_s(sigma_m3, shared, 1.0)[0] for one in (here, opposite)]
+        if here.loss_m3_s + opposite.loss_m3_s > LOSES * hypot(*errors):
+            return True
+    return None

@@ -77,7 +77,9 @@ def test_what_was_lost_is_told_since_each_part() -> None:
     ("losses", "always"),
     [
         ((5.0, 5.0, 5.0, 5.0), True),
-        ((5.0, None, 3.0, None), None),  # one of two that lie opposite might be chance
+        ((5.0, None, 3.0, None), True),  # 8 of the two's 1.4
+        ((9.0, None, -6.0, None), False),  # it swings
+        ((4.0, None, 0.5, None), None),  # it may
         ((5.0, 5.0, None, None), None),
         ((9.0, 9.0, 9.0, 0.0), False),
     ],
