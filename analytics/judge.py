@@ -16,6 +16,7 @@ from analytics.judging import ends, splits
 from analytics.judging.air import by_the_air, left_of_the_tank
 from analytics.judging.arbitration import Joined, Ledger, resting_on
 from analytics.judging.decline import decline
+from analytics.judging.digit import Digit, with_digit
 from analytics.judging.ends import Ends
 from analytics.judging.footing import band_of
 from analytics.judging.habits import Habit
@@ -84,6 +85,7 @@ class Judge:
         self.plant = plant
         self.water = self._plates = Water.of(plant)
         self.ends, self.splits = Ends(), Splits()
+        self._line, self._digit = next(iter(plant.measuring(Measure.LINE_PRESSURE)), None), Digit()
         self.levels = Levels(plant)
         self.signature = Signature(full_m3=band_m3(plant, self.water))
         self.story = Story()
@@ -129,13 +131,14 @@ class Judge:
         if self._ledger.waiting_us is not None and self._ledger.waiting_us <= event.at_us:
             changed += self._ledger.over(event.at_us)
         if isinstance(event, Look):
-            event = self._by_the_air(event)
+            event = self._by_the_air(with_digit(event, self._digit, self.water))
             follow(self.story, event, self)
             self.witness = witness(event, self)
         elif isinstance(event, Run | Rest):
             self._note_ends(event)
         elif isinstance(event, Beat):
             self.levels.hear(event, self._disbelieved())
+            self._digit.hear(event.spans.get(self._line) if self._line is not None else None)
         if isinstance(event, Run):
             splits.note(self.splits, event, self.usual)
         age_us = event.at_us - event.start_us if isinstance(event, Look) else 0
@@ -250,6 +253,7 @@ class Judge:
             "habits": msgspec.to_builtins(self._ledger.habits),
             "levels": self.levels.saved(),
             "splits": msgspec.to_builtins(self.splits),
+            "digit": msgspec.to_builtins(self._digit),
             "signature": msgspec.to_builtins(self.signature),
             "story": msgspec.to_builtins(self.story),
             "detectors": {detector.FAULT: detector.saved() for detector in self._detectors},
@@ -266,6 +270,7 @@ class Judge:
         self.ends = msgspec.convert(saved["ends"], Ends)
         self.levels.restore(saved["levels"])
         self.splits = msgspec.convert(saved["splits"], Splits)
+        self._digit = msgspec.convert(saved.get("digit", {}), Digit)
         self.story = msgspec.convert(saved["story"], Story)
         for detector in self._detectors:
             if detector.FAULT in saved["detectors"]:

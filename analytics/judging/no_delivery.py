@@ -246,6 +246,8 @@ def _by_pressure(look: Look, known: Known, story: Story, short: bool) -> bool:
         return False
     if at_shut_off(look, usual):
         return False  # a pump without water makes no head
+    if look.pressure_pa > usual.drained_pa and SURE * (look.slope_error_m3_s or 0.0) > usual.now_m3_s:
+        return False  # by so few digits, or so rough a gauge, a whole delivery may go into the tank unseen
     works = (motor_share_1(look, usual) or 0.0) > LEAST_AT_WORK
     if works and line_empty(look, usual) and look.pressure_pa > NOTHING_PA:
         return False  # too hard for one that turns in air: heavy use, or a pump that gives little
