@@ -164,7 +164,8 @@ class Judge:
             words = hear(event, self)
             if words:
                 changed += self._ledger.hear(words, event.at_us, age_us)
-                self._usual = None  # which asks what stands
+                if any(word.fault == "motor_overload" for word in words):
+                    self._usual = None  # which asks whether that stands
                 clear = [word for word in words if isinstance(word, AllClear)]
                 if any(word.anew or word.fault in CHANGES_THE_PLANT for word in clear):
                     self._repaired(any(word.anew for word in clear))

@@ -263,10 +263,12 @@ class SwitchDrift(Detector):
         gauge = gauge_pa(runs, low, high)
         low, high = (msgspec.structs.replace(one, middle=one.middle + gauge) for one in (low, high))
         half_start, half_stop = (0.5 * limit_pa(one.sigma, band) for one in (low, high))
-        starts = [start_off(one, low, half_start, missed_start) for one in runs]
-        stops = stops_off(runs, high, half_stop, missed_stop)
-        start = agreed(runs, starts, low.sigma, band)
-        stop = agreed(runs, stops, high.sigma, band)
+        start = stop = None  # a run that ended where they used to says so, and mostly it did
+        if abs(runs[-1].start - low.middle) >= half_start:
+            starts = [start_off(one, low, half_start, missed_start) for one in runs]
+            start = agreed(runs, starts, low.sigma, band)
+        if abs(runs[-1].stop - high.middle) >= half_stop:
+            stop = agreed(runs, stops_off(runs, high, half_stop, missed_stop), high.sigma, band)
         switch = self.plant.switch
         if switch is not None:
             at_pa = self._at_setting(known) * (switch.cut_out_pa - switch.cut_in_pa)
