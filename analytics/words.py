@@ -47,6 +47,7 @@ def conductivity(s_m: float) -> str:
 
 
 def several(names: list[str]) -> str:
+    """One or more, as they are listed in a sentence."""
     return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"
 
 

@@ -150,14 +150,15 @@ class MotorOverload(Detector):
         return ()
 
     def _by_lone_words(self, run: Run, known: Known) -> Sequence[Word]:
-        words, standing = self.memory.words, known.is_open(self.FAULT)
+        """By the one word that a meter says of a run, where no run has shown it the motor's level yet."""
+        said, standing = self.memory.words, known.is_open(self.FAULT)
         if run.motor_words is None or not run.entire:
             return ()
-        words.hear(run.cycle.start_us, run.motor_words, not any(known.is_open(one) for one in MOVES_THEM))
-        over = words.over(OVERLOAD, STALLED)
+        said.hear(run.cycle.start_us, run.motor_words, not any(known.is_open(one) for one in MOVES_THEM))
+        over = said.over(OVERLOAD, STALLED)
         if over is not None and not self.memory.stalled:
             return [self._claim(over[1], over[0], None)]
-        if standing and words.under(BACK):
+        if standing and said.under(BACK):
             return [AllClear(self.FAULT, summary=AS_USUAL)]
         return ()
 

@@ -25,7 +25,7 @@ Parameters:
     BEATS       2     such beats in a row, and BAD_WORDS of them: at a 5 % drop-out rate and one word
     BAD_WORDS   5     a minute that is less than one in a million years (binomial)
     STILL_SHARE 0.05  of a beat's words bad: not well yet
-    GOOD_BEATS  18    beats (3 h) without it: cleared; doubled with each relapse within RELAPSE_US,
+    GOOD_BEATS  18    beats (3 h) without it: cleared; doubled with each relapse within RELAPSE_US
                       (`judging.doubt`), up to a day: an intermittent contact is one finding
     STRAY       10    "runs" in mid-band in six hours (a quarter of `contradiction.STRAYS`): the motor's word
                       is not well yet

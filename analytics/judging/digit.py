@@ -5,8 +5,8 @@ nothing flows, to any number of decimals. Flows below a digit in its window are 
 
     error = HALF digit / window * compliance
 
-Parameters: HALF of a digit: two errors are the whole of it. A gauge that stands so still says two words in
-some beats, and the closest of them lie a digit apart.
+Parameters: HALF of a digit: two errors are the whole of it. A slope of less than ROUNDING of that is a
+float's. A gauge that stands so still says two words in some beats, and the closest of them lie a digit apart.
 
 Source: none; arithmetic.
 """

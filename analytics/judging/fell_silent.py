@@ -55,7 +55,7 @@ def of_silence(
         evidence["silent_signals_1"] = float(len(group))
         names = words.several([f'"{signal.name}"' for signal in signals])
         summary = (
-            f"The sensors {names} fell silent at once: look first at what they share, power, radio or cable."
+            f"The sensors {names} fell silent together: look first at what they share, power, radio or cable."
         )
     else:
         every_s = signals[0].every_s

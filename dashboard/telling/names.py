@@ -67,7 +67,7 @@ EVIDENCE: dict[str, str] = {
     "supply_conductivity_s_m": "Salt in the supply",
     "limit_s_m": "Limit for what grows here",
     "silent_s": "Not heard for",
-    "silent_signals_1": "Sensors that fell silent at once",
+    "silent_signals_1": "Sensors that fell silent together",
     "bad_words_1": "Readings that cannot be",
     "runs_meanwhile_1": "Runs meanwhile",
     "equal_words_1": "Equal readings in a row",
