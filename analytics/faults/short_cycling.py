@@ -246,10 +246,7 @@ class ShortCycling(Detector):
         limit = self._grown_limit(known) if usual.learned else GROWN_FROM_FILE
         many = sum(seen.apparent is not None and seen.apparent > BACK for seen in memory.runs)
         has_grown = grown is not None and grown >= limit and many >= ENOUGH + 1
-        foot = judged(memory.footing, band_of(self.plant, usual), known.water)
-        # a footing that few samples tell is asked for runs that are short besides: else it is no harm yet
-        high_foot = foot.stands == "overcharged" and foot.chance <= SURE and near(memory.runs, self.plant)
-        oddly = odd(memory.runs) or (len(memory.runs) == KEPT and high_foot)
+        oddly = odd(memory.runs) or self._stands_high(known, usual)
         if usual.learned is False and not short:
             has_grown = False  # before anything is learned a long run is only a wrong nameplate
             oddly = oddly and near(memory.runs, self.plant)
@@ -285,6 +282,15 @@ class ShortCycling(Detector):
             memory.good, memory.bad_us, memory.often = 0, run.cycle.stop_us, only_frequent
             return [self._claim(run, known)]
         return self._maybe_clear(known, usual)
+
+    def _stands_high(self, known: Known, usual: Reference) -> bool:
+        """Whether runs surely begin above cut-in. A footing that few samples tell is asked for runs that are
+        short besides: else it is no harm yet."""
+        runs = self.memory.runs
+        if len(runs) < KEPT or not near(runs, self.plant):
+            return False
+        foot = judged(self.memory.footing, band_of(self.plant, usual), known.water)
+        return foot.stands == "overcharged" and foot.chance <= SURE
 
     def _find_cause(
         self,

@@ -266,8 +266,9 @@ class Climbs:
         if states[0] == bool(low_us):  # it comes from the other side
             turns.insert(0, 0)
         climbs = [(int(times[at - 1]) if at else low_us, int(times[at])) for at in turns if states[at]]
-        usual_s = self._usual_s(memory)
-        climbs = [climb for climb in climbs if not self._leaps(*climb, time_us, value, usual_s)]
+        if climbs and float((value[1:] - value[:-1]).max(initial=0.0)) > LEAP * self._way_pa:
+            usual_s = self._usual_s(memory)
+            climbs = [climb for climb in climbs if not self._leaps(*climb, time_us, value, usual_s)]
         memory.low_us = 0 if states[-1] else int(times[-1])
         return climbs
 

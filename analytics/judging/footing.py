@@ -42,7 +42,6 @@ Source: none; probabilities of equidistant sampling.
 from __future__ import annotations
 
 from bisect import bisect_left, bisect_right
-from collections import Counter
 from math import ceil, exp, log
 from operator import itemgetter
 from typing import TYPE_CHECKING, Literal
@@ -178,7 +177,7 @@ def judged(footing: Footing, band: Band, water: Water, since_us: float = 0.0) ->
     """What the newest runs (since a time, where a fault began then) say of the charge and the cut-in."""
     if since_us > 0.0:
         runs = [one for one in footing.runs if one[0] >= since_us]
-        beats = [one for one in footing.beats if one[0] >= since_us + BEAT_US]
+        beats = footing.beats[_from(footing.beats, since_us + BEAT_US) :]
         footing = Footing(runs, beats, footing.since, footing.starts)
     cycling = _cycling(footing)
     top = _top(cycling)
@@ -223,11 +222,22 @@ def _water_share(foot: float, band: Band, water: Water) -> float:
 
 def _cycling(footing: Footing) -> list[tuple[list[float], int]]:
     """Beats in which the pump cycled, with the starts in each."""
-    starts = Counter((run[0] // BEAT_US + 1) * BEAT_US for run in footing.runs)
-    often = {float(to_us): count for to_us, count in starts.items() if count >= CYCLES}
-    if not often:
-        return []
-    return [(beat, often[beat[0]]) for beat in footing.beats if beat[0] in often]
+    starts: dict[float, int] = {}
+    for run in footing.runs:
+        to_us = (run[0] // BEAT_US + 1.0) * BEAT_US
+        starts[to_us] = starts.get(to_us, 0) + 1
+    found, beats, at = [], footing.beats, 0
+    for to_us, count in starts.items():  # in order, as the runs are
+        if count >= CYCLES:
+            at = _from(beats, to_us, at)
+            if at < len(beats) and beats[at][0] == to_us:
+                found.append((beats[at], count))
+    return found
+
+
+def _from(beats: list[list[float]], to_us: float, at: int = 0) -> int:
+    """The first beat from place `at` on that ends at a time or later."""
+    return bisect_left(beats, to_us, at, key=itemgetter(0))
 
 
 def _top(cycling: list[tuple[list[float], int]]) -> float | None:
@@ -241,7 +251,7 @@ def _which(footing: Footing, foot: float) -> tuple[Stands, float]:
     if not footing.since:
         return "either", 0.0
     since_us, _, expected = footing.since
-    beats = [one for one in footing.beats if one[0] >= since_us + BEAT_US]
+    beats = footing.beats[_from(footing.beats, since_us + BEAT_US) :]
     dips = sum(one[1] < min(0.5 * LOW, foot) and _starts_the_pump(footing, one[5]) for one in beats)
     if dips >= DIPS:
         return "overcharged", 0.0

@@ -13,7 +13,7 @@ OVERLOAD     1.20 of the clean level: twice what a sagging supply does
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 from analytics.judging.signature import best_delivery
@@ -51,15 +51,15 @@ class Reference:
     clean_level: float | None = None
     first_m3_s: float | None = None  # delivery by the first runs alone, while the lesson lasts
     fall_m3_s: float = 0.0  # the tank was seen to empty so at rest, unsound ones too
+    band_pa: float = field(init=False)
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "band_pa", self.stop_pa - self.start_pa)
 
     @property
     def seen_m3_s(self) -> float:
         """The most by which tank water was ever seen to go."""
         return max(self.draw_m3_s or 0.0, self.fall_m3_s)
-
-    @property
-    def band_pa(self) -> float:
-        return self.stop_pa - self.start_pa
 
 
 def band_m3(plant: Plant, water: Water) -> float:

@@ -122,11 +122,12 @@ class WildGauges:
             return 0.0
         enough = max(BANDS, SHARE * len(value)) if close else FEW * len(value)
         fine = not airless and len(value) * FINE_S * 1e6 >= 0.9 * BEAT_US
-        if fine and _steps(value, LEAP * usual.band_pa) >= BANDS:
+        steps = _steps(value)
+        if fine and np.count_nonzero(steps > LEAP * usual.band_pa) >= BANDS:
             leaps = self._leaps(time_us, unspiked(value), beat, usual)
             if leaps >= BANDS:
                 return leaps
-        if _steps(value, LEAST_RISE * usual.band_pa) <= enough:
+        if np.count_nonzero(steps > LEAST_RISE * usual.band_pa) <= enough:
             return 0.0
         value = unspiked(value)
         rests, steady = self._rests(time_us, beat)
@@ -184,10 +185,10 @@ def turns_back(value: NDArray[np.float64], step_pa: float, counted: NDArray[np.b
     return int(np.count_nonzero(far[1:] & far[:-1] & (step[1:] * step[:-1] < 0.0)))
 
 
-def _steps(value: NDArray[np.float64], least_pa: float) -> int:
-    """How many steps are so great, either way: of the middles of three none is greater than the step
-    between the two words that both share, so that no more rises than these can count, a band each at most."""
-    return int(np.count_nonzero(np.abs(value[1:] - value[:-1]) > least_pa))
+def _steps(value: NDArray[np.float64]) -> NDArray[np.float64]:
+    """How far N words step, either way, (N - 1,): of the middles of three none steps further than the two
+    words that both share, so that no more rises than these can count, a band each at most."""
+    return np.abs(value[1:] - value[:-1])
 
 
 def _flips(value: NDArray[np.float64], nothing_pa: float, from_pa: float) -> bool:

@@ -210,13 +210,10 @@ class Plant:
     version: int = 1
     #: What was accepted but deserves a word to the owner; `holdwater check` prints it.
     remarks: tuple[str, ...] = ()
-    _measuring: dict[Measure, tuple[int, ...]] = field(init=False, repr=False, compare=False)
+    _measuring: dict[tuple[Measure, ...], tuple[int, ...]] = field(init=False, repr=False, compare=False)
 
     def __post_init__(self) -> None:
-        fitted: dict[Measure, tuple[int, ...]] = {}
-        for position, signal in enumerate(self.signals):
-            fitted[signal.measures] = (*fitted.get(signal.measures, ()), position)
-        object.__setattr__(self, "_measuring", fitted)
+        object.__setattr__(self, "_measuring", {})
 
     def index(self, name: str) -> int:
         """Position of the named signal, which is its number in `Readings.signal`. KeyError if none."""
@@ -227,7 +224,12 @@ class Plant:
 
     def measuring(self, *measures: Measure) -> tuple[int, ...]:
         """Positions of the signals that measure any of `measures`, in the order asked for."""
-        fitted = self._measuring
-        if len(measures) == 1:
-            return fitted.get(measures[0], ())
-        return tuple(position for measure in measures for position in fitted.get(measure, ()))
+        found = self._measuring.get(measures)
+        if found is None:  # asked all the time, and the signals stay as they are
+            found = self._measuring[measures] = tuple(
+                position
+                for measure in measures
+                for position, signal in enumerate(self.signals)
+                if signal.measures is measure
+            )
+        return found

@@ -24,13 +24,13 @@ WORDS = st.lists(st.floats(0.0, 1e6), min_size=3, max_size=60)
 def test_no_more_middles_rise_than_words_step(words: list[float], least_pa: float) -> None:
     value = np.array(words)
     rises = np.count_nonzero(np.diff(unspiked(value)) > least_pa)
-    assert rises <= _steps(value, least_pa)
+    assert rises <= np.count_nonzero(_steps(value) > least_pa)
 
 
 def test_a_fall_that_uncovers_a_rise_is_a_step() -> None:
     # the middles 1, 1, 5, 9, 9 rise twice, and one of the two steps below them is a fall
     value = np.array([1.0, 0.0, 9.0, 5.0, 9.0])
-    assert _steps(value, 0.5) == 4
+    assert np.count_nonzero(_steps(value) > 0.5) == 4
     assert np.count_nonzero(np.diff(unspiked(value)) > 0.5) <= 4
 
 
