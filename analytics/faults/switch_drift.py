@@ -25,9 +25,11 @@ is where the odds are for a charge, or starts stand no further up than COLLAPSED
 None is told where pressure leaps to a run's first words, by COLLAPSED of the band and more than the pump
 fills meanwhile, AT_FOOT 1.5 times what it brings amid the band (its curve). Where pressure's words are far
 apart, rests in which little is drawn tell both ends (`analytics.judging.ends`), to half of ends.FALLS of the
-band. An end is back where the median of LAST runs is within BACK of the limit, IN_A_ROW; where from one
-sample to the next the pump, or as large a draw, moves pressure by more than that, a garden's hours hide a
-start that is still lower: then for HABITS a day.
+band: no start where runs are less than HALF as long as the lesson's, nor where DIPS of those since went down
+to the old cut-in: there a switch that has moved lets no pressure go, but for a draw above the delivery. An
+end is back where the median of LAST runs is within BACK of the limit, IN_A_ROW; where from one sample to the
+next the pump, or as large a draw, moves pressure by more than that, a garden's hours hide a start that is
+still lower: then for HABITS a day.
 
 Source: common practice, no source.
 """
@@ -41,9 +43,18 @@ from typing import TYPE_CHECKING
 import msgspec
 
 from analytics import words
-from analytics.judging.charge_or_switch import MOST, TOLD, delivery_odds, unmet_odds
+from analytics.judging.charge_or_switch import MOST, TOLD, Low, delivery_odds, met_each, unmet_odds
 from analytics.judging.ends import EMPTY, HALF, LEAST, too_narrow
-from analytics.judging.footing import FINE_S, Footing, band_of, judged, note_beat, note_run, seen_below
+from analytics.judging.footing import (
+    DIPS,
+    FINE_S,
+    Footing,
+    band_of,
+    judged,
+    note_beat,
+    note_run,
+    seen_below,
+)
 from analytics.judging.moved_end import (
     AGREE,
     LAST,
@@ -185,6 +196,9 @@ class SwitchDrift(Detector):
             return True
         if interval_s <= FINE_S or start_pa < COLLAPSED * known.usual.band_pa:
             return False
+        foot_pa = known.usual.start_pa + 0.5 * start_pa
+        if sum(one.low_pa < foot_pa for one in self._since(known)) >= DIPS:
+            return True
         band = band_of(self.plant, known.usual)
         foot = judged(self.memory.footing, band, known.water)
         return foot.stands == "overcharged" or seen_below(
@@ -207,19 +221,32 @@ class SwitchDrift(Detector):
         if now is None or switch is None:
             return False
         up_pa = now.middle - switch.cut_in_pa
-        return _unmet(self.memory.acted[-LAST:], now.middle - 0.5 * up_pa) > TOLD
+        return unmet_odds(_lows(self.memory.acted[-LAST:]), now.middle - 0.5 * up_pa) > TOLD
 
     def _charge(self, moves: Moves, since: list[Acted], known: Known) -> float:
         """Log of the odds that runs begin further up for a charge above cut-in, by what the pump seems to
         deliver since and by the collapses that samples did not meet."""
         if moves.start <= 0.0 or moves.stop >= moves.limit_stop:
             return -MOST
-        seen = since or self.memory.acted[-LAST:]
+        seen = _lows(since) or self._since(known) or _lows(self.memory.acted[-LAST:])
         clean = self._clean(known, FINE_S).get("start_pa")
         foot_pa = (clean.middle if clean is not None else known.usual.start_pa) + 0.5 * moves.start
         briefs = [one for one in known.signature.recent if seen and one.at_us >= seen[0].start_us]
         up = moves.start / known.usual.band_pa
-        return delivery_odds(briefs, up, known) - _unmet(seen, foot_pa)
+        return delivery_odds(briefs, up, known) - unmet_odds(seen, foot_pa)
+
+    def _since(self, known: Known) -> list[Low]:
+        """The runs since rests tell that starts have moved up: those too that fill too little to be learned
+        from. None where rests tell no such thing."""
+        since_us = known.ends.start.inward_us(LEAST * known.usual.band_pa)
+        if since_us is None:
+            return []
+        low_pa, wide_pa = band_of(self.plant, known.usual)
+        return [
+            Low(start_us, low_pa + share * wide_pa, met_each(every_s))
+            for start_us, _, every_s, share in self.memory.footing.runs
+            if start_us >= since_us
+        ]
 
     def _by_rests(self, known: Known) -> Moves | None:
         """`_moves` by rests of which samples far apart show both ends."""
@@ -229,6 +256,8 @@ class SwitchDrift(Detector):
         if start is None and stop is None:
             return None
         start, stop = -(start or 0.0), stop or 0.0
+        if start > 0.0 and self._of_another_tank(known):
+            start = 0.0
         if switch is not None:
             at_pa = self._at_setting(known) * (switch.cut_out_pa - switch.cut_in_pa)
             clean_pa = -(ends.start.clean_pa() or 0.0)
@@ -236,6 +265,13 @@ class SwitchDrift(Detector):
             clean_pa = ends.stop.clean_pa() or 0.0
             stop *= _away(clean_pa + stop, clean_pa, switch.cut_out_pa, at_pa, False)
         return Moves(start, stop, least_pa, least_pa)
+
+    def _of_another_tank(self, known: Known) -> bool:
+        """Whether runs are shorter than a cut-in makes them that has moved up and leaves HALF of the band:
+        then a draw takes more of the band from one word to the next than the lesson's did."""
+        ran = self._clean(known, FINE_S).get("run_time_s")
+        lasted_s = [run_s for _, run_s, _, _ in self.memory.footing.runs]
+        return ran is not None and bool(lasted_s) and median(lasted_s) < HALF * ran.lower
 
     def _at_setting(self, known: Known) -> float:
         """So near to its setting a switch counts as set right: nearer once it was said to have moved, or its
@@ -265,7 +301,8 @@ class SwitchDrift(Detector):
         half_start, half_stop = (0.5 * limit_pa(one.sigma, band) for one in (low, high))
         start = stop = None  # a run that ended where they used to says so, and mostly it did
         if abs(runs[-1].start - low.middle) >= half_start:
-            starts = [start_off(one, low, half_start, missed_start) for one in runs]
+            missed = [max(missed_start, _least(one.unseen) * band) for one in runs]
+            starts = [start_off(one, low, half_start, some) for one, some in zip(runs, missed, strict=True)]
             start = agreed(runs, starts, low.sigma, band)
         if abs(runs[-1].stop - high.middle) >= half_stop:
             stop = agreed(runs, stops_off(runs, high, half_stop, missed_stop), high.sigma, band)
@@ -388,10 +425,8 @@ class SwitchDrift(Detector):
         return Claim(self.FAULT, onset_us, "low", 0.85, said, evidence=evidence, apart_from=apart)
 
 
-def _unmet(runs: Sequence[Acted], foot_pa: float) -> float:
-    """Log of the odds of a switch over a charge, by the collapses that samples did not meet."""
-    seen = [(one.low, one.met) for one in runs if one.low is not None]
-    return unmet_odds([low for low, _ in seen], [met for _, met in seen], foot_pa)
+def _lows(runs: Sequence[Acted]) -> list[Low]:
+    return [Low(one.start_us, one.low, one.met) for one in runs if one.low is not None]
 
 
 def _least(unseen: float) -> float:

@@ -30,7 +30,7 @@ from __future__ import annotations
 
 from math import hypot, log, sqrt
 from statistics import median
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 from analytics.judging.signature import best_delivery
 from analytics.seeing.water import CHARGE_BELOW_CUT_IN_PA
@@ -57,6 +57,15 @@ FEWEST = 4
 LEAPS_S, MOST_MET = 1.0, 0.9
 
 
+class Low(NamedTuple):
+    """Of a run: when it began, its lowest pressure, and the chance that samples would have met a collapse
+    from a charge above cut-in."""
+
+    start_us: float
+    low_pa: float
+    met: float
+
+
 def charge_odds(share: float, error: float, up: float, usual: Reference, water: Water) -> float:
     """Log of the odds of a charge over a switch, both `up` (a share of the band) above the usual cut-in, by
     apparent delivery over the usual and its standard error."""
@@ -77,19 +86,19 @@ def charge_odds(share: float, error: float, up: float, usual: Reference, water: 
 
 def met_chance(run: Run) -> float:
     """Chance that a sample in the run meets the leap which follows a collapse."""
-    return _met(run.pressure_s or run.interval_s)
+    return met_each(run.pressure_s or run.interval_s)
 
 
-def _met(every_s: float) -> float:
+def met_each(every_s: float) -> float:
+    """Likewise of samples so far apart."""
     return min(LEAPS_S / max(every_s, LEAPS_S), MOST_MET)
 
 
-def unmet_odds(lows_pa: Sequence[float], met: Sequence[float], foot_pa: float) -> float:
-    """Log of the odds of a switch over a charge, by runs of which none goes below a pressure, each with its
-    chance that samples would have met the collapse."""
-    if any(low_pa < foot_pa for low_pa in lows_pa):
+def unmet_odds(lows: Sequence[Low], foot_pa: float) -> float:
+    """Log of the odds of a switch over a charge, by runs of which none goes below a pressure."""
+    if any(one.low_pa < foot_pa for one in lows):
         return 0.0
-    return -sum(log(1.0 - chance) for chance in met)
+    return -sum(log(1.0 - one.met) for one in lows)
 
 
 def scatter_error(shares: Sequence[float], clean_scatter: float) -> float:
@@ -148,9 +157,10 @@ def stand_on_charge(runs: Sequence[Seen], known: Known) -> float | None:
     since = _began_up(known, 0.5 * up)
     if len(since) > len(runs):  # five of many that say so are five that were looked for
         odds = min(odds, delivery_odds(since, up, known))
-    lows = [usual.start_pa + (one.low or 0.0) * usual.band_pa for one in seen]
-    foot_pa = usual.start_pa + 0.5 * up * usual.band_pa
-    unmet = unmet_odds(lows, [_met(one.interval_s) for one in seen], foot_pa)
+    lows = [
+        Low(0.0, usual.start_pa + (one.low or 0.0) * usual.band_pa, met_each(one.interval_s)) for one in seen
+    ]
+    unmet = unmet_odds(lows, usual.start_pa + 0.5 * up * usual.band_pa)
     return odds - min(unmet, NO_DIPS)
 
 

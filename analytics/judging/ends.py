@@ -100,6 +100,12 @@ class Side(msgspec.Struct):
         surely = count * log(1.0 - self.near(least_pa)) <= log(CHANCE)
         return [one[1] for one in some] if surely and some[-1][0] - some[0][0] >= LASTS_US else []
 
+    def inward_us(self, least_pa: float) -> float | None:
+        """Since when none comes near to the lesson's outermost any more; None where that is chance."""
+        top_pa = self.clean_pa()
+        short = self.short_of(top_pa - least_pa, least_pa) if top_pa is not None else []
+        return self.newest[-len(short)][0] if short else None
+
     def clean_pa(self) -> float | None:
         """The lesson's outermost [Pa]; None before it is over."""
         return sorted(self.lesson)[-2] if len(self.lesson) >= LESSON else None

@@ -14,7 +14,9 @@ the lowest pressure of its run: a draw just before makes rests seem to end highe
 seem to lie there because samples missed it:
 
     a stop    by what pressure rises from one to the next: seen too low now, or in the lesson
-    a start   by what falls in the rest before it (`setting.falls`)
+    a start   by what falls in the rest before it (`setting.falls`); where that rest or the run itself has
+              fewer than setting.MET samples, as where a tank has lost its air, by what fills or empties it
+              from one to the next
 
 Of stops that are all seen so low a quarter of the lesson's are not (its lower quartile lies near): MANY in a
 row are chance once in 10^7, and outlast a garden's habits (`ends.LASTS_US`).
@@ -43,6 +45,7 @@ import msgspec
 
 from analytics.judging.charge_or_switch import OF_A_MEDIAN, met_chance
 from analytics.judging.ends import LASTS_US, still_filled
+from analytics.judging.setting import MET
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -62,6 +65,7 @@ class Acted(msgspec.Struct):
     low     the lowest pressure in the run
     met     the chance that samples would have met a collapse from a charge above cut-in to it
     opened  whether the switch stopped it: the tank was filling then, or the next run began at cut-in
+    unseen  share of the band that may go by from one sample to the next
     """
 
     start_us: int
@@ -71,6 +75,7 @@ class Acted(msgspec.Struct):
     low: float | None
     met: float
     opened: bool
+    unseen: float = 0.0
 
 
 class Agreed(msgspec.Struct, frozen=True):
@@ -89,7 +94,14 @@ def acted(run: Run, usual: Reference) -> Acted | None:
     opened = run.slope_last_m3_s is None or still_filled(run, usual)
     cycle = run.cycle
     low_pa, met = run.pressure_low_pa, met_chance(run)
-    return Acted(cycle.start_us, cycle.stop_us, start_pa, stop_pa, low_pa, met, opened)
+    return Acted(cycle.start_us, cycle.stop_us, start_pa, stop_pa, low_pa, met, opened, _unseen(run))
+
+
+def _unseen(run: Run) -> float:
+    """Of the shorter of rest and run, what lies between two samples; nothing where it has MET of them."""
+    every_s, run_s, rest_s = run.pressure_s or run.interval_s, run.cycle.run_time_s, run.cycle.rest_before_s
+    shorter_s = max(run_s if rest_s is None else min(run_s, rest_s), 1.0)
+    return 0.0 if round(shorter_s / every_s) >= MET else min(every_s / shorter_s, 1.0)
 
 
 def take(runs: list[Acted], one: Acted, run: Run, usual: Reference) -> list[Acted]:

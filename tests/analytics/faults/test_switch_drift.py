@@ -320,8 +320,25 @@ def test_delivery_that_is_less_by_what_a_charge_takes_waits_for_short_cycling() 
     assert begins(35.0, 34.8, 10.0, 4, 5e-4)
 
 
+@pytest.mark.parametrize(
+    ("run_s", "rest_s", "moved"), [(60.0, 600.0, True), (10.0, 600.0, False), (60.0, 20.0, False)]
+)
+def test_starts_of_which_a_rest_or_run_of_a_sample_or_two_tells_are_no_move(
+    run_s: float, rest_s: float, moved: bool
+) -> None:
+    """A tank that has lost its air fills within the 10 s from one sample to the next, and empties so too: a
+    draw takes a quarter of the band unseen before each start. The lesson's runs took a minute."""
+    assert begins(35.0, 35.2, 10.0, run_s=run_s, rest_s=rest_s) is moved
+
+
 def begins(
-    start_psi: float, lowest_psi: float, every_s: float = 2.0, runs: int = 20, delivers_m3_s: float = 5e-4
+    start_psi: float,
+    lowest_psi: float,
+    every_s: float = 2.0,
+    runs: int = 20,
+    delivers_m3_s: float = 5e-4,
+    run_s: float = 60.0,
+    rest_s: float = 600.0,
 ) -> bool:
     """Whether runs that begin there, of a switch of 30 to 50 psi, are called one that has moved."""
     plant = traces.plant()
@@ -338,10 +355,53 @@ def begins(
     )  # fmt: skip
     detector, said = SwitchDrift(plant), []
     for k in range(runs):
-        cycle = Cycle(k * 900_000_000, k * 900_000_000 + 60_000_000, 60.0, 600.0, start_psi * PSI, 50 * PSI)
+        stop_us = k * 900_000_000 + int(run_s * 1e6)
+        cycle = Cycle(k * 900_000_000, stop_us, run_s, rest_s, start_psi * PSI, 50 * PSI)
         run = Run(k * 900_000_000, cycle, True, every_s, pressure_low_pa=lowest_psi * PSI)
         said += detector.run(run, cast(Known, known))
     return any(isinstance(word, Claim) for word in said)
+
+
+def by_rests(lows_psi: list[float], run_s: float) -> str | None:
+    """What is said of a switch of 30 to 50 psi, if anything, whose rests end at 40 psi now, by samples each
+    15 s: of runs too short to be learned from, each with its lowest sample. Clean ones took a minute."""
+    plant = traces.plant()
+    signature, water = Signature(learned_us=1, learned_runs=24), Water.of(plant)
+    clean = {"start_pa": 30 * PSI, "stop_pa": 50 * PSI, "delivery_m3_s": 5e-4, "run_time_s": 60.0}
+    for name, value in clean.items():
+        signature.clean[name] = Trait(value, value, 0.02 * value, value)
+    old = Brief(1, None, 5e-4, None, None, 0.02, 60.0, 0.0, 30 * PSI, 50 * PSI, None, None)
+    signature.recent = [old] * 12
+    known = SimpleNamespace(
+        plant=plant, water=water, signature=signature, usual=reference(plant, water, signature), ends=Ends(),
+        is_open=lambda fault: False,
+    )  # fmt: skip
+    known.ends.start.lesson = [-30 * PSI] * 24
+    detector, said = SwitchDrift(plant), []
+    for k, low_psi in enumerate(lows_psi):
+        start_us, stop_us = (k + 1) * 1800_000_000, (k + 1) * 1800_000_000 + int(run_s * 1e6)
+        known.ends.start.add(start_us, -40 * PSI, healthy=False)
+        cycle = Cycle(start_us, stop_us, run_s, 1700.0, 40.5 * PSI, 50 * PSI)
+        run = Run(stop_us, cycle, True, 15.0, pressure_low_pa=low_psi * PSI)
+        said += detector.run(run, cast(Known, known))
+    return next((word.summary for word in said if isinstance(word, Claim)), None)
+
+
+def test_runs_too_short_to_learn_from_tell_a_charge_by_the_collapses_that_samples_met() -> None:
+    """Two of thirty began with a sample near the old cut-in, as one in fifteen should; a switch that moved
+    never lets pressure go there. The last runs that were learned from are those of before."""
+    lows_psi = [40.5] * 30
+    said = by_rests(lows_psi, 35.0)
+    assert said is not None
+    assert "air charge" in said
+    lows_psi[3] = lows_psi[11] = 31.0
+    assert by_rests(lows_psi, 35.0) is None
+
+
+def test_rests_before_runs_a_third_as_long_are_of_another_tank() -> None:
+    """A cut-in that has moved up by half of the band halves them; where air is lost, draws take more of the
+    band from one sample to the next than the lesson's did."""
+    assert by_rests([40.5] * 30, 20.0) is None
 
 
 def test_a_narrow_band_that_was_learned_is_learned_anew_once_it_is_cured() -> None:
