@@ -62,7 +62,8 @@ LEVELS_S, LEVELS_SAMPLES = 15.0, 5.0
 AS_USUAL = "The motor draws its usual again."
 BESIDE = frozenset({"short_cycling"})
 #: A switch that chatters makes one inrush after the other for some seconds; a stalled motor stands as high
-#: until its protector trips. So long at once tells it without another run.
+#: until its protector trips. So long at once tells it without another run, where most of the words in the
+#: look say so: of the newest three two may be the inrushes of a contact that bounces in the run.
 STANDS_S = 10.0
 #: Of the band: a switch starts a motor at cut-in, and a protector tries again where pressure has come to
 #: since. Without water it does not rise, but air that a quick draw has cooled warms: by a tenth of the band
@@ -98,7 +99,7 @@ class MotorOverload(Detector):
         now = (look.motor_now or look.motor_level) / usual
         if max(now, share) >= WILD:
             return ()
-        stands = look.age_s >= STANDS_S and self._no_inrush(known)
+        stands = look.age_s >= STANDS_S and self._no_inrush(known) and share >= STALLED
         if now < STALLED:
             self.memory.high_run_us = 0
         if now >= STALLED and (stands or self._stands(look, known)):

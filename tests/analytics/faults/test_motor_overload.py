@@ -116,6 +116,21 @@ def test_one_word_of_a_slow_meter_is_no_stalled_rotor_in_however_many_looks() ->
     assert [claim.cause for claim in later] == ["locked_rotor"]
 
 
+@pytest.mark.parametrize(("level", "told"), [(7.0, False), (18.0, True)])
+def test_two_inrushes_of_a_contact_that_bounces_in_a_run_are_no_stalled_rotor(
+    level: float, told: bool
+) -> None:
+    """Each 2 s: 7, 7, 7, 18, 0, 18 A. Of the newest three most stand as high, of the look's few."""
+    detector = MotorOverload(traces.plant())
+    look = Look(
+        at_us=12_000_000, start_us=0, age_s=12.0, window_s=12.0, samples=6, entire=True, interval_s=2.0,
+        pressure_start_pa=2e5, pressure_pa=2.1e5, pressure_high_pa=2.1e5, slope_m3_s=None, slope_pa_s=None,
+        slope_first_m3_s=None, slope_before_m3_s=None, noise_pa=500.0, motor_level=level, flow_m3_s=None,
+        discharge_pa=None, suction_pa=None, motor_now=18.0,
+    )  # fmt: skip
+    assert bool(detector.look(look, known_by(2.0))) is told
+
+
 def test_a_wild_word_where_the_switch_starts_nothing_is_no_stalled_rotor() -> None:
     heard, _ = one_word_a_start(40 * traces.PSI)
     assert "motor_overload" not in {finding.fault for finding in told(traces.plant(ON_CHANGE), heard)}
