@@ -13,7 +13,7 @@ import msgspec
 
 from analytics import faults
 from analytics.judging import ends, splits
-from analytics.judging.air import by_the_air, left_of_the_tank
+from analytics.judging.air import by_the_air, charged_pa, left_of_the_tank, of_the_charge
 from analytics.judging.arbitration import Joined, Ledger, resting_on
 from analytics.judging.decline import decline
 from analytics.judging.digit import Digit, with_digit
@@ -22,7 +22,7 @@ from analytics.judging.footing import band_of
 from analytics.judging.habits import Habit
 from analytics.judging.levels import Levels
 from analytics.judging.no_delivery import witness
-from analytics.judging.reference import band_m3, reference
+from analytics.judging.reference import Told, band_m3, reference
 from analytics.judging.setting import SINCE_FIRST
 from analytics.judging.signature import Signature
 from analytics.judging.splits import Splits
@@ -74,6 +74,8 @@ RUNS_ARE_TOLD_BY = (
     Measure.LINE_PRESSURE, Measure.DISCHARGE_PRESSURE, Measure.PUMP_CURRENT, Measure.PUMP_POWER,
     Measure.PUMP_RUNNING, Measure.SUPPLY_FLOW,
 )  # fmt: skip
+#: What is usual hangs on whether these stand; two of them say how much of the delivery is left.
+ASKED = ("motor_overload", "short_cycling", "clogged_filter", "pump_wear")
 #: A run that raised pressure by less than this share of the switch's band was broken off.
 FULL_RISE = 0.5
 
@@ -164,8 +166,8 @@ class Judge:
             words = hear(event, self)
             if words:
                 changed += self._ledger.hear(words, event.at_us, age_us)
-                if any(word.fault == "motor_overload" for word in words):
-                    self._usual = None  # which asks whether that stands
+                if any(word.fault in ASKED for word in words):
+                    self._usual = None  # which asks whether these stand
                 clear = [word for word in words if isinstance(word, AllClear)]
                 if any(word.anew or word.fault in CHANGES_THE_PLANT for word in clear):
                     self._repaired(any(word.anew for word in clear))
@@ -177,7 +179,10 @@ class Judge:
         left = left_of_the_tank(self)
         if left < 1.0:
             self.water, self._usual = self._plates.with_air(left), None
-        return by_the_air(look, left)
+        return of_the_charge(by_the_air(look, left), self._charge_pa())
+
+    def _charge_pa(self) -> float:
+        return charged_pa(self._ledger.standing.values()) if self.is_open("short_cycling") else 0.0
 
     def _disbelieved(self) -> set[str | None]:
         """The signals that are known to lie, by name."""
@@ -218,8 +223,15 @@ class Judge:
     def usual(self) -> Reference:
         if self._usual is None:
             overloaded = self.is_open("motor_overload")
-            self._usual = reference(self.plant, self.water, self.signature, overloaded)
+            told = Told(overloaded, self._charge_pa(), self._left())
+            self._usual = reference(self.plant, self.water, self.signature, told)
         return self._usual
+
+    def _left(self) -> float:
+        """Of the clean delivery, by what is known of filter and pump."""
+        weak = ("clogged_filter", "pump_wear")
+        standing = (one for one in self._ledger.standing.values() if one.fault in weak)
+        return min((one.evidence.get("delivery_share_1", 1.0) for one in standing), default=1.0)
 
     def declined(self, interval_s: float) -> Decline | None:
         if interval_s not in self._declined:

@@ -47,6 +47,7 @@ import msgspec
 
 from analytics import words
 from analytics.instants import HOUR_US
+from analytics.judging.air import CHARGE
 from analytics.judging.attempts import lifts
 from analytics.judging.charge_or_switch import OF_A_MEDIAN, TOLD, UP, stand_on_charge
 from analytics.judging.cycling_cause import (
@@ -422,6 +423,9 @@ class ShortCycling(Detector):
         start, stop = run.cycle.pressure_start_pa, run.cycle.pressure_stop_pa
         if start is not None and stop is not None:
             evidence |= {"pressure_start_pa": start, "pressure_stop_pa": stop}
+        ups = [one.up for one in memory.evidence if one.up is not None]
+        if memory.cause == "overcharged_tank" and ups:
+            evidence[CHARGE] = known.usual.start_pa + median(ups) * known.usual.band_pa
         priority: Priority = "high" if run_s < 0.5 * shortest_s(self.plant) else "medium"
         onset = memory.onset_us if memory.onset_us is not None else run.cycle.start_us
         limit = (self.plant.pump.max_starts_per_hour or USUAL_STARTS_PER_HOUR) if memory.often else None

@@ -28,11 +28,17 @@ from analytics.instants import DAY_US
 from analytics.judging.signature import LATELY, RECENT, best_delivery
 
 if TYPE_CHECKING:
+    from collections.abc import Iterable
+
     from analytics.judging.signature import Signature
     from analytics.judging.trait import Trait
     from analytics.judging.watch import Known
+    from analytics.records import Finding
     from analytics.seeing.events import Look
 
+#: In the evidence of a tank charged above cut-in: where its runs begin. Below it holds no water, and what
+#: pressure does there is the line's.
+CHARGE = "charge_pa"
 OF_A_MEDIAN = 1.2533
 ESCAPES = 3.0
 #: What a look tells by the tank's pressure.
@@ -64,6 +70,18 @@ def by_the_air(look: Look, left: float) -> Look:
         return look
     flows = {name: getattr(look, name) for name in FLOWS}
     return structs.replace(look, **{name: left * was for name, was in flows.items() if was is not None})
+
+
+def charged_pa(standing: Iterable[Finding]) -> float:
+    """The charge above cut-in that is known of; 0 where none is."""
+    told = (one.evidence.get(CHARGE, 0.0) for one in standing if one.cause == "overcharged_tank")
+    return max(told, default=0.0)
+
+
+def of_the_charge(look: Look, charge_pa: float) -> Look:
+    """The look of a tank that is empty below such a charge: there pressure falls without any flow."""
+    above = look.fall_m3_s is None or look.pressure_pa is None or look.pressure_pa > charge_pa
+    return look if above else structs.replace(look, fall_m3_s=None)
 
 
 def air_of_day(signature: Signature, from_us: int) -> tuple[float, float, float] | None:

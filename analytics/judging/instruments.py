@@ -39,9 +39,10 @@ Source: as said; else common practice, no source.
 
 from __future__ import annotations
 
+from math import inf
 from typing import TYPE_CHECKING, Literal
 
-from analytics.judging.flows import CLOSE_S, NONE_SHARE, kink_m3_s, share_1
+from analytics.judging.flows import CLOSE_S, NONE_SHARE, SURE, TRICKLE, kink_m3_s, share_1
 from analytics.judging.story import (
     EARLY_S,
     HEAD,
@@ -176,6 +177,10 @@ def by_meter(look: Look, known: Known, usual: Reference, story: Story) -> Says |
     error = true * (look.slope_error_m3_s or 0.0) * few if told else 0.0
     # what passes and is not missed in the tank is given, whatever the pump is thought to give
     given = flow + slope > METER_MOVES * flow + 3.0 * error
+    # by a plate that says too high a charge the tank is not empty yet, and gives what passes
+    own = slope + SURE * true * (look.slope_error_m3_s or 0.0) < -METER_MOVES * flow
+    if not told and own and usual.drained_pa < usual.start_pa:
+        return None
     if delivery > METER_MOVES or (told and flow > 0.0 and given):
         return "moves"
     passed = told and flow > METER_NONE * now_m3_s and abs(delivery) < METER_NONE
@@ -257,9 +262,26 @@ def _by_motor(look: Look, known: Known, usual: Reference, story: Story) -> Says 
     ):
         return None  # it has just started again: the window's middle is of a rest and of a run
     # what stands between tells little alone; a start without a kink says the same of it
-    if motor < IDLES.get(takes, 0.0) or (motor < WORKS and kinkless(story) and not usual.unproven):
-        return "shut" if shut_by_power(look, known, motor) else "dry"
+    idles = motor < IDLES.get(takes, 0.0)
+    if idles or (motor < WORKS and kinkless(story) and not usual.unproven):
+        if shut_by_power(look, known, motor):
+            return "shut"
+        if idles or not may_be_weak(look, known, usual):
+            return "dry"
     return "moves" if motor > WORKS else None
+
+
+def may_be_weak(look: Look, known: Known, usual: Reference) -> bool:
+    """Whether a start without a kink may be a weak pump's, which meets a draw that began with it: its motor
+    works as one that gives SHORT_SHARE of its clean flow, and more than any without water. Not where the tank
+    plainly fell before (by twice what a kink errs) and goes on so, to half of that error: no draw grows by
+    just what such a pump gives."""
+    full = max(usual.motor_level or 0.0, usual.clean_level or 0.0)
+    works = look.motor_level is not None and look.motor_level > IDLES.get(_measures(known), inf) * full > 0.0
+    before_m3_s = look.slope_before_m3_s or 0.0
+    fell = -before_m3_s > 2.0 * TRICKLE * usual.delivery_m3_s
+    on = fell and (look.slope_m3_s or 0.0) - before_m3_s < 0.5 * TRICKLE * usual.delivery_m3_s
+    return works and not on and not storage_low(known)
 
 
 def shut_by_power(look: Look, known: Known, motor: float | None) -> bool:

@@ -44,6 +44,7 @@ from analytics.judging.instruments import (
     by_drop,
     by_instruments,
     by_meter,
+    may_be_weak,
     motor_share_1,
     shut_by_power,
 )
@@ -251,6 +252,8 @@ def _by_pressure(look: Look, known: Known, story: Story, short: bool) -> bool:
     works = (motor_share_1(look, usual) or 0.0) > LEAST_AT_WORK
     if works and line_empty(look, usual) and look.pressure_pa > NOTHING_PA:
         return False  # too hard for one that turns in air: heavy use, or a pump that gives little
+    if look.pressure_pa > NOTHING_PA and may_be_weak(look, known, usual):
+        return False
     unheard_of = fell_fast(story, usual) and story.fastest_m3_s > usual.now_m3_s
     if no_break(story, look, usual) and not unheard_of:
         return not short  # slow for a break, but neither does any house draw more than a pump gives

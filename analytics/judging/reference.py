@@ -70,8 +70,25 @@ def band_m3(plant: Plant, water: Water) -> float:
     return water.between_m3(switch.cut_in_pa, switch.cut_out_pa)
 
 
-def reference(plant: Plant, water: Water, signature: Signature, overloaded: bool = False) -> Reference:
-    """What a sound plant does, as known now. `overloaded`: its motor is, and has its load by that."""
+@dataclass(frozen=True, slots=True)
+class Told:
+    """What the findings that stand say of the plant.
+
+    overloaded   its motor is, and has its load by that
+    charge_pa    of a tank that is charged above cut-in
+    left_1       of the delivery: runs beside a draw, or before the loss, say more for a while
+    """
+
+    overloaded: bool = False
+    charge_pa: float = 0.0
+    left_1: float = 1.0
+
+
+NOTHING_TOLD = Told()
+
+
+def reference(plant: Plant, water: Water, signature: Signature, told: Told = NOTHING_TOLD) -> Reference:
+    """What a sound plant does, and this one lately, as known now."""
     switch, clean = plant.switch, signature.clean
     start = switch.cut_in_pa if switch else USUAL_CUT_IN_PA
     stop = switch.cut_out_pa if switch else USUAL_CUT_OUT_PA
@@ -87,14 +104,15 @@ def reference(plant: Plant, water: Water, signature: Signature, overloaded: bool
     else:
         delivery = drawdown / 90.0
     lately = signature.upper(best, LATELY) if best is not None else None
-    now = min(delivery, lately) if lately is not None else delivery
+    now = min(told.left_1 * delivery, lately if lately is not None else delivery)
     clean_level = clean["motor_level"].middle if "motor_level" in clean else None
     level = _recent_level(signature) or clean_level or signature.load()
-    if level is not None and clean_level is not None and level > OVERLOAD * clean_level and not overloaded:
+    drags = level is not None and clean_level is not None and level > OVERLOAD * clean_level
+    if drags and not told.overloaded:
         level = clean_level  # the newest runs dragged: one that does not is not without water
     draw = signature.largest_draw_m3_s()
     learned = signature.learned_us is not None
-    drained = min(max(0.5 * start, water.precharge_pa), 0.97 * start)
+    drained = max(min(max(0.5 * start, water.precharge_pa), 0.97 * start), told.charge_pa)
     guessed = best is None and not (rated is not None and water.true)
     unproven = not signature.recent
     top = _start_top_pa(signature, stop - start)

@@ -15,6 +15,7 @@ EVIDENCE: dict[str, str] = {
     "starts_1": "Starts in a row that lifted nothing",
     "unseen_runs_1": "Runs in a day that no word of the motor met",
     "pressure_start_pa": "Runs start at",
+    "charge_pa": "The tank is empty below",
     "pressure_stop_pa": "Runs stop at",
     "leapt_from_pa": "The gauge leapt from",
     "leapt_to_pa": "The gauge leapt to",

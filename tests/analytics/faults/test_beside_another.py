@@ -14,11 +14,13 @@ from msgspec import structs
 from analytics.engine import Engine
 from analytics.faults import burst_line, dry_supply
 from analytics.judge import Judge
+from analytics.judging.air import CHARGE
+from analytics.judging.flows import needed_draw_m3_s
 from analytics.judging.instruments import by_instruments, by_meter, shut_by_power
 from analytics.judging.no_delivery import _by_pressure, false_start, held_up, witness
 from analytics.judging.story import fell_fast, follow
 from analytics.judging.trait import Trait
-from analytics.judging.watch import Claim
+from analytics.judging.watch import AllClear, Claim
 from analytics.judging.worked_out import Story, Witness
 from analytics.plant.description import Measure
 from analytics.seeing.events import Look
@@ -79,6 +81,92 @@ def test_of_a_tank_short_of_air_an_ordinary_draw_is_no_break(known: bool) -> Non
     look = judge._by_the_air(look)
     follow(judge.story, look, judge)
     assert fell_fast(judge.story, judge.usual) is not known
+
+
+@pytest.mark.parametrize("known", [False, True])
+def test_a_tank_charged_above_cut_in_is_empty_below_its_charge(known: bool) -> None:
+    """A draw of more than a weak pump gives lets the line collapse: by the plate's charge as at a break, and
+    beside a meter that passes half of the delivery as by a pump that gives none."""
+    engine = learned(motor=Measure.PUMP_CURRENT, extra={"flow": 1.0})
+    judge = engine.judge
+    start_pa, gives = judge.usual.start_pa, judge.usual.delivery_m3_s
+    if known:
+        charge = {CHARGE: start_pa + 0.6 * judge.usual.band_pa}
+        said = Claim("short_cycling", traces.START_US, "high", 0.9, "", "overcharged_tank", evidence=charge)
+        judge._told_by([lambda look, known: [said]], glance(engine), 0)
+    falls = 3.0 * gives
+    pressure_pa = start_pa + 0.2 * judge.usual.band_pa
+    for age_s in (30.0, 40.0):
+        look = glance(
+            engine, age_s, pressure_pa=pressure_pa, slope_m3_s=-falls, fall_m3_s=falls, flow_m3_s=0.6 * gives
+        )
+        look = judge._by_the_air(look)
+        follow(judge.story, look, judge)
+    assert fell_fast(judge.story, judge.usual) is not known
+    assert (by_meter(look, judge, judge.usual, judge.story) == "moves") is known
+    if known:  # and no longer than it is known
+        judge._told_by([lambda look, known: [AllClear("short_cycling")]], glance(engine), 0)
+        assert judge.usual.drained_pa < start_pa
+
+
+@pytest.mark.parametrize(
+    ("level", "drawn", "idle"), [(0.7, 0.0, True), (0.88, 0.0, False), (0.88, 0.35, True)]
+)
+def test_a_motor_that_works_as_a_weak_pumps_has_not_lost_its_prime_where_a_draw_may_hide_the_kink(
+    level: float, drawn: float, idle: bool
+) -> None:
+    """Behind a filter that has just clogged a tap that is opened at the start leaves no kink, and the line
+    stands. One that was plainly drawn before, and goes on as if there were no pump, is none of that."""
+    engine = learned(motor=Measure.PUMP_CURRENT)
+    judge = engine.judge
+    full = judge.usual.clean_level
+    assert full is not None
+    drawn *= judge.usual.delivery_m3_s
+    for age_s in range(12, 90, 6):
+        fell_pa = drawn * age_s / judge.water.compliance_m3_pa(judge.usual.start_pa)
+        look = glance(
+            engine, float(age_s), motor_level=level * full, motor_now=level * full, slope_m3_s=-drawn,
+            slope_first_m3_s=-drawn, slope_before_m3_s=-drawn, pressure_pa=judge.usual.start_pa - fell_pa,
+        )  # fmt: skip
+        follow(judge.story, look, judge)
+        seen = witness(look, judge)
+        if seen is not None and seen.idle:
+            break
+    assert seen is not None
+    assert seen.idle is idle
+
+
+@pytest.mark.parametrize(("falls", "says"), [(1.0, None), (0.0, "moves")])
+def test_a_tank_that_still_falls_below_its_plates_charge_gives_what_the_meter_passes(
+    falls: float, says: str | None
+) -> None:
+    """A plate says too high a charge now and then: what passes beside a dry pump is the tank's own."""
+    engine = learned(motor=Measure.PUMP_CURRENT, extra={"flow": 1.0})
+    judge = engine.judge
+    flow = 0.6 * judge.usual.now_m3_s
+    look = glance(
+        engine, pressure_pa=0.95 * judge.usual.drained_pa, flow_m3_s=flow, slope_m3_s=-falls * flow,
+        slope_before_m3_s=-flow, slope_first_m3_s=-falls * flow,
+    )  # fmt: skip
+    follow(judge.story, look, judge)
+    assert by_meter(look, judge, judge.usual, judge.story) == says
+
+
+def test_a_pump_that_is_known_to_be_weak_gives_no_more_than_is_left() -> None:
+    """The newest runs, most from before the filter clogged or beside no draw, say more. A draw that the plant
+    is used to, and that such a pump does not meet, is no break."""
+    engine = learned(motor=Measure.PUMP_CURRENT)
+    judge = engine.judge
+    gives, draws = judge.usual.delivery_m3_s, judge.usual.draw_m3_s
+    assert draws is not None
+    assert judge.usual.now_m3_s > 0.9 * gives
+    clogged = Claim("clogged_filter", 1, "low", 0.9, "", evidence={"delivery_share_1": 0.5})
+    judge._told_by([lambda look, known: [clogged]], glance(engine), 0)
+    assert judge.usual.now_m3_s == pytest.approx(0.5 * gives)
+    look = glance(engine, slope_m3_s=0.5 * gives - draws, slope_first_m3_s=None, slope_before_m3_s=None)
+    assert needed_draw_m3_s(look, judge.usual, Story()) == pytest.approx(draws)
+    judge._told_by([lambda look, known: [AllClear("clogged_filter")]], glance(engine), 0)
+    assert judge.usual.now_m3_s > 0.9 * gives
 
 
 def test_a_look_leaves_the_plates_tank_as_it_was() -> None:

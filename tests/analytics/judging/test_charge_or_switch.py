@@ -10,6 +10,7 @@ import pytest
 
 from analytics.engine import Engine
 from analytics.faults.short_cycling import ShortCycling
+from analytics.judging.air import CHARGE
 from analytics.judging.brief import Brief
 from analytics.judging.charge_or_switch import TOLD, stand_on_charge
 from analytics.judging.cycling_run import LEAP_SHARE, Seen, see
@@ -48,6 +49,7 @@ def test_a_charge_above_cut_in_whose_collapse_falls_between_samples_is_told(to_p
     assert (finding.fault, finding.cause) == ("short_cycling", "overcharged_tank")
     assert finding.raised_us > traces.START_US + BEGINS_S * 1e6
     assert finding.cleared_us is None
+    assert finding.evidence[CHARGE] == pytest.approx(to_psi * PSI, abs=PSI)
 
 
 @pytest.mark.parametrize("to_psi", [34.0, 37.0])

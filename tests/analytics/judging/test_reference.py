@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from analytics.judging.brief import Brief
-from analytics.judging.reference import reference
+from analytics.judging.reference import Told, reference
 from analytics.judging.signature import Signature
 from analytics.judging.trait import Trait
 from analytics.seeing.water import Water
@@ -27,4 +27,4 @@ def test_a_motor_that_drags_no_more_is_held_against_its_clean_level(
     signature.recent = [
         Brief(at, 5e-4, 5e-4, 5e-4, 5e-4, 0.03, 60.0, 0.0, 2.07e5, 3.45e5, newest_w, None) for at in range(8)
     ]
-    assert reference(plant, Water.of(plant), signature, overloaded).motor_level == usual_w
+    assert reference(plant, Water.of(plant), signature, Told(overloaded)).motor_level == usual_w
