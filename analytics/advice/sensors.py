@@ -58,8 +58,8 @@ ADVICE: tuple[Advice, ...] = (
         "sensor_fault",
         "silent",
         "line",
-        "A sensor has fallen silent",
-        f"No word from it for far longer than usual. {_BLIND}",
+        "Sensor readings are missing",
+        "No word for far longer than usual. Until they come again, what rests on them is not watched.",
         (
             Step("Is the radio or network up? Do others at the same place still report?"),
             Step("Is it fed: battery, supply, fuse?", MAINS),
@@ -67,7 +67,7 @@ ADVICE: tuple[Advice, ...] = (
             _PLUG,
             Step("See that topic and pointer in the plant file are still what it sends."),
         ),
-        "It reports again at its usual interval.",
+        "They come again at their usual interval.",
     ),
     Advice(
         "sensor_fault",
