@@ -134,6 +134,27 @@ def test_runs_of_one_session_say_no_more_than_one() -> None:
         assert lost(gains, levelled=False) is None
 
 
+def test_of_a_session_the_runs_that_gained_most_tell() -> None:
+    """Three runs a quarter of an hour apart, of which one hides a draw more often than not, thrice a day."""
+
+    def one_of_three(rng: np.random.Generator) -> float:
+        return 0.67 * rng.random() if rng.random() < 0.3 else 0.0
+
+    def sessions_until_told(left: float, seed: int) -> int | None:
+        rng, gains = np.random.default_rng(seed), Gains()
+        for session in range(60):
+            for run in range(3):
+                share = left if session >= 30 else 1.0
+                note(gains, gained(32 * session + run, share, rng, one_of_three, 0.25), healthy=True)
+                if lost(gains, levelled=False) is not None:
+                    return session - 30
+        return None
+
+    assert [sessions_until_told(1.0, seed) for seed in range(20)] == [None] * 20
+    told = [sessions_until_told(0.65, seed) for seed in range(20)]
+    assert sum(at is not None and 0 <= at <= 4 for at in told) >= 19, told
+
+
 def test_a_motor_that_works_less_is_one_witness_more() -> None:
     def told(level: float, seed: int) -> int:
         rng, gains = np.random.default_rng(seed), Gains()
