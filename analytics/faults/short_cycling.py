@@ -67,6 +67,7 @@ from analytics.judging.cycling_run import (
     NARROW,
     Seen,
     counts,
+    from_switch_to_switch,
     is_guessed,
     is_like,
     see,
@@ -114,7 +115,7 @@ BACK = 1.2
 SPELL_US = HOUR_US
 STARTS_KEPT = 64
 #: A motor that drags pumps all the same, and one whose protector trips does not try again within seconds: a
-#: contact that flutters shows beside it.
+#: contact that flutters shows beside it, and what else makes runs short, by those that the switch has ended.
 DRAGS = "motor_overload"
 SPOILS = (DRAGS, "lost_prime", "dry_supply", "burst_line", "blocked_discharge", "overpressure")
 #: Runs in a row without the cause's own signature until it is gone; where the cause has none but the
@@ -189,10 +190,9 @@ class ShortCycling(Detector):
     def run(self, run: Run, known: Known) -> Sequence[Word]:
         memory, stands = self.memory, known.is_open(self.FAULT)
         spoilt = () if stands else [fault for fault in SPOILS if known.is_open(fault)]
-        if spoilt:
+        if spoilt and spoilt != [DRAGS]:
             memory.runs = []  # what such runs are like says nothing of tank or switch
             memory.footing = Footing()
-        if spoilt and spoilt != [DRAGS]:
             return ()
         usual = known.usual
         whole_s = memory.runs[-1].run_s if memory.runs else 0.0
@@ -210,11 +210,13 @@ class ShortCycling(Detector):
                 return self._flutters(run, known)
         elif run.entire:
             memory.edges = edged(memory.edges, memory.brief, run)
-        if spoilt or (brief and not is_cycle(run, usual)) or not run.entire:
+        if (brief and not is_cycle(run, usual)) or not run.entire:
             return ()
         before_pa = memory.last_stop_pa
         if run.cycle.pressure_start_pa is not None and run.cycle.pressure_stop_pa is not None:
             memory.last_stop_pa = run.cycle.pressure_stop_pa
+        if spoilt and not from_switch_to_switch(run, usual, before_pa):
+            return ()
         if goes_on(run, before_pa, usual):
             memory.runs, memory.starts_us = memory.runs[:-1], memory.starts_us[:-1]
             return ()  # both are parts of one, between which the motor's signal dropped out

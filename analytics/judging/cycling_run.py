@@ -108,6 +108,17 @@ def counts(run: Run, usual: Reference, stopped_before_pa: float | None, stands: 
     return high >= low + 0.15 * usual.band_pa or by_switch or stands
 
 
+def from_switch_to_switch(run: Run, usual: Reference, stopped_before_pa: float | None) -> bool:
+    """Whether the switch surely began and ended the run of a motor that drags: its protector stops that in
+    mid-rise, and starts it where pressure stands when it has cooled."""
+    low, high = run.cycle.pressure_start_pa, run.cycle.pressure_stop_pa
+    if low is None or high is None or stopped_before_pa is None:
+        return False
+    near_pa, alike_pa = BY_SWITCH * usual.band_pa, ALIKE * usual.band_pa
+    begun = abs(low - usual.start_pa) < near_pa or abs(stopped_before_pa - usual.stop_pa) < near_pa
+    return begun and (abs(high - usual.stop_pa) < near_pa or abs(high - stopped_before_pa) < alike_pa)
+
+
 def is_like(run: Run, before: Seen, usual: Reference) -> bool:
     """Whether a run that filled some of the tank began and ended where one before it did: a switch that
     flutters goes on from where it has just stopped."""

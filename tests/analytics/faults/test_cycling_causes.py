@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 from functools import cache
+from itertools import pairwise
 from types import SimpleNamespace
 from typing import cast
 
@@ -19,7 +20,7 @@ from analytics.engine import Engine
 from analytics.faults import short_cycling
 from analytics.faults.short_cycling import CyclingMemory, ShortCycling
 from analytics.judging.cycling_cause import Grounds, Kinks, Verdict, cause_of
-from analytics.judging.cycling_run import Seen, see
+from analytics.judging.cycling_run import Seen, from_switch_to_switch, see
 from analytics.judging.cycling_series import short_on_the_mean
 from analytics.judging.footing import Said
 from analytics.judging.reference import reference
@@ -381,6 +382,42 @@ def test_a_motor_that_drags_hides_no_contact_that_flutters(stands: str, told: bo
         run = Run(cycle.stop_us, cycle, True, 1.0, pressure_high_pa=30.2 * PSI, pressure_low_pa=30 * PSI)
         said += detector.run(run, cast(Known, known))
     assert [word.cause for word in said if isinstance(word, Claim)] == ["switch_chatter"] * told
+
+
+@pytest.mark.parametrize("case", ["lost_air_charge", "overcharged_tank", "narrow_switch_band, above"])
+def test_a_motor_that_drags_hides_nothing_that_makes_runs_short(case: str) -> None:
+    """It has drawn half as much again for hours, and pumps all the same."""
+    plant, heard = recorded(case, 5.0, False)
+    drags = (heard.signal == 1) & (heard.time_us > traces.START_US + (BEGINS_S - 2 * 3600.0) * 1e6)
+    heard = Readings(heard.signal, heard.time_us, np.where(drags, 1.5 * heard.value, heard.value))
+    found = {one.fault: one for one in told(plant, heard)}
+    assert found["short_cycling"].cause == case.split(",")[0]
+    assert found["motor_overload"].raised_us < found["short_cycling"].raised_us
+
+
+@pytest.mark.parametrize(
+    ("runs", "counted"),
+    [
+        ([(30, 50), (30, 40), (40, 50), (30, 40), (40, 50)], [False] * 4),
+        ([(30, 50), (30, 42), (36, 47), (41, 50), (30, 45)], [False] * 4),
+        ([(30, 50), (30, 42), (22, 50)], [False] * 2),
+        ([(30, 50), (30, 41), (30, 41), (30, 40.5)], [False, True, True]),
+        ([(30, 50), (34, 50), (45, 50)], [True, True]),
+    ],
+    ids=["trips each other run", "trips anywhere", "cools for long", "narrow", "charged too high"],
+)
+def test_runs_that_a_protector_broke_off_are_not_the_switch_s(
+    runs: list[tuple[float, float]], counted: list[bool]
+) -> None:
+    """It stops a motor that drags in mid-rise, and starts it where pressure stands when that has cooled."""
+    plant = traces.plant()
+    usual = reference(plant, Water.of(plant), Signature())
+    found = []
+    for (_, before), (low, high) in pairwise(runs):
+        cycle = Cycle(0, 20_000_000, 20.0, 300.0, low * PSI, high * PSI)
+        run = Run(cycle.stop_us, cycle, True, 1.0, pressure_high_pa=high * PSI, pressure_low_pa=low * PSI)
+        found.append(from_switch_to_switch(run, usual, before * PSI))
+    assert found == counted
 
 
 def test_lone_words_of_a_contact_are_no_flutter() -> None:
