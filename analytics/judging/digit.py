@@ -5,6 +5,8 @@ nothing flows, to any number of decimals. Flows below a digit in its window are 
 
     error = HALF digit / window * compliance
 
+A run that has not left the word it began at has stood so for all its length.
+
 Parameters: HALF of a digit: two errors are the whole of it. A slope of less than ROUNDING of that is a
 float's. A gauge that stands so still says two words in some beats, and the closest of them lie a digit apart.
 
@@ -44,7 +46,16 @@ def with_digit(look: Look, digit: Digit, water: Water) -> Look:
     if slope is None or known is None or not digit.pa or look.pressure_pa is None or look.window_s <= 0.0:
         return look
     half_pa = HALF * digit.pa
-    error = half_pa / look.window_s * water.compliance_m3_pa(look.pressure_pa)
+    error = half_pa / _stood_s(look, half_pa) * water.compliance_m3_pa(look.pressure_pa)
     if max(abs(slope), known) > ROUNDING * error:
         return look
     return structs.replace(look, slope_error_m3_s=error, noise_pa=max(look.noise_pa or 0.0, half_pa))
+
+
+def _stood_s(look: Look, half_pa: float) -> float:
+    """How long the gauge has said the same at least."""
+    now_pa, start_pa, high_pa = look.pressure_pa, look.pressure_start_pa, look.pressure_high_pa
+    if now_pa is None or start_pa is None or high_pa is None or not look.entire:
+        return look.window_s
+    left = max(high_pa, start_pa) - min(now_pa, start_pa) > half_pa
+    return look.window_s if left else max(look.age_s, look.window_s)

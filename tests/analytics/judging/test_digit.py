@@ -37,6 +37,20 @@ def test_a_look_whose_words_are_one_does_not_know_what_flows_below_a_digit(
     assert seen.noise_pa == pytest.approx(0.5 * DIGIT_PA)
 
 
+@pytest.mark.parametrize("left_pa", [0.0, DIGIT_PA])
+def test_a_run_that_has_not_left_its_first_word_has_stood_for_all_its_length(left_pa: float) -> None:
+    """Two minutes at one word, of looks of twenty seconds: a sixth of what one of them alone may hide."""
+    pressure_pa = LOOK.pressure_pa
+    assert pressure_pa is not None
+    look = structs.replace(
+        LOOK, age_s=6.0 * LOOK.window_s, pressure_start_pa=pressure_pa,
+        pressure_high_pa=pressure_pa + left_pa, slope_m3_s=0.0, slope_error_m3_s=0.0,
+    )  # fmt: skip
+    seen = with_digit(look, Digit(DIGIT_PA), WATER)
+    hides_m3_s = 0.5 * DIGIT_PA / look.window_s * WATER.compliance_m3_pa(pressure_pa)
+    assert seen.slope_error_m3_s == pytest.approx(hides_m3_s / (1.0 if left_pa else 6.0))
+
+
 def test_a_small_pump_that_fills_a_large_tank_a_digit_in_minutes_has_its_prime() -> None:
     """8.5 L/min into 450 L, by a contact, a meter and an 8-bit gauge; at times most of it is drawn."""
 
