@@ -76,8 +76,9 @@ RUNS_ARE_TOLD_BY = (
 )  # fmt: skip
 #: What is usual hangs on whether these stand; two of them say how much of the delivery is left.
 ASKED = ("motor_overload", "short_cycling", "clogged_filter", "pump_wear")
-#: A run that raised pressure by less than this share of the switch's band was broken off.
-FULL_RISE = 0.5
+#: A run that raised pressure by less than this share of the switch's band was broken off; where that is known
+#: to have become narrow, by less than a gauge and a draw make of the narrowest that cycles at all.
+FULL_RISE, NARROW_RISE = 0.5, 0.15
 
 
 class Judge:
@@ -150,7 +151,8 @@ class Judge:
         if isinstance(event, Run):
             note_end(self.story, event, self.usual)
         if isinstance(event, Run) and not any(self.is_open(fault) for fault in NOT_A_RUN):
-            rise = FULL_RISE * self.usual.band_pa
+            narrow = self.cause("short_cycling") == "narrow_switch_band"
+            rise = (NARROW_RISE if narrow else FULL_RISE) * self.usual.band_pa
             self.signature.learn(event, self._runs_are_sound(event), rise, not self.is_open("short_cycling"))
             self._usual = None
             self._declined = {}
@@ -240,6 +242,9 @@ class Judge:
 
     def is_open(self, fault: str, of: str | None = None) -> bool:
         return self._ledger.is_open(fault, of)
+
+    def cause(self, fault: str) -> str | None:
+        return self._ledger.cause(fault)
 
     def raised_us(self, fault: str, of: str) -> int | None:
         return self._ledger.raised_us(fault, of)

@@ -87,8 +87,9 @@ CONSEQUENCES: dict[str, frozenset[str]] = {
 #: What follows only where the finding has one of these causes. Runs too short say nothing against a line that
 #: seeps beside them; a leak that starts the pump too often is itself the finding. A tank too small, or a
 #: leak, takes nothing from delivery, switch or motor: what is amiss with these is a fault of its own (a lost
-#: charge makes delivery look larger, and an overcharge or a fluttering switch leaves none to go by). A motor
-#: that drags pumps all the same, and hides nothing; one that stands still moves no water.
+#: charge makes delivery look larger, and an overcharge or a fluttering switch leaves none to go by; a
+#: narrow band leaves what runs deliver as it was). A motor that drags pumps all the same, and hides nothing;
+#: one that stands still moves no water.
 _SPOILS: frozenset[str | None] = frozenset(
     {None, "lost_air_charge", "overcharged_tank", "narrow_switch_band", "switch_chatter"}
 )
@@ -96,6 +97,7 @@ FOLLOWS_FROM_CAUSE: dict[str, dict[str, frozenset[str | None]]] = {
     "short_cycling": {
         "supply_leak": frozenset({"leak"}),
         **dict.fromkeys(OF_RUNS | {"blocked_discharge", "motor_overload"}, _SPOILS),
+        **dict.fromkeys(("clogged_filter", "pump_wear"), _SPOILS - {"narrow_switch_band"}),
     },
     "motor_overload": dict.fromkeys(OF_RUNS | IN_RUN, frozenset({"locked_rotor"})),
 }
@@ -185,6 +187,10 @@ class Ledger(msgspec.Struct):
         if fault not in self.faults:
             return False
         return of is None or (place := _place(fault, of)) in self.standing or place in self.joined
+
+    def cause(self, fault: str) -> str | None:
+        finding = self.standing.get(_place(fault, None))
+        return finding.cause if finding is not None else None
 
     def _note_faults(self) -> None:
         self.faults = frozenset(finding.fault for finding in self.standing.values())

@@ -1,7 +1,7 @@
 """Delivery by what the tank gains in a run (`gains`), where nothing but less delivery explains it.
 
-A tank that is another, or empty before the switch closes, shows other flows; a drop across the filter that
-has stayed where it was says that somebody draws.
+A tank that is another, or empty before the switch closes, shows other flows, but not one whose switch acts
+in a narrow band; a drop across the filter that has stayed where it was says that somebody draws.
 """
 
 from __future__ import annotations
@@ -23,7 +23,7 @@ if TYPE_CHECKING:
 def by_gain(known: Known) -> Decline | None:
     """A loss that all runs since it began tell; None where they do not."""
     signature = known.signature
-    if known.is_open("short_cycling"):
+    if known.is_open("short_cycling") and known.cause("short_cycling") != "narrow_switch_band":
         return None
     clean = Base(signature.clean, signature.learned_runs)
     told = lost(signature.gains, tells_a_level(known.plant), sound_1(known, clean, LATELY, hourly=False))

@@ -123,6 +123,9 @@ class Known(Protocol):
     def is_open(self, fault: str, of: str | None = None) -> bool:
         """Whether a finding of this fault stands (of any storage or signal where `of` is None)."""
 
+    def cause(self, fault: str) -> str | None:
+        """The cause of the finding of this fault that stands, as it was last told."""
+
     def raised_us(self, fault: str, of: str) -> int | None:
         """When the finding that stands of this fault was raised; None where none does."""
 

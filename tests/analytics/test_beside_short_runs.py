@@ -57,6 +57,9 @@ class Standing:
     def is_open(self, fault: str, of: str | None = None) -> bool:
         return fault in self.faults
 
+    def cause(self, fault: str) -> str | None:
+        return "lost_air_charge" if fault in self.faults else None
+
     def declined(self, interval_s: float) -> Decline | None:
         return decline(cast(Known, self), interval_s)
 

@@ -373,7 +373,7 @@ def test_a_motor_that_drags_hides_no_contact_that_flutters(stands: str, told: bo
     water = Water.of(plant)
     known = SimpleNamespace(
         plant=plant, water=water, signature=Signature(), usual=reference(plant, water, Signature()),
-        splits=Splits(), is_open=lambda fault: fault == stands,
+        splits=Splits(), cause=lambda fault: None, is_open=lambda fault: fault == stands,
     )  # fmt: skip
     detector, said = ShortCycling(plant), []
     for k in range(3):
@@ -393,6 +393,19 @@ def test_a_motor_that_drags_hides_nothing_that_makes_runs_short(case: str) -> No
     found = {one.fault: one for one in told(plant, heard)}
     assert found["short_cycling"].cause == case.split(",")[0]
     assert found["motor_overload"].raised_us < found["short_cycling"].raised_us
+
+
+@pytest.mark.parametrize("clogs", [True, False])
+def test_a_clog_is_told_beside_a_band_that_has_become_narrow(clogs: bool) -> None:
+    """The switch stops at 37 psi and no longer at 50: runs lift a third of the old band, and none is broken
+    off. Pressure is lower now, and the pump gives more, not less."""
+    narrow = traces.after(14 * 3600.0, 37 * PSI, 50 * PSI)
+    clog = traces.after(18 * 3600.0, 13.0 if clogs else 1.0, 1.0)
+    trace = traces.Trace(demand=busy, cut_out_pa=narrow, clog=clog)
+    found = {one.fault: one for one in told(traces.plant(trace), traces.readings(trace, 36 * 3600.0, seed=5))}
+    assert found["short_cycling"].cause == "narrow_switch_band"
+    assert ("clogged_filter" in found) is clogs
+    assert "pump_wear" not in found
 
 
 @pytest.mark.parametrize(

@@ -31,7 +31,11 @@ def known_of(signature: Signature, plant: Plant, *stands: str) -> Known:
     return cast(
         Known,
         SimpleNamespace(
-            plant=plant, signature=signature, water=Water.of(plant), is_open=lambda fault: fault in stands
+            plant=plant,
+            signature=signature,
+            water=Water.of(plant),
+            cause=lambda fault: None,
+            is_open=lambda fault: fault in stands,
         ),
     )
 
@@ -132,7 +136,7 @@ def test_what_the_motor_told_has_gone_when_the_motor_works_again(power: float, c
         Known,
         SimpleNamespace(
             plant=BARE, signature=signature, water=Water.of(BARE), is_open=lambda fault: fault in stands,
-            declined=lambda interval_s: decline(known),
+            cause=lambda fault: None, declined=lambda interval_s: decline(known),
         ),
     )  # fmt: skip
     for at in range(110):

@@ -70,6 +70,7 @@ def heard(
         plant=plant,
         signature=signature,
         water=Water.of(plant),
+        cause=lambda fault: None,
         is_open=lambda fault, of=None: False,
     )
     for at in range(runs):
@@ -178,6 +179,7 @@ def test_demand_hidden_in_runs_in_a_row_is_no_loss_where_the_kinks_stand() -> No
             plant=PLANT,
             signature=signature,
             water=Water.of(PLANT),
+            cause=lambda fault: None,
             is_open=lambda fault, of=None: False,
         )
         for at in range(60):

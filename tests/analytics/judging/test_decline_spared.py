@@ -30,6 +30,7 @@ def known_of(signature: Signature) -> Known:
             plant=PLANT,
             signature=signature,
             water=Water.of(PLANT),
+            cause=lambda fault: None,
             is_open=lambda fault, of=None: True,
         ),
     )

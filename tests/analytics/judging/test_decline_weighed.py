@@ -119,6 +119,7 @@ def test_a_power_meter_is_given_time_to_tell_filter_from_pump(
         plant=PLANT,
         signature=Signature(),
         declined=lambda _: Decline(left, 0.02, True, clog, None),
+        cause=lambda fault: None,
         is_open=lambda _: False,
     )
     detector, words = CloggedFilter(PLANT), []

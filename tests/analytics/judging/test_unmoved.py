@@ -79,7 +79,11 @@ def test_a_loss_that_was_told_is_over_when_delivery_is_back_and_not_by_the_drop(
         truth = Made(0.78 if at >= 60 else 1.0, drop_pa=CLEAN_PA + noise[at])
         signature.learn(made(at, truth, rng, 0.03, 0.0, 2.0), True, 0.5 * (HIGH - LOW))
     known = SimpleNamespace(
-        plant=PLANT, signature=signature, water=Water.of(PLANT), is_open=lambda fault, of=None: stands
+        plant=PLANT,
+        signature=signature,
+        water=Water.of(PLANT),
+        cause=lambda fault: None,
+        is_open=lambda fault, of=None: stands,
     )
     found = decline(cast(Known, known))
     assert found is not None
