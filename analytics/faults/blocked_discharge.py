@@ -28,9 +28,9 @@ from typing import TYPE_CHECKING
 import msgspec
 
 from analytics import words
-from analytics.judging.flows import wild
-from analytics.judging.instruments import WORKS, by_meter
-from analytics.judging.story import at_shut_off
+from analytics.judging.flows import NONE_SHARE, wild
+from analytics.judging.instruments import by_meter, near_shut_off
+from analytics.judging.story import at_shut_off, kinkless
 from analytics.judging.watch import AllClear, Claim, Coverage, Detector
 from analytics.plant.description import MOTOR_MEASURES, Measure
 
@@ -59,6 +59,7 @@ LEAKS, SHUT_LOOKS = 0.2, 4
 #: Short runs lift the line to cut-out, and a worn pump makes less pressure: by neither does the outlet stand
 #: at its shut-off head over a line below.
 BY_OUTLET = frozenset({"short_cycling", "pump_wear"})
+OF_A_FILTER = frozenset({"clogged_filter"})
 COLD_C = 1.0
 MILD_C = 4.0
 
@@ -95,7 +96,7 @@ class BlockedDischarge(Detector):
         seen = known.witness
         shut = seen is not None and seen.idle and seen.shut
         passes = by_meter(look, known, usual, known.story) == "moves"
-        throttled = seen is not None and not passes and _throttled(look, seen, usual)
+        throttled = seen is not None and not passes and _throttled(look, seen, known)
         memory.shut = memory.shut + 1 if throttled else 0
         closed = shut or memory.shut >= SHUT_LOOKS or self._leapt(look, usual)
         if not closed or wild(look, usual):
@@ -107,6 +108,8 @@ class BlockedDischarge(Detector):
         if memory.looks < 2:
             return ()
         apart = BY_OUTLET if at_shut_off(look, usual) else frozenset[str]()
+        if apart and seen is not None and _not_that_clog(look, seen, known):
+            apart |= OF_A_FILTER
         return [self._claim(look.pressure_pa, look.discharge_pa, known, apart)]
 
     def _leapt(self, look: Look, usual: Reference) -> bool:
@@ -211,14 +214,26 @@ class BlockedDischarge(Detector):
         )
 
 
-def _throttled(look: Look, seen: Witness, usual: Reference) -> bool:
+def _not_that_clog(look: Look, seen: Witness, known: Known) -> bool:
+    """Whether the start brought next to nothing, where it lately brought twice as much at least through the
+    same filter, and the motor works less than then, or a meter and the tank say the same: no filter chokes so
+    between two runs, and what a zone that opened just then draws through it is work, and passes."""
+    usual, story = known.usual, known.story
+    lately = usual.now_m3_s > NONE_SHARE * usual.delivery_m3_s
+    if not lately or not kinkless(story, 0.5 * NONE_SHARE):
+        return False
+    less = seen.motor is not None and near_shut_off(seen.motor, known, usual)
+    return less or by_meter(look, known, usual, story) == "dry"
+
+
+def _throttled(look: Look, seen: Witness, known: Known) -> bool:
     """Whether the pump presses against what is shut between its outlet and the line.
 
     By the start's kink only: a tank that gains nothing may stand where a zone draws what a choked filter
     lets through.
     """
-    works_less = seen.motor is None or seen.motor < WORKS
-    return works_less and seen.share is not None and seen.share < LEAKS and at_shut_off(look, usual)
+    shut = seen.share is not None and seen.share < LEAKS and at_shut_off(look, known.usual)
+    return shut and near_shut_off(seen.motor, known, known.usual)
 
 
 def detector(plant: Plant) -> BlockedDischarge:

@@ -14,7 +14,9 @@ higher), a dry storage (see dry_supply: the level tells), a valve closed before 
 gauge tells), a motor contact that lies (starts above cut-in).
 
 Parameters. See `analytics.judging.no_delivery`. Two looks in agreement, 5 s apart at 1 s sampling: a call by
-some 20 s after the symptom. One call in error needs both windows wrong by four standard errors.
+some 20 s after the symptom. One call in error needs both windows wrong by four standard errors. From EARLY_S
+on, when a slow pump has lifted its water too, two instruments that agree in one look are as good: of a gauge
+that speaks on change the next look may be far.
 
 Source: common practice, no source; motor levels from trial runs.
 """
@@ -28,9 +30,9 @@ import msgspec
 from analytics import words
 from analytics.judging.attempts import Attempts
 from analytics.judging.flows import NONE_SHARE, SURE
-from analytics.judging.instruments import shut_from
+from analytics.judging.instruments import shut_from, two_say_dry
 from analytics.judging.pace_words import within
-from analytics.judging.story import lasted
+from analytics.judging.story import EARLY_S, lasted
 from analytics.judging.supply import storage_low
 from analytics.judging.watch import AllClear, Claim, Coverage, Detector
 from analytics.plant.description import Measure
@@ -107,6 +109,7 @@ class NoDelivery(Detector):
             memory.since_us = seen.since_us
         memory.looks += 1
         sure = memory.looks >= AGREEMENT or (look.interval_s > 3.0 and look.samples >= 4)
+        sure = sure or (seen.sure and look.age_s >= EARLY_S and two_say_dry(look, known))
         if not sure or bool(low) is not self.WHEN_LOW:
             return ()
         return [self._claim(look, seen, low, known)]

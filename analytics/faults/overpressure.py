@@ -23,7 +23,8 @@ drift, so do the pressure at which it stopped the pump last and its setting, to 
 that began above the usual cut-in by more than SHIFTED of the band, the scatter of a switch, was begun by one
 whose range has moved (its main spring holds both ends): its stop is as much higher. One whose contacts weld
 has begun at its cut-in; where samples far apart do not tell that, it runs on for LONG times what fills the
-tank.
+tank, or the line stands: what gains no more than STANDS of the delivery, beyond two errors, is at the pump's
+shut-off head or held by the relief valve, and comes to no cut-out.
 
 Source: common practice, no source.
 """
@@ -36,7 +37,7 @@ import msgspec
 
 from analytics import words
 from analytics.judging.ends import still_filled
-from analytics.judging.flows import wild
+from analytics.judging.flows import SURE, wild
 from analytics.judging.watch import AllClear, Claim, Coverage, Detector
 from analytics.plant.description import MOTOR_MEASURES, Measure
 
@@ -53,7 +54,7 @@ LEAST_PA = 20_000.0
 FINE_S = 3.0
 OTHERS = 3.0
 SAME = 0.10
-SHIFTED, MOST_SHIFTED, LONG = 0.10, 0.60, 3.0
+SHIFTED, MOST_SHIFTED, LONG, STANDS = 0.10, 0.60, 3.0, 0.15
 
 
 class OverpressureMemory(msgspec.Struct):
@@ -138,6 +139,9 @@ def _shifted_pa(look: Look, known: Known) -> float:
     start_pa, usual = look.pressure_start_pa, known.usual
     if look.age_s > LONG * usual.drawdown_m3 / usual.delivery_m3_s:
         return 0.0  # no switch that has only moved lets it run for so long
+    slope, error = look.slope_m3_s, look.slope_error_m3_s
+    if slope is not None and error is not None and slope + SURE * error < STANDS * usual.now_m3_s:
+        return 0.0
     above_pa = start_pa - usual.start_pa if start_pa is not None and look.entire else 0.0
     return above_pa if SHIFTED < above_pa / usual.band_pa < MOST_SHIFTED else 0.0
 

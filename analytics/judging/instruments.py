@@ -22,6 +22,8 @@ Parameters:
                          against a closed valve (common practice, no source): there the two are as likely.
     SHUT_SINCE 0.72      likewise in a run that had lifted the line: half of the primes are lost within a run,
                          and a twentieth of valves is shut in one, for no more of the time a pump runs
+    AT_SHUT_OFF 0.70, 0.82   of the clean level: what is taken there. A pump that lately gives less works near
+                         it: its motor's word turns halfway between, as a clean one's does at WORKS
     SHORT_SHARE 0.70     of the delivery by the kink, and above NONE_SHARE: a run that delivers too little.
                          Two standard errors of a kink (15 % in a look's short window) from a whole one
     DROP_MOVES  0.6      of the usual drop, some 0.77 of the flow; DROP_NONE 0.25, half of it: gauges may
@@ -43,7 +45,9 @@ from math import inf
 from typing import TYPE_CHECKING, Literal
 
 from analytics.judging.flows import CLOSE_S, NONE_SHARE, SURE, TRICKLE, kink_m3_s, share_1
+from analytics.judging.signature import LATELY
 from analytics.judging.story import (
+    CHARGED,
     EARLY_S,
     HEAD,
     LIFTED,
@@ -69,6 +73,7 @@ if TYPE_CHECKING:
 
 IDLES = {Measure.PUMP_POWER: 0.80, Measure.PUMP_CURRENT: 0.85}
 WORKS, SHUT, SHUT_SINCE = 0.90, 0.65, 0.72
+AT_SHUT_OFF = {Measure.PUMP_POWER: 0.70, Measure.PUMP_CURRENT: 0.82}
 SHORT_SHARE = 0.70
 DROP_MOVES, DROP_NONE, DROP_SURE = 0.6, 0.25, 6.0
 DROP_LEAST_PA, GAUGES_PA = 500.0, 8_500.0
@@ -85,7 +90,7 @@ def by_instruments(look: Look, known: Known, usual: Reference, story: Story) -> 
     """What measures the flow, or the pump's work, says of it; None where nothing does yet."""
     assert look.pressure_pa is not None
     slope, error = look.slope_m3_s or 0.0, look.slope_error_m3_s or 0.0
-    if _stands_before_it(look, usual):
+    if _stands_before_it(look, known, usual):
         return "dry"
     if slope > max(0.15 * usual.now_m3_s, 2.0 * error) and not line_empty(look, usual):
         return "moves"  # of a line without water the slope is none of the tank's
@@ -103,7 +108,15 @@ def by_instruments(look: Look, known: Known, usual: Reference, story: Story) -> 
     if "moves" in (drop, meter) or (meter is None and _throttled(look, known, usual, story, drop)):
         return "moves"
     motor = _by_motor(look, known, usual, story)
-    balanced = meter == "dry" and kinkless(story) and _nothing_leaves(look, usual)
+    if (
+        motor == "moves"
+        and at_shut_off(look, usual)
+        and near_shut_off(motor_share_1(look, usual), known, usual)
+    ):
+        motor = None
+    # with its outlet at shut-off it stands before no break either, though the tank falls
+    still = at_shut_off(look, usual) or _nothing_leaves(look, usual)
+    balanced = meter == "dry" and kinkless(story) and still
     if (motor == "moves" and not balanced) or story.throttled:
         return "moves"
     if motor == "moves" and not at_shut_off(look, usual):
@@ -131,14 +144,23 @@ def _nothing_leaves(look: Look, usual: Reference) -> bool:
     return told and not falls and look.flow_m3_s is not None and look.flow_m3_s < least
 
 
-def _stands_before_it(look: Look, usual: Reference) -> bool:
+def _stands_before_it(look: Look, known: Known, usual: Reference) -> bool:
     """Whether the outlet stands below the line by more than two gauges disagree by: the check valve is shut,
     whatever the tank's air does meanwhile. Not where the motor works (water leaves before that valve), nor
-    where the line was lifted all the same: then it is the outlet's gauge that lies."""
+    where the line was lifted all the same: then it is the outlet's gauge that lies; unless it stood above the
+    line in the newest runs and the line falls now, as where the prime is lost within a run, or is lifted no
+    more by a storage at its outlet."""
     high_pa, motor = look.pressure_high_pa, motor_share_1(look, usual)
     if high_pa is None or look.age_s < GAUGES_AGREE_S or (motor or 0.0) > LEAST_AT_WORK:
         return False
-    return outlet_below(look, usual) and high_pa < usual.start_pa + LIFTED * usual.band_pa
+    if not outlet_below(look, usual):
+        return False
+    if high_pa < usual.start_pa + LIFTED * usual.band_pa:
+        return True
+    agreed_pa = known.signature.middle("filter_drop_pa", LATELY)
+    gains = (look.slope_m3_s or 0.0) + SURE * (look.slope_error_m3_s or 0.0)
+    ended = gains < (NONE_SHARE * usual.now_m3_s if storage_low(known) else 0.0)
+    return ended and agreed_pa is not None and agreed_pa > 0.0
 
 
 def by_drop(look: Look, known: Known, usual: Reference) -> Says | None:
@@ -162,19 +184,32 @@ def _usual_drop(known: Known) -> Trait | None:
     return clean if clean is not None and clean.middle > DROP_SURE * max(clean.sigma, DROP_LEAST_PA) else None
 
 
+def two_say_dry(look: Look, known: Known) -> bool:
+    """Whether two of them say in one look that no water moves: each errs for itself."""
+    usual, story = known.usual, known.story
+    said = (
+        by_drop(look, known, usual),
+        by_meter(look, known, usual, story),
+        _by_motor(look, known, usual, story),
+    )
+    return said.count("dry") >= 2
+
+
 def by_meter(look: Look, known: Known, usual: Reference, story: Story) -> Says | None:
     """By the meter behind the tank and what the tank gives or takes."""
     flow, slope = look.flow_m3_s, look.slope_m3_s
     if flow is None or slope is None or look.pressure_pa is None:
         return None
-    told = look.pressure_pa > usual.drained_pa
     true = known.signature.tank_times()
     now_m3_s, slope = true * usual.now_m3_s, true * slope
+    told = look.pressure_pa > usual.drained_pa
     delivery = (flow + (slope if told else 0.0)) / now_m3_s
     # of a large tank behind a small pump a look's slope may err by more than the pump gives, and of few
     # samples nobody knows by how much
     few = look.samples / max(look.samples - 2.0, 1.0)
     error = true * (look.slope_error_m3_s or 0.0) * few if told else 0.0
+    if METER_APART * error > METER_MOVES * now_m3_s and _balanced_since_the_start(look, known, usual, story):
+        return "dry"
     # what passes and is not missed in the tank is given, whatever the pump is thought to give
     given = flow + slope > METER_MOVES * flow + 3.0 * error
     # by a plate that says too high a charge the tank is not empty yet, and gives what passes
@@ -205,11 +240,35 @@ def by_meter(look: Look, known: Known, usual: Reference, story: Story) -> Says |
     return None
 
 
+def _balanced_since_the_start(look: Look, known: Known, usual: Reference, story: Story) -> bool:
+    """Whether the tank has given all that passed the meter in this run, beyond METER_APART errors of its two
+    ends: where a look's slope is too rough to tell, they tell it sooner than any slope within."""
+    began_pa, now_pa = look.pressure_start_pa, look.pressure_pa
+    if began_pa is None or now_pa is None or not look.entire or story.passed_us != look.at_us:
+        return False
+    if now_pa < CHARGED * usual.drained_pa or look.noise_pa is None:
+        return False
+    true, whole_m3 = known.signature.tank_times(), usual.now_m3_s * look.age_s
+    passed_m3, lost_m3 = story.passed_m3 / true, known.water.one(began_pa) - known.water.one(now_pa)
+    error_m3 = METER_APART * 2.0**0.5 * known.water.compliance_m3_pa(now_pa) * look.noise_pa
+    little_m3 = METER_NONE * whole_m3
+    sure = lost_m3 > error_m3 and whole_m3 - little_m3 > error_m3
+    return sure and passed_m3 > little_m3 and abs(passed_m3 - lost_m3) < little_m3
+
+
 def motor_share_1(look: Look, usual: Reference) -> float | None:
     """The motor's level over that of the newest runs that delivered."""
     if look.motor_level is None or not usual.motor_level:
         return None
     return look.motor_level / usual.motor_level
+
+
+def near_shut_off(motor: float | None, known: Known, usual: Reference) -> bool:
+    """Whether the motor, where it tells, works nearer to its level at shut-off than to the newest runs'."""
+    if motor is None or motor < WORKS or not usual.motor_level:
+        return True
+    at_shut_off_1 = AT_SHUT_OFF.get(_measures(known), 0.0) * (usual.clean_level or 0.0) / usual.motor_level
+    return motor < 0.5 * (1.0 + at_shut_off_1)
 
 
 def _measures(known: Known) -> Measure:
@@ -237,7 +296,8 @@ def _shut_since_the_start(look: Look, usual: Reference, story: Story) -> bool:
 
 
 def _throttled(look: Look, known: Known, usual: Reference, story: Story, drop: Says | None) -> bool:
-    """Whether the run began with a part of its delivery, so that water moves, though little."""
+    """Whether the run began with a part of its delivery, so that water moves, though little. By a gauge so
+    rough that a look's slope may err by as much nobody knows."""
     kink, motor = kink_m3_s(look), motor_share_1(look, usual)
     if line_empty(look, usual) or storage_low(known):
         return False  # whatever it began with, nothing stands now, or it was a gulp
@@ -246,7 +306,7 @@ def _throttled(look: Look, known: Known, usual: Reference, story: Story, drop: S
     if kink is None or usual.unproven or turns_dry(look, known):
         return False
     met = story.fed and drop != "dry" and not at_shut_off(look, usual)
-    part = met or kink > NONE_SHARE * usual.now_m3_s
+    part = met or kink > max(NONE_SHARE * usual.now_m3_s, SURE * (look.slope_error_m3_s or 0.0))
     return part and kink < SHORT_SHARE * usual.now_m3_s
 
 

@@ -259,8 +259,10 @@ def _by_pressure(look: Look, known: Known, story: Story, short: bool) -> bool:
         return not short  # slow for a break, but neither does any house draw more than a pump gives
     if fell_fast(story, usual) or held_up(look, usual, story) or weak(story, look, known, usual):
         return False
+    # by less than half of NONE_SHARE of what a weak pump lately gave no usual draw hides it
+    brings = not kinkless(story, 0.5 * NONE_SHARE * usual.now_m3_s / usual.delivery_m3_s)
     if gives_nothing(story, look, usual):
-        return not short
+        return not (short and brings)
     drawn = -(look.slope_before_m3_s or 0.0) / usual.delivery_m3_s
     rose = (look.pressure_high_pa or 0.0) > began_pa(look, usual) + 0.25 * usual.band_pa
     none = NONE_SHARE if usual.learned else 0.5 * NONE_SHARE  # a rating may be twice what is delivered
@@ -268,8 +270,8 @@ def _by_pressure(look: Look, known: Known, story: Story, short: bool) -> bool:
         # a zone of the garden that opens in the very window before the start hides the kink: so large
         # a draw must be unheard of here, or the tank must go on just as it did, which one that stands
         # against a zone does not where it plainly fell
-        same = drawn >= PLAINLY and lasted(story.same_since_us, look)
-        return not short and (lasted(story.needed_since_us, look, 0.3) or same)
+        same = drawn >= PLAINLY and lasted(story.same_since_us, look) and not short
+        return not (short and brings) and (lasted(story.needed_since_us, look, 0.3) or same)
     began = story.kink_share is not None and not kinkless(story)
     if usual.unproven and not rose and not began and lasted(story.standing_since_us, look, 3.0):
         return True  # it has never been seen to deliver, not at this start either

@@ -94,8 +94,9 @@ LOOKS_S = 5.0  # between looks, at first
 #: either the tank runs out at a burst, or it is empty and the line behind it drains.
 COLLAPSE = 1.2
 #: Samples so far apart that a tank runs out between two of them show no slope, but that it did: by the run's
-#: first looks pressure is below EMPTIED of the start. A house that draws as fast leaves its line STATIC.
-EMPTIED, FIRST_SAMPLES = 0.6, 4.0
+#: first looks (four samples, from a start that is known to half an interval) pressure is below EMPTIED of the
+#: start. A house that draws as fast leaves its line STATIC.
+EMPTIED, FIRST_SAMPLES = 0.6, 4.5
 
 
 def follow(story: Story, look: Look, known: Known) -> None:
@@ -105,8 +106,6 @@ def follow(story: Story, look: Look, known: Known) -> None:
         fresh = Story(look.start_us, look.at_us, max(-(look.slope_before_m3_s or 0.0), 0.0))
         fresh.high_pa = fresh.base_pa = look.pressure_start_pa or look.pressure_pa or 0.0
         fresh.high_us = fresh.base_us = look.start_us if look.pressure_start_pa is not None else look.at_us
-        faster = (look.fall_m3_s or 0.0) - fresh.fastest_m3_s > NONE_SHARE * usual.now_m3_s
-        fresh.mixed = faster and look.age_s < EARLY_S
         fresh.met_m3_s = story.met_m3_s
         for name in story.__struct_fields__:
             setattr(story, name, getattr(fresh, name))
@@ -114,11 +113,15 @@ def follow(story: Story, look: Look, known: Known) -> None:
     recovered = _recovered(story, look, usual)
     story.reached_pa = max(story.reached_pa, look.pressure_high_pa or 0.0)
     story.low_pa = look.pressure_pa or 0.0 if recovered else min(story.low_pa, look.pressure_pa or inf)
+    # of few samples the bend of a quick fall looks like noise, which is taken off it: the first looks all ask
+    soon = look.age_s <= max(EARLY_S, FIRST_SAMPLES * look.interval_s)
+    before_m3_s = max(-(look.slope_before_m3_s or 0.0), 0.0)
+    story.mixed |= soon and (look.fall_m3_s or 0.0) - before_m3_s > NONE_SHARE * usual.now_m3_s
     if story.early_pa is None and look.samples >= 3:
         story.early_pa, story.early_high_pa = look.pressure_pa, look.pressure_high_pa
-        soon = look.age_s <= max(EARLY_S, FIRST_SAMPLES * look.interval_s)
         if soon and (look.pressure_pa or 0.0) < CHARGED * usual.drained_pa:
             story.mixed = True  # no water is left to tell a kink by
+    _note_passed(story, look)
     if recovered or look.gap:
         story.needed_since_us = story.standing_since_us = None
         story.same_since_us = story.flat_since_us = story.gone_since_us = None
@@ -270,6 +273,12 @@ def _unmet(look: Look, usual: Reference) -> bool:
     that was shut."""
     before, now = look.slope_before_m3_s or 0.0, look.slope_m3_s or 0.0
     return _told(look, usual) and now < BEGAN * before < 0.0
+
+
+def _note_passed(story: Story, look: Look) -> None:
+    if look.flow_m3_s is not None:
+        story.passed_m3 += look.flow_m3_s * (look.at_us - max(story.passed_us, look.start_us)) * 1e-6
+        story.passed_us = look.at_us
 
 
 def _note_metered(story: Story, look: Look, known: Known) -> None:

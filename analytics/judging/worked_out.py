@@ -39,6 +39,8 @@ class Story(msgspec.Struct):
     lasting_m3_s: float | None = None  # the least of that on which two looks agree
     fed: bool = False  # what was drawn before the start is drawn still, and mostly brought in
     metered_m3_s: float | None = None  # the most that the meter said of the delivery while the line stood
+    passed_m3: float = 0.0  # by the meter since the start, up to this look
+    passed_us: int = 0
     shut_us: int | None = None  # the outlet has been at its shut-off head since
     shut_from_pa: float = 0.0  # line and outlet pressure then
     outlet_from_pa: float = 0.0

@@ -270,12 +270,12 @@ def _passed(
 ) -> list[float | None]:
     """What a flow meter says: the middle of each window, so that no drop-out and no wild word counts; or of
     one that says nothing between its pulses what passed since the last but one, so long as that was in the
-    run and lately."""
+    run and lately. Words that came one upon the other were no pulses: what has fallen silent since stands."""
     found = middles[:]
     begins = np.searchsorted(meter.time_us, np.maximum(from_us, at_us - PULSES_WITHIN_US))
     for k in (k for k, middle in enumerate(middles) if middle == 0.0):
         pulses = np.flatnonzero(meter.value[begins[k] : ends[k]])
-        if len(pulses) >= PULSES:
+        if len(pulses) >= PULSES and pulses[-1] - pulses[-PULSES] >= PULSES:
             found[k] = float(meter.value[begins[k] + pulses[-PULSES] + 1 : ends[k]].mean())
     return found
 

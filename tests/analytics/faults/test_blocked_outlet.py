@@ -28,6 +28,9 @@ def said_after(looks: int, share: float, motor: float, outlet_pa: float) -> list
         plant=detector.plant,
         usual=SimpleNamespace(
             start_pa=30 * PSI,
+            now_m3_s=5e-4,
+            motor_level=7.0,
+            clean_level=7.0,
             stop_pa=50 * PSI,
             band_pa=20 * PSI,
             drawdown_m3=0.03,
