@@ -22,7 +22,7 @@ from analytics.judging.footing import band_of
 from analytics.judging.habits import Habit
 from analytics.judging.levels import Levels
 from analytics.judging.no_delivery import witness
-from analytics.judging.reference import Told, band_m3, reference
+from analytics.judging.reference import NOTHING_TOLD, Told, band_m3, reference
 from analytics.judging.setting import SINCE_FIRST
 from analytics.judging.signature import Signature
 from analytics.judging.splits import Splits
@@ -93,7 +93,8 @@ class Judge:
         self.signature = Signature(full_m3=band_m3(plant, self.water))
         self.story = Story()
         self.witness: Witness | None = None
-        self._usual: Reference | None = None  # until the signature changes
+        self._usual: Reference | None = None  # until the signature changes, or what is told
+        self._usual_by = NOTHING_TOLD
         self._declined: dict[float, Decline | None] = {}  # likewise
         self._ledger = Ledger(resting_on(plant))
         self._detectors: list[Detector] = [*faults.detectors(plant), Figures(plant)]
@@ -168,8 +169,8 @@ class Judge:
             words = hear(event, self)
             if words:
                 changed += self._ledger.hear(words, event.at_us, age_us)
-                if any(word.fault in ASKED for word in words):
-                    self._usual = None  # which asks whether these stand
+                if any(word.fault in ASKED for word in words) and self._told() != self._usual_by:
+                    self._usual = None
                 clear = [word for word in words if isinstance(word, AllClear)]
                 if any(word.anew or word.fault in CHANGES_THE_PLANT for word in clear):
                     self._repaired(any(word.anew for word in clear))
@@ -224,10 +225,12 @@ class Judge:
     @property
     def usual(self) -> Reference:
         if self._usual is None:
-            overloaded = self.is_open("motor_overload")
-            told = Told(overloaded, self._charge_pa(), self._left())
-            self._usual = reference(self.plant, self.water, self.signature, told)
+            self._usual_by = self._told()
+            self._usual = reference(self.plant, self.water, self.signature, self._usual_by)
         return self._usual
+
+    def _told(self) -> Told:
+        return Told(self.is_open("motor_overload"), self._charge_pa(), self._left())
 
     def _left(self) -> float:
         """Of the clean delivery, by what is known of filter and pump."""
