@@ -41,6 +41,7 @@ from analytics.judging.flows import CLOSE_S, NONE_SHARE, SURE, given_m3_s, neede
 from analytics.judging.instruments import (
     LEAST_AT_WORK,
     SHUT,
+    WORKS,
     by_drop,
     by_instruments,
     by_meter,
@@ -103,6 +104,8 @@ def witness(look: Look, known: Known) -> Witness | None:
     share, motor = share_1(look, usual), motor_share_1(look, usual)
     since = look.at_us - int(look.window_s * 1e6) if look.age_s > 2 * look.window_s else look.start_us
     said = by_instruments(look, known, usual, story)
+    if said == "shut" and (motor or 0.0) > WORKS and started_above(look, usual, story):
+        return None  # a motor at full load, where no switch starts one: it is the gauge that stands
     if said is None:
         short = known.is_open("clogged_filter") or known.is_open("pump_wear")
         short = short and not below_the_weak(look, usual, story, HALF)

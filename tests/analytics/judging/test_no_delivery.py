@@ -290,3 +290,30 @@ def test_a_start_a_little_above_all_others_that_has_lifted_pressure_is_one(
         follow(judge.story, look, judge)
         seen = witness(look, judge)
     assert (seen.idle if seen is not None else None) is idle
+
+
+@pytest.mark.parametrize(("above", "shut"), [(0.4, None), (0.0, True)])
+def test_a_gauge_that_is_stuck_above_cut_in_shuts_no_outlet_before_a_motor_at_full_load(
+    above: float, shut: bool | None
+) -> None:
+    """A meter that stands and a tank that seems to: so does a pump that fills the tank behind such a gauge,
+    with all taps shut."""
+    trace = traces.Trace(
+        demand=traces.steady(12 * traces.LPM), motor=Measure.PUMP_POWER, amps=700.0, amps_noise=5.0,
+        extra={"flow": 1.0},
+    )  # fmt: skip
+    engine = Engine(traces.plant(trace))
+    engine.feed(traces.readings(trace, 8 * 3600.0, seed=3))
+    judge = engine.judge
+    usual, level = judge.usual, judge.usual.motor_level
+    stuck_pa = usual.start_pa + above * usual.band_pa
+    seen = None
+    for age_s in (20.0, 30.0):
+        look = _standing(
+            judge, flow_m3_s=0.0, motor_level=level, motor_now=level, age_s=age_s, slope_first_m3_s=0.0,
+            start_us=10**12, at_us=10**12 + int(age_s * 1e6), pressure_start_pa=stuck_pa,
+            pressure_pa=stuck_pa, pressure_high_pa=stuck_pa,
+        )  # fmt: skip
+        follow(judge.story, look, judge)
+        seen = witness(look, judge)
+    assert (seen.shut if seen is not None else None) is shut
