@@ -77,7 +77,7 @@ RUNS_ARE_TOLD_BY = (
 #: What is usual hangs on whether these stand; two of them say how much of the delivery is left.
 ASKED = ("motor_overload", "short_cycling", "clogged_filter", "pump_wear")
 #: A run that raised pressure by less than this share of the switch's band was broken off; where that is known
-#: to have become narrow, by less than a gauge and a draw make of the narrowest that cycles at all.
+#: to have become narrow, by less than short cycling counts as a run (`cycling_run.counts`).
 FULL_RISE, NARROW_RISE = 0.5, 0.15
 
 
@@ -177,8 +177,8 @@ class Judge:
         return changed
 
     def _by_the_air(self, look: Look) -> Look:
-        """A look as the tank's air has it, as long as a lost charge is known: of that tank are its flows, and
-        what is reckoned beside them."""
+        """A look as the tank's air has it, as long as its charge is known to be lost or above cut-in: of that
+        tank are its flows, and what is reckoned beside them."""
         left = left_of_the_tank(self)
         if left < 1.0:
             self.water, self._usual = self._plates.with_air(left), None

@@ -252,7 +252,7 @@ class SensorFault(Detector):
     def _clear(self, position: int, doubt: Doubt, now_us: int) -> Sequence[Word]:
         cause, name = doubt.cause, self.plant.signals[position].name
         self.memory.doubts[position] = Doubt(cleared_us=now_us, relapses=doubt.relapses)
-        said = "It speaks again." if cause == "silent" else "It has been believable for hours."
+        said = "Readings come again." if cause == "silent" else "It has been believable for hours."
         return [AllClear(self.FAULT, of=name, summary=said)]
 
 

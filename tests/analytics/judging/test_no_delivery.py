@@ -117,6 +117,16 @@ def _learned(**changes: object) -> Judge:
     return engine.judge
 
 
+def _by_power(hours: float = 5.0, **changes: object) -> Engine:
+    """Learned of a plant whose motor takes 700 W."""
+    trace = traces.Trace(
+        demand=traces.steady(12 * traces.LPM), motor=Measure.PUMP_POWER, amps=700.0, amps_noise=5.0, **changes  # type: ignore[arg-type]
+    )  # fmt: skip
+    engine = Engine(traces.plant(trace))
+    engine.feed(traces.readings(trace, hours * 3600.0, seed=3))
+    return engine
+
+
 @pytest.mark.parametrize(("flow", "idle"), [(0.0, True), (0.5, False)])
 def test_a_meter_that_stands_beside_a_tank_that_stands_speaks_before_half_a_kink(
     flow: float, idle: bool
@@ -146,12 +156,7 @@ def test_a_contact_is_believed_beside_a_storage_at_its_outlet(level_m: float, se
 def test_a_meter_that_stands_leaves_it_to_the_motor_what_stops_the_water(share: float, shut: bool) -> None:
     """By power, against a closed outlet a pump takes some seven tenths, turning in air a half; between the
     two a lost prime is the likelier."""
-    trace = traces.Trace(
-        demand=traces.steady(12 * traces.LPM), motor=Measure.PUMP_POWER, amps=700.0, amps_noise=5.0,
-        extra={"flow": 1.0},
-    )  # fmt: skip
-    engine = Engine(traces.plant(trace))
-    engine.feed(traces.readings(trace, 5 * 3600.0, seed=3))
+    engine = _by_power(extra={"flow": 1.0})
     judge = engine.judge
     level = share * (judge.usual.motor_level or 0.0)
     look = _standing(
@@ -168,11 +173,7 @@ def test_a_meter_that_stands_leaves_it_to_the_motor_what_stops_the_water(share: 
 
 @pytest.mark.parametrize(("share", "both"), [(0.62, True), (0.5, False)])
 def test_a_lost_prime_names_the_closed_valve_where_power_leaves_both_open(share: float, both: bool) -> None:
-    trace = traces.Trace(
-        demand=traces.steady(12 * traces.LPM), motor=Measure.PUMP_POWER, amps=700.0, amps_noise=5.0
-    )
-    engine = Engine(traces.plant(trace))
-    engine.feed(traces.readings(trace, 5 * 3600.0, seed=3))
+    engine = _by_power()
     judge, detector, said = engine.judge, LostPrime(engine.plant), []
     level = share * (judge.usual.motor_level or 0.0)
     for age_s in (40.0, 50.0, 60.0):
@@ -192,12 +193,7 @@ def test_a_lost_prime_names_the_closed_valve_where_power_leaves_both_open(share:
 def test_of_an_emptied_line_the_power_says_whether_the_way_is_shut(share: float, shut: bool) -> None:
     """Half a minute between samples shows no kink. A pump that turns in air takes half of its power, and no
     pump takes a sixth less than ever and lets its line run empty but against what is shut."""
-    trace = traces.Trace(
-        demand=traces.steady(12 * traces.LPM), motor=Measure.PUMP_POWER, amps=700.0, amps_noise=5.0,
-    )  # fmt: skip
-    engine = Engine(traces.plant(trace))
-    engine.feed(traces.readings(trace, 5 * 3600.0, seed=3))
-    judge = engine.judge
+    judge = _by_power().judge
     level = share * (judge.usual.motor_level or 0.0)
     seen = None
     for nth in range(4, 12):
@@ -269,13 +265,7 @@ def test_a_start_a_little_above_all_others_that_has_lifted_pressure_is_one(
 ) -> None:
     """The motor takes half of its power since. Had nothing been lifted from where no switch starts it, its
     meter would have lost its zero."""
-    trace = traces.Trace(
-        demand=traces.steady(12 * traces.LPM), motor=Measure.PUMP_POWER, amps=700.0, amps_noise=5.0,
-        extra={"flow": 1.0},
-    )  # fmt: skip
-    engine = Engine(traces.plant(trace))
-    engine.feed(traces.readings(trace, 8 * 3600.0, seed=3))
-    judge = engine.judge
+    judge = _by_power(8.0, extra={"flow": 1.0}).judge
     usual, level = judge.usual, 0.5 * (judge.usual.motor_level or 0.0)
     assert usual.start_top_pa is not None
     start_pa = usual.start_top_pa + 0.02 * usual.band_pa
@@ -298,13 +288,7 @@ def test_a_gauge_that_is_stuck_above_cut_in_shuts_no_outlet_before_a_motor_at_fu
 ) -> None:
     """A meter that stands and a tank that seems to: so does a pump that fills the tank behind such a gauge,
     with all taps shut."""
-    trace = traces.Trace(
-        demand=traces.steady(12 * traces.LPM), motor=Measure.PUMP_POWER, amps=700.0, amps_noise=5.0,
-        extra={"flow": 1.0},
-    )  # fmt: skip
-    engine = Engine(traces.plant(trace))
-    engine.feed(traces.readings(trace, 8 * 3600.0, seed=3))
-    judge = engine.judge
+    judge = _by_power(8.0, extra={"flow": 1.0}).judge
     usual, level = judge.usual, judge.usual.motor_level
     stuck_pa = usual.start_pa + above * usual.band_pa
     seen = None
