@@ -96,7 +96,8 @@ def _say_unused(path: Path, unused: _Unused) -> None:
         if unused.malformed > len(unused.named):
             print(f"  and {unused.malformed - len(unused.named)} more", file=sys.stderr)
     if unused.late:
-        print(f"{unused.late} readings came too far out of order to be analysed", file=sys.stderr)
+        readings = "reading" if unused.late == 1 else "readings"
+        print(f"{unused.late} {readings} came too far out of order to be analysed", file=sys.stderr)
 
 
 class _Progress:

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import sys
 from pathlib import Path
+from shutil import get_terminal_size
+from textwrap import fill
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
@@ -12,6 +14,9 @@ if TYPE_CHECKING:
 
     from analytics.plant.description import Plant
     from analytics.records import Finding
+
+#: Characters a line.
+WIDEST = 96
 
 HELP = "find the faults in a recording"
 
@@ -36,7 +41,7 @@ def run(options: argparse.Namespace) -> int:
     if options.json:
         _print_json(found)
     else:
-        _print_table(found, plant)
+        _print_story(found, plant)
     return 0
 
 
@@ -58,24 +63,35 @@ def _print_json(found: Sequence[Finding]) -> None:
     sys.stdout.writelines(finding_line(finding) + "\n" for finding in found)
 
 
-def _print_table(found: Sequence[Finding], plant: Plant) -> None:
-    """For a person: when, how urgent, what, and the sentence, in the plant's own time."""
-    from rich.console import Console
-    from rich.table import Table
+def _print_story(found: Sequence[Finding], plant: Plant) -> None:
+    """For a person, a paragraph a finding: when, in the plant's own time, what and why; and of what is still
+    there the first thing to do, with its caution."""
+    from analytics.advice import advice
 
-    console = Console(highlight=False)
     if not found:
-        console.print("No fault found.")
+        print("No fault found.")
         return
-    table = Table("raised", "cleared", "priority", "fault", "what", box=None, pad_edge=False)
     for finding in found:
-        name = finding.fault if finding.of is None else f"{finding.fault} ({finding.of})"
-        cause = f", {finding.cause}" if finding.cause else ""
-        cleared = "still there" if finding.cleared_us is None else _local(finding.cleared_us, plant)
-        table.add_row(
-            _local(finding.raised_us, plant), cleared, finding.priority, name + cause, finding.summary
-        )
-    console.print(table)
+        told = advice(finding.fault, finding.cause)
+        cleared = "still there" if finding.cleared_us is None else f"over {_local(finding.cleared_us, plant)}"
+        of = f" ({finding.of})" if finding.of else ""
+        _say(f"{_local(finding.raised_us, plant)}, {cleared}: {told.title.rstrip('.')}{of}.", indent=0)
+        named = f"{finding.fault}, {finding.cause}" if finding.cause else finding.fault
+        _say(f"{finding.summary} [{named}; {finding.priority}]")
+        if finding.cleared_us is None:
+            _say(f"First: {told.steps[0].do}")
+            if told.steps[0].caution:
+                _say(f"Caution: {told.steps[0].caution}")
+        print()
+    _say("Holdwater watches and advises; it is no safety device.", indent=0)
+
+
+def _say(text: str, indent: int = 4) -> None:
+    """One paragraph, as wide as the terminal and no wider than is read with ease."""
+    width = min(get_terminal_size().columns, WIDEST)
+    print(
+        fill(text, width, initial_indent=" " * indent, subsequent_indent=" " * indent, break_on_hyphens=False)
+    )
 
 
 def _local(time_us: int, plant: Plant) -> str:

@@ -11,6 +11,8 @@ from pathlib import Path
 
 import pytest
 
+from analytics.advice import advice
+
 PLANT = Path(__file__).parents[3] / "simulator" / "plants" / "juniper-bench.toml"
 KEYS = [
     "version", "fault", "cause", "of", "priority", "onset", "raised", "cleared",
@@ -50,10 +52,13 @@ def test_findings_as_lines_of_json(recording: Path) -> None:
     assert holdwater("analyse", PLANT, recording, "--json").stdout == told.stdout
 
 
-def test_a_table_for_a_person(recording: Path) -> None:
+def test_a_story_for_a_person(recording: Path) -> None:
     told = holdwater("analyse", PLANT, recording)
     assert told.returncode == 0
-    assert "lost_prime" in told.stdout
+    words, lost = " ".join(told.stdout.split()), advice("lost_prime")
+    assert f"still there: {lost.title.rstrip('.')}. The pump has been running for 2 days" in words
+    assert f"[lost_prime; high] First: {lost.steps[0].do} Caution: {lost.steps[0].caution}" in words
+    assert max(map(len, told.stdout.splitlines())) <= 80  # where no terminal says how wide it is
 
 
 def test_one_row_a_run(recording: Path) -> None:
