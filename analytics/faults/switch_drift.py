@@ -66,6 +66,7 @@ from analytics.judging.moved_end import (
     agreed,
     gauge_pa,
     limit_pa,
+    rested,
     start_off,
     stops_off,
     take,
@@ -82,7 +83,7 @@ if TYPE_CHECKING:
     from analytics.judging.watch import Known, Word
     from analytics.plant.description import Plant
     from analytics.seeing.beats import Beat
-    from analytics.seeing.events import Run
+    from analytics.seeing.events import Rest, Run
 
 AT_SETTING = MOVED
 IN_A_ROW = 3
@@ -180,6 +181,11 @@ class SwitchDrift(Detector):
         memory.back += 1
         met = interval_s * known.usual.delivery_m3_s <= BACK * MOVED * known.usual.drawdown_m3
         return memory.back >= IN_A_ROW and (met or run.cycle.start_us - memory.back_us >= HABITS_US)
+
+    def rest(self, rest: Rest, known: Known) -> Sequence[Word]:
+        """Where pressure stands once the run is over says where it was stopped, if words missed that."""
+        self.memory.acted = rested(self.memory.acted, rest)
+        return ()
 
     def beat(self, beat: Beat, known: Known) -> Sequence[Word]:
         """Pressures far apart are kept: one below a cut-in that has moved up says that it has not."""

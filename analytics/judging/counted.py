@@ -1,9 +1,10 @@
 """Delivery by how long runs last, for samples too far apart to show a slope within them.
 
 Physics. A run fills the band's drawdown W in T = W / (Q - d): over many runs Q = W / mean(T) + d, with d what
-was drawn about them. One run's length is known to an interval at either end; of many, each seen an interval
-late or early by chance, the mean is true as long as a run is no shorter than the interval (of shorter ones
-all that are seen look as long, and a loss is told late).
+was drawn about them, at least the band that was given up in the rest before: of a pump that cycles beside a
+drip line it is the draw itself. One run's length is known to an interval at either end; of many, each seen an
+interval late or early by chance, the mean is true as long as a run is no shorter than the interval (of
+shorter ones all that are seen look as long, and a loss is told late).
 
 What is compared: the runs of the newest days, each by itself, against those of the lesson's days, and of each
 the shorter half: what is drawn within a run only makes it longer. All hours of a day are in both. The day
@@ -78,12 +79,14 @@ class Left(NamedTuple):
     from_us: float
 
 
-def note(counted: Counted, run: Run, healthy: bool) -> None:
-    """Take up a run that was seen whole."""
+def note(counted: Counted, run: Run, healthy: bool, full_m3: float = 0.0) -> None:
+    """Take up a run that was seen whole. full_m3: what the whole band takes."""
     if not run.entire or run.motor_s is None:
         return
     level = run.cycle.motor_level if run.cycle.motor_level is not None else -1.0
-    demand = max(run.cycle.demand_m3_s or 0.0, run.flow_m3_s or 0.0, 0.0)  # a meter sees what slopes miss
+    rest_s = run.cycle.rest_before_s or 0.0
+    given = full_m3 / rest_s if rest_s > 0.0 else 0.0
+    demand = max(run.cycle.demand_m3_s or 0.0, run.flow_m3_s or 0.0, given)  # a meter sees what slopes miss
     one = [float(run.cycle.stop_us), run.motor_s, demand, level, run.interval_s]
     counted.newest = [*counted.newest, one][-KEPT:]
     if counted.clean is not None or not healthy:

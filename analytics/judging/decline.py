@@ -79,7 +79,7 @@ def _by_figures(known: Known, interval_s: float) -> Decline | None:
 
 def _never_clean(known: Known, coarse: bool) -> Decline | None:
     """Delivery that was below the rating from the first row; None where it was not."""
-    if 2 * known.signature.learned_runs < known.signature.lesson_seen:
+    if known.signature.of_the_long_alone():
         return None
     share, limit = share_of_rated(known), FROM_FIRST * ((1.0 - LEAST_COARSE) if coarse else 1.0)
     if share is None or share.learned >= limit * (1.0 - SURE_OF_FIRST * share.error):

@@ -52,11 +52,12 @@ if TYPE_CHECKING:
 
     from analytics.judging.reference import Reference
     from analytics.judging.trait import Trait
-    from analytics.seeing.events import Run
+    from analytics.seeing.events import Rest, Run
 
 MOVED, SIGMAS = 0.10, 5.0
 AGREE, LAST, MANY, KEPT = 3, 6, 12, 24
 GAUGE_PA = 13_790.0
+SETTLES_US = 2_000_000  # what a stop by the pressure and one by the motor lie apart
 
 
 class Acted(msgspec.Struct):
@@ -111,6 +112,18 @@ def take(runs: list[Acted], one: Acted, run: Run, usual: Reference) -> list[Acte
         at_cut_in = abs(one.start - usual.start_pa) < 0.5 * MOVED * usual.band_pa
         runs = [*runs[:-1], msgspec.structs.replace(runs[-1], opened=at_cut_in)]
     return [*runs, one][-KEPT:]
+
+
+def rested(runs: list[Acted], rest: Rest) -> list[Acted]:
+    """The same, the newest with what its rest began at: no water comes in then, so that the switch stopped it
+    there or further up."""
+    from_pa = rest.pressure_from_pa
+    if not runs or from_pa is None or not rest.entire or rest.from_us != rest.stop_us:
+        return runs
+    every_us = (rest.to_us - rest.from_us) // max(rest.samples, 1)
+    if abs(rest.stop_us - runs[-1].stop_us) > every_us + SETTLES_US or from_pa <= runs[-1].stop:
+        return runs
+    return [*runs[:-1], msgspec.structs.replace(runs[-1], stop=from_pa)]
 
 
 def _follows(run: Run, before: Acted) -> bool:

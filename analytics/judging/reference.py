@@ -99,6 +99,8 @@ def reference(plant: Plant, water: Water, signature: Signature, told: Told = NOT
     best = best_delivery(clean)
     if best is not None:
         delivery = clean[best].upper if best == "delivery_m3_s" else clean[best].middle
+        if rated is not None and water.true and signature.of_the_long_alone():
+            delivery = max(delivery, MID_SHARE * rated)
     elif rated is not None and water.true:
         delivery = MID_SHARE * rated
     else:

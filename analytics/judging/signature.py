@@ -122,7 +122,7 @@ class Signature:
         if self.learned_us is None and run.entire:
             self.lesson_seen += 1
         if run.interval_s >= COARSE_S and _rose(run, least_rise_pa):
-            note(self.counted, run, healthy)
+            note(self.counted, run, healthy, self.full_m3)
             if self.full_m3 > 0.0:
                 agreed.note(self.agreed, run, healthy, self.full_m3)
         if _rose(run, least_rise_pa):
@@ -194,6 +194,11 @@ class Signature:
     def tank_times(self) -> float:
         """How many times larger than the plate's the tank is; 1 where no meter has told."""
         return self.tank_size[0] if self.tank_size is not None else 1.0
+
+    def of_the_long_alone(self) -> bool:
+        """Whether the lesson passed over most runs, too short to be measured: those in it last long because
+        somebody draws, and show less than the pump gives."""
+        return 2 * self.learned_runs < self.lesson_seen
 
     def largest_draw_m3_s(self) -> float | None:
         """The largest draw seen DRAWS_KEPT times: one odd slope does not count. None while too few were. Of a

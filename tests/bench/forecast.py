@@ -15,6 +15,8 @@ from dataclasses import replace
 from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
+from rich.console import Console
+from rich.progress import Progress
 
 from analytics.engine import Engine
 from analytics.outlooks.forecast import pinball
@@ -24,7 +26,7 @@ from simulator import library
 from simulator.simulation import Simulation
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Callable, Iterator
 
     from analytics.plant.description import Plant
     from analytics.records import Outcome, Outlook
@@ -56,17 +58,20 @@ class Told(NamedTuple):
 
 def run() -> None:
     """Prints, a forecast a row, the share inside the band and the band's width over the truth."""
-    with ProcessPoolExecutor(max_workers=2) as pool:
-        told = [one for some in pool.map(_emptying, SEEDS) for one in some]
-        flush = [one for some in pool.map(_clogging, SLOW_SEEDS) for one in some]
-        air = [one for some in pool.map(_losing_air, SLOW_SEEDS) for one in some]
-    for name, chosen in (
-        (f"first {YOUNG_DAYS} days", [one for one in told if one.age <= YOUNG_DAYS]),
-        ("later", [one for one in told if one.age > YOUNG_DAYS]),
+    with (
+        ProcessPoolExecutor(max_workers=2) as pool,
+        Progress(console=Console(stderr=True), transient=True) as progress,
     ):
-        _row(f"days to empty, {name}", chosen)
-    _row("days to flush filter", flush)
-    _row("days to top up air", air)
+
+        def over(seeds: range, one: Callable[[int], list[Told]], name: str) -> list[Told]:
+            some = progress.track(pool.map(one, seeds), total=len(seeds), description=name)
+            return [told for each in some for told in each]
+
+        told = over(SEEDS, _emptying, "days to empty")
+        _row(f"days to empty, first {YOUNG_DAYS} days", [one for one in told if one.age <= YOUNG_DAYS])
+        _row("days to empty, later", [one for one in told if one.age > YOUNG_DAYS])
+        _row("days to flush filter", over(SLOW_SEEDS, _clogging, "days to flush filter"))
+        _row("days to top up air", over(SLOW_SEEDS, _losing_air, "days to top up air"))
 
 
 def _row(name: str, told: list[Told]) -> None:
@@ -80,7 +85,8 @@ def _row(name: str, told: list[Told]) -> None:
     print(
         f"{name:28} {len(told):4} forecasts, {inside:4.0%} inside the 80 % band ({below:.0%} sooner, "
         f"{above:.0%} later), width {np.median((high - low) / truth):.2f} of the truth, "
-        f"quantile score {score:.2f} days"
+        f"quantile score {score:.2f} days",
+        flush=True,
     )
 
 
@@ -142,7 +148,9 @@ def _slow(name: str, kind: str, level: float, unit_days: float, seed: int) -> li
         daily.append(float(np.median(kinks)) if kinks else float("nan"))
         told += [one for one in outcome.outlooks if one.kind == kind]
     share = np.array(daily) / np.nanmedian(daily[:SLOW_FROM_DAY])
-    smooth = np.array([np.nanmedian(share[max(k - AROUND, 0) : k + AROUND + 1]) for k in range(len(share))])
+    around = [share[max(k - AROUND, 0) : k + AROUND + 1] for k in range(len(share))]
+    known = [some[~np.isnan(some)] for some in around]  # none, of a tank by which no run is measured any more
+    smooth = np.array([np.median(some) if len(some) else np.nan for some in known])
     passed = np.flatnonzero(smooth <= level if level < 1.0 else smooth >= level)
     if not len(passed):
         return []

@@ -5,6 +5,7 @@ Made up here: runs of a true length, each seen by a motor that speaks once a min
 
 from __future__ import annotations
 
+import dataclasses
 from types import SimpleNamespace
 from typing import cast
 
@@ -101,6 +102,22 @@ def test_what_is_drawn_about_the_runs_is_added_to_what_they_fill() -> None:
                 note(counted, run, True)
         found = left(counted, W)
         assert found is None or not found.sure
+
+
+@pytest.mark.parametrize("known", [True, False])
+def test_what_empties_the_band_in_the_rest_before_is_drawn_about_the_run(known: bool) -> None:
+    """The same where no slope tells the drip: it takes the band from cut-out to cut-in in each rest."""
+    rng, counted, drip, told = np.random.default_rng(3), Counted(), 0.4, False
+    for day in range(12):
+        for at in sorted(rng.random(30)):
+            run = seen(86_400.0 * (day + at), 75.0 / (1.0 - drip) if day >= 6 else 75.0, rng)
+            if run is not None and day >= 6:
+                run = replace(run, cycle=dataclasses.replace(run.cycle, rest_before_s=75.0 / drip))
+            if run is not None:
+                note(counted, run, True, W if known else 0.0)
+        found = left(counted, W)
+        told = told or (found is not None and found.sure)
+    assert told is not known
 
 
 def test_decline_counts_runs_that_have_no_slope_and_lays_them_to_the_motors_power() -> None:

@@ -28,3 +28,16 @@ def test_a_motor_that_drags_no_more_is_held_against_its_clean_level(
         Brief(at, 5e-4, 5e-4, 5e-4, 5e-4, 0.03, 60.0, 0.0, 2.07e5, 3.45e5, newest_w, None) for at in range(8)
     ]
     assert reference(plant, Water.of(plant), signature, Told(overloaded)).motor_level == usual_w
+
+
+@pytest.mark.parametrize(("seen", "delivers"), [(20, 0.87), (12, 0.1)])
+def test_runs_that_somebody_drew_upon_do_not_say_what_a_pump_gives(seen: int, delivers: float) -> None:
+    """Of 20 runs the 8 long ones could be measured, through which a drip line took nearly all: the plate goes
+    before them. Where most could be, they do."""
+    plant = traces.plant(traces.Trace())
+    rated = plant.pump.rated_flow_m3_s
+    assert rated is not None
+    little = Trait(0.1 * rated, 0.1 * rated, 0.001 * rated)
+    signature = Signature(clean={"kink_m3_s": little}, learned_runs=8, lesson_seen=seen)
+    usual = reference(plant, Water.of(plant), signature)
+    assert usual.delivery_m3_s == pytest.approx(delivers * rated)
