@@ -10,7 +10,8 @@ file's `valid` or what is possible at all) and by its own pace (`analytics.seein
 Sensors show:
 - out_of_range: more bad words than good ones, BEATS in a row; a lone drop-out or overflow code
   (655.33 and the like) is counted and passed over;
-- silent: ten intervals and two minutes without a word while others speak;
+- silent: ten intervals and two minutes without a word while others speak; a motor's that speaks on change
+  alone, of its usual intervals and for longer than ever, once the plant has moved without its word;
 - stuck: exactly the same while the plant moved, or for longer than that gauge ever says the same
   (`analytics.seeing.stillness`);
 - implausible: moves that nothing in the plant could make; a motor signal that water contradicts, or that
@@ -30,6 +31,8 @@ Parameters:
     STRAY       10    "runs" in mid-band in six hours (a quarter of `contradiction.STRAYS`): the motor's word
                       is not well yet
     SPOKEN_BEATS 3    beats with a word of it: no longer silent
+    INTERVALS   10    and LEAST_SILENT_S 120 s: the contract's; of words at random a pause of ten times their
+                      middle is one in a thousand (2^-10)
 
 False alarms: each rule states something that cannot be; chance enters only by BAD_SHARE.
 
@@ -68,6 +71,7 @@ STILL_SHARE = 0.05
 GOOD_BEATS = 18
 GOOD_BEATS_MOST = 144
 SPOKEN_BEATS = 3
+INTERVALS, LEAST_SILENT_S = 10.0, 120.0
 STRAY = 10
 SAYS = {
     "out_of_range": "says what it cannot have measured",
@@ -142,6 +146,8 @@ class SensorFault(Detector):
         stray = self._contradictions.strays(self.memory.evidence, beat) > STRAY or known.splits.last
         for position in sorted({*bad, *against, *pending}):
             doubt = self._doubt(position)
+            if against.get(position) == "stuck" and self._is_overdue(position, beat, known):
+                against[position] = "silent"
             if doubt.cause == "silent":
                 found += self._speaks(position, doubt, beat)
                 continue
@@ -159,6 +165,14 @@ class SensorFault(Detector):
                 if doubt.good_beats >= min(GOOD_BEATS << doubt.relapses, GOOD_BEATS_MOST):
                     found += self._clear(position, doubt, beat.to_us)
         return found
+
+    def _is_overdue(self, position: int, beat: Beat, known: Known) -> bool:
+        """Whether a motor signal that is to be called stuck has said nothing for so long that it stands at
+        nothing: it is silent."""
+        witness, every_s = self.memory.evidence.climbs.witnesses.get(position), known.every_s(position)
+        if position in beat.spans or witness is None or every_s is None:
+            return False
+        return witness.silent_s(beat.to_us) > max(INTERVALS * every_s, LEAST_SILENT_S)
 
     def _speaks(self, position: int, doubt: Doubt, beat: Beat) -> Sequence[Word]:
         """A silent signal is well once it has been heard in beats enough; a stray word is no cure."""
@@ -251,6 +265,8 @@ class SensorFault(Detector):
 
     def _clear(self, position: int, doubt: Doubt, now_us: int) -> Sequence[Word]:
         cause, name = doubt.cause, self.plant.signals[position].name
+        if cause == "silent" and (witness := self.memory.evidence.climbs.witnesses.get(position)):
+            witness.row = witness.lies = 0  # what it missed while it was silent is no lie
         self.memory.doubts[position] = Doubt(cleared_us=now_us, relapses=doubt.relapses)
         said = "Readings come again." if cause == "silent" else "It has been believable for hours."
         return [AllClear(self.FAULT, of=name, summary=said)]

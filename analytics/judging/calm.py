@@ -47,8 +47,9 @@ class Calm:
         climbs.high_pa = max(climbs.high_pa, line.high)
         if line.low <= self._climbs.floor_pa:
             climbs.low_us = int(line.times[line.past - 1])
-        for witness in climbs.witnesses.values():
+        for position, witness in climbs.witnesses.items():
             witness.spoke = True
+            witness.speaks(beat.spans[position])
         hear_pace(leap, line)
         keep_newest(leap, line)
         return True

@@ -96,6 +96,8 @@ class Witness(msgspec.Struct):
     row: int = 0  # missed without a break
     lies: int = 0  # of them, it said "off" throughout
     spoke: bool = False  # since it changed state, or the beat in which it did
+    word_us: int = 0  # when it spoke last; 0: not since anybody did
+    pause_us: int = 0  # the longest that it ever was silent, while others spoke
     climb_us: int = 0  # when pressure was high after the last climb
     apart_us: int = 0  # from the one before
 
@@ -104,6 +106,17 @@ class Witness(msgspec.Struct):
         chance = (self.missed + 1.0) / (self.climbs + 2.0)
         lied = self.lies >= LEAST and LIE**self.lies <= CHANCE * (1.0 + 1e-9)
         return lied or (self.row >= LEAST and bool(chance**self.row <= CHANCE))
+
+    def speaks(self, span: Span) -> None:
+        """Keep when it spoke, and the longest pause before that no climb went by."""
+        if self.word_us and not self.row:
+            self.pause_us = max(self.pause_us, int(span.times[span.first_at]) - self.word_us)
+        self.word_us = int(span.times[span.past - 1])
+
+    def silent_s(self, now_us: int) -> float:
+        """For how long it has said nothing, where it never was silent for as long; else 0."""
+        silent_us = now_us - self.word_us if self.word_us else 0
+        return silent_us / 1e6 if silent_us > self.pause_us else 0.0
 
     def hear(
         self,
@@ -181,6 +194,8 @@ class Climbs:
             return []
         if beat.from_us != memory.to_us:
             memory.low_us = 0  # nobody was listening: a climb may have gone by
+            for witness in memory.witnesses.values():
+                witness.word_us = 0
         memory.to_us = beat.to_us
         span = beat.spans.get(self.pressure) if self.pressure is not None else None
         if self.pressure in doubted:
@@ -330,6 +345,7 @@ def _listen(witness: Witness, span: Span | None, level: float, climbs: list[tupl
     """Whether the motor signal changed state in a beat, or since the beat before."""
     if span is None or not span.count:
         return
+    witness.speaks(span)
     if not span.low <= level < span.high:
         first = span.first > level
         _turned(witness, witness.on is not None and first != witness.on)

@@ -524,6 +524,20 @@ def test_contact_that_has_died_is_silent_and_one_with_a_sign_of_life_is_stuck(he
     assert STUCK_S < at_s(found[0].raised_us) < STUCK_S + DAY_S
 
 
+def test_clamp_that_speaks_on_change_and_dies_amid_its_noise_is_silent() -> None:
+    """A word or two a minute, by its noise alone and never the same twice; the last of them repeats that the
+    motor rests, and the pump runs on without a word."""
+
+    def hush(t):
+        return (np.random.default_rng(5).random(len(t)) < 0.8) | (t >= STUCK_S)
+
+    holding = Holding(demand_m3_s=1e-4, declared=False, hush={"motor": hush})
+    holding.spoil = {"motor": lambda t, true: true + 0.01 * np.random.default_rng(6).random(len(t))}
+    found = [one for one in last_words(holding.outcome(7.0)) if one.of == "motor"]
+    assert [(one.fault, one.cause) for one in found] == [("sensor_fault", "silent")]
+    assert STUCK_S < at_s(found[0].raised_us) < STUCK_S + DAY_S
+
+
 @pytest.mark.parametrize("share", [0.2, 0.5])
 @pytest.mark.parametrize("every_s", [1.0, 10.0])
 def test_gauge_with_much_noise_is_blamed_and_no_motor_is(every_s: float, share: float) -> None:
