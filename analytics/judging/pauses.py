@@ -13,7 +13,8 @@ Parameters:
     HALF     0.5   of the leak's fall: with pressure a leak changes by less (a fifth over a usual band, N 0.5)
     DIGITS   1     of the gauge's last digit in that half: a coarser one may say the same all through
     WORDS, APART_S  3 words, the first and last of them 300 s apart: half of a beat
-    BEATS    3     half an hour, as a piece of rest
+    BEATS    6     an hour, as those that are judged: a word each ten minutes tells less in half of one than
+                   its own noise
     KEPT     23 h  less than the day that is judged: what stood still before a leak began delays it by nothing
 
 Source: none; it is arithmetic.
@@ -34,7 +35,7 @@ if TYPE_CHECKING:
     from analytics.seeing.water import Water
 
 HALF, DIGITS = 0.5, 1.0
-WORDS, APART_US, BEATS = 3, 300_000_000, 3
+WORDS, APART_US, BEATS = 3, 300_000_000, 6
 KEPT_US = 23 * HOUR_US
 
 

@@ -34,6 +34,15 @@ def test_a_line_that_stands_still_does_not_leak(words: int) -> None:
     assert after(0.0, words, 10.0, noise_pa=20.0).refuting(LEAK_M3_S, WATER, 36 * BEAT_US) >= 30
 
 
+@pytest.mark.parametrize(("leak_m3_s", "refuted"), [(0.0, True), (LEAK_M3_S, False)])
+def test_a_sign_of_life_each_ten_minutes_tells_of_an_hour(leak_m3_s: float, refuted: bool) -> None:
+    """Half of a leak of 10 L/h takes less in half an hour than the gauge's last digit, and more in one."""
+    pauses = after(leak_m3_s, 1, 10.0, noise_pa=500.0)
+    half_m3 = 0.5 * LEAK_M3_S * 1200.0
+    pauses.digit_pa = 1.2 * half_m3 / WATER.compliance_m3_pa(3.2 * BAR)
+    assert bool(pauses.refuting(LEAK_M3_S, WATER, 36 * BEAT_US)) is refuted
+
+
 @pytest.mark.parametrize("words", [600, 60, 10, 1])
 @pytest.mark.parametrize(("digit_pa", "noise_pa"), [(10.0, 20.0), (1000.0, 0.0), (7000.0, 0.0)])
 def test_a_leak_is_never_refuted(words: int, digit_pa: float, noise_pa: float) -> None:
@@ -41,7 +50,7 @@ def test_a_leak_is_never_refuted(words: int, digit_pa: float, noise_pa: float) -
 
 
 def test_a_gauge_whose_digit_is_coarser_than_the_fall_refutes_nothing() -> None:
-    assert after(0.0, 60, 7000.0, noise_pa=3000.0).refuting(LEAK_M3_S, WATER, 36 * BEAT_US) == 0
+    assert after(0.0, 60, 14000.0, noise_pa=6000.0).refuting(LEAK_M3_S, WATER, 36 * BEAT_US) == 0
 
 
 def test_beats_with_a_run_say_nothing() -> None:
