@@ -32,7 +32,7 @@ from analytics.judging.attempts import Attempts
 from analytics.judging.flows import NONE_SHARE, SURE
 from analytics.judging.instruments import shut_from, two_say_dry
 from analytics.judging.pace_words import within
-from analytics.judging.story import EARLY_S, lasted
+from analytics.judging.story import EARLY_S, lasted, step_pa, turns_dry
 from analytics.judging.supply import storage_low
 from analytics.judging.watch import AllClear, Claim, Coverage, Detector
 from analytics.plant.description import Measure
@@ -42,7 +42,7 @@ if TYPE_CHECKING:
 
     from analytics.judging.reference import Reference
     from analytics.judging.watch import Known, Word
-    from analytics.judging.worked_out import Witness
+    from analytics.judging.worked_out import Story, Witness
     from analytics.plant.description import Plant
     from analytics.seeing.events import Look, Rest, Run
 
@@ -75,6 +75,8 @@ class PrimeMemory(msgspec.Struct):
     since_us: int = 0
     measured: bool = False  # in this run, by more than pressure
     idle_us: int = 0  # when no water was last seen to move
+    moved_us: int = 0  # when it was last seen to, by more than pressure or by a rise of it
+    low_pa: float = 0.0  # the lowest of the run, or since that rise
     tried: bool = False  # a run has begun and ended since
     attempts: Attempts = msgspec.field(default_factory=Attempts)
 
@@ -93,13 +95,14 @@ class NoDelivery(Detector):
             return ()
         if memory.run_us != look.start_us:
             memory.run_us, memory.looks, memory.measured = look.start_us, 0, False
+            memory.low_pa = look.pressure_pa or 0.0
         low = seen.low
-        # at its outlet a storage is expected to run dry: a pump that gains nothing there has
-        story = known.story
-        stands = lasted(story.standing_since_us, look) or lasted(story.flat_since_us, look)
-        stands |= lasted(story.needed_since_us, look, 0.3)  # or what was never drawn is, just now
-        nothing = stands or _no_kink(look, seen, known.usual)
-        dry = low is True and not seen.sure and nothing
+        self._note_moved(look, seen, known.usual)
+        # at its outlet a storage is expected to run dry: a pump that gains nothing there has, unless its
+        # motor keeps its load
+        nothing = self._gains_nothing(look, known.story) or _no_kink(look, seen, known.usual)
+        works = look.motor_level is not None and not turns_dry(look, known)
+        dry = low is True and not seen.sure and nothing and not works
         if not (seen.idle or dry) or seen.shut:
             memory.looks = 0
             return ()
@@ -113,6 +116,26 @@ class NoDelivery(Detector):
         if not sure or bool(low) is not self.WHEN_LOW:
             return ()
         return [self._claim(look, seen, low, known)]
+
+    def _note_moved(self, look: Look, seen: Witness, usual: Reference) -> None:
+        """Keep when water surely moved: an instrument said so, or pressure rose, which takes one."""
+        memory, now_pa = self.memory, look.pressure_pa or 0.0
+        rose = now_pa > memory.low_pa + step_pa(look, usual)
+        memory.low_pa = now_pa if rose else min(memory.low_pa, now_pa)
+        if rose or (seen.sure and not seen.idle):
+            memory.moved_us = look.at_us
+
+    def _gains_nothing(self, look: Look, story: Story) -> bool:
+        """Whether the tank has gained nothing for long enough, since water was last seen to move."""
+        states = (
+            (story.standing_since_us, 1.0),
+            (story.flat_since_us, 1.0),
+            (story.needed_since_us, 0.3),  # or what was never drawn is, just now
+        )
+        return any(
+            since_us is not None and lasted(max(since_us, self.memory.moved_us), look, share)
+            for since_us, share in states
+        )
 
     def _claim(self, look: Look, seen: Witness, low: bool | None, known: Known) -> Claim:
         evidence = {"run_age_s": look.age_s, "pressure_pa": look.pressure_pa or 0.0}

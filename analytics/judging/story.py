@@ -229,7 +229,7 @@ def _note_rise(story: Story, look: Look, known: Known, usual: Reference) -> None
     now_pa = look.pressure_pa
     if now_pa is None:
         return
-    step = _step_pa(look, usual)
+    step = step_pa(look, usual)
     if now_pa > story.base_pa + step:
         story.base_pa, story.base_us = now_pa, look.at_us
     if now_pa > story.high_pa + step:
@@ -304,12 +304,12 @@ def _note_load(story: Story, look: Look, known: Known) -> None:
     now_pa, level = look.pressure_pa, look.motor_level
     if now_pa is None or level is None:
         return
-    step_pa = _step_pa(look, known.usual)
+    least_pa = step_pa(look, known.usual)
     if now_pa > known.usual.start_pa + LIFTED * known.usual.band_pa:
         # no air warms up to here: a step need only be out of the noise
-        step_pa = min(step_pa, max(NOISE_STEP * (look.noise_pa or 0.0), LEAST_STEP * known.usual.band_pa))
-    if story.seen_pa is None or abs(now_pa - story.seen_pa) > step_pa:
-        above_pa = max(known.usual.start_pa, look.pressure_start_pa or 0.0) + step_pa
+        least_pa = min(least_pa, max(NOISE_STEP * (look.noise_pa or 0.0), LEAST_STEP * known.usual.band_pa))
+    if story.seen_pa is None or abs(now_pa - story.seen_pa) > least_pa:
+        above_pa = max(known.usual.start_pa, look.pressure_start_pa or 0.0) + least_pa
         rose = story.seen_pa is not None and now_pa > max(story.seen_pa, above_pa)
         story.crept |= rose and level > dry_share(known) * (story.seen_level or 0.0)
         story.seen_pa, story.seen_level = now_pa, level
@@ -328,7 +328,8 @@ def turns_dry(look: Look, known: Known) -> bool:
     return look.motor_level is not None and look.motor_level < dry_share(known) * full
 
 
-def _step_pa(look: Look, usual: Reference) -> float:
+def step_pa(look: Look, usual: Reference) -> float:
+    """What pressure must rise by to be lifted: neither noise nor air that warms."""
     return max(STEP * usual.band_pa, 4.0 * (look.noise_pa or 0.0))
 
 
@@ -494,7 +495,7 @@ def weak(story: Story, look: Look, known: Known, usual: Reference) -> bool:
         return False
     slow = story.lift_m3_s is not None and story.lift_m3_s < NONE_SHARE * usual.delivery_m3_s
     lifted = story.high_pa > usual.start_pa + LIFTED * usual.band_pa
-    story.crept |= slow and lifted and look.pressure_pa > story.high_pa - _step_pa(look, usual)
+    story.crept |= slow and lifted and look.pressure_pa > story.high_pa - step_pa(look, usual)
     return story.crept
 
 

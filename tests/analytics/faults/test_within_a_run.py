@@ -177,7 +177,7 @@ def test_a_storage_at_its_outlet_and_a_start_without_delivery_are_a_dry_supply(
     q = 5e-4
     known = SimpleNamespace(
         plant=detector.plant, story=Story(), witness=Witness(False, False, False, share, None, 1, True),
-        usual=SimpleNamespace(delivery_m3_s=q, now_m3_s=q),
+        usual=SimpleNamespace(delivery_m3_s=q, now_m3_s=q, band_pa=20 * PSI),
     )  # fmt: skip
     heard = []
     for k in range(2):
@@ -190,6 +190,43 @@ def test_a_storage_at_its_outlet_and_a_start_without_delivery_are_a_dry_supply(
         )  # fmt: skip
         heard.append(len(detector.look(look, known)))  # type: ignore[arg-type]
     assert heard == [0, said]
+
+
+@pytest.mark.parametrize(
+    ("sure_until_s", "rises_s", "level", "said_s"),
+    [
+        (0.0, 1e9, None, [60.0]),
+        (40.0, 1e9, None, [90.0]),
+        (0.0, 40.0, None, [90.0]),
+        (0.0, 1e9, 0.5, [60.0]),
+        (0.0, 1e9, 0.9, []),
+    ],
+)
+def test_a_storage_at_its_outlet_is_dry_once_no_water_was_seen_to_move_for_long_enough(
+    sure_until_s: float, rises_s: float, level: float | None, said_s: list[float]
+) -> None:
+    """The tank stands against a hose; for a while the meter sees water pass, or pressure rises by 2 psi; or
+    the motor keeps a load that a pump without water has not."""
+    detector = dry_supply.detector(traces.plant(traces.Trace(extra={"level": 0.1})))
+    usual = SimpleNamespace(
+        delivery_m3_s=5e-4, now_m3_s=5e-4, band_pa=20 * PSI, motor_level=1.0, clean_level=1.0
+    )
+    said: list[float] = []
+    for age_s in np.arange(15.0, 120.0, 5.0):
+        look = Look(
+            at_us=int(age_s * 1e6), start_us=1, age_s=age_s, window_s=15.0, samples=15,
+            entire=True, interval_s=1.0, pressure_start_pa=30 * PSI,
+            pressure_pa=(40.0 + 2.0 * (age_s >= rises_s)) * PSI,
+            pressure_high_pa=42 * PSI, slope_m3_s=0.0, slope_pa_s=None, slope_first_m3_s=None,
+            slope_before_m3_s=None, noise_pa=None, motor_level=level, flow_m3_s=None, discharge_pa=None,
+            suction_pa=None, slope_error_m3_s=1e-5,
+        )  # fmt: skip
+        known = SimpleNamespace(
+            plant=detector.plant, usual=usual, story=Story(standing_since_us=10_000_000),
+            witness=Witness(False, age_s <= sure_until_s, False, None, None, 1, True),
+        )  # fmt: skip
+        said += [age_s] * bool(detector.look(look, known))  # type: ignore[arg-type]
+    assert said[:1] == said_s
 
 
 def test_a_kink_in_a_line_that_has_run_out_is_none() -> None:
