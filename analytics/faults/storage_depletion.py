@@ -25,9 +25,11 @@ Parameters:
     RAISED      0.2       chance of being empty within warn_ahead: told by the median every second owner
                           would be told too late; EVEN_SHARE 0.5 while fewer than KNOWN_DAYS 4 tell how days
                           scatter; or HEAVY_SHARE 0.25 where the last 24 hours, gone on with, empty it in
-                          that time: guests and a new watering schedule are seen before their week
+                          that time, and took MORE 1.25 times what any of the days before took (two, at
+                          least): guests and a new watering schedule are seen before their week
     YOUNG_SHARE 0.8       that chance, while no whole day has been seen: half a day may hold all of the
-                          garden's water, or none of it
+                          garden's water, or none of it; and while one alone has, of which HALF went in GO_H 3
+                          hours: what is watered in one go may be so every second day
     LEAK_SHARE  0.5 %     of the volume a day: below it a loss at rest is evaporation and scatter
     SURE_ERRORS 3         standard errors above nothing: once in 700 by chance, and it is asked once an hour
                           for some days
@@ -36,6 +38,9 @@ Parameters:
     CLEAR       1.5       times warn_ahead at the median, and no reason left to raise it: cleared (rain,
                           a refill, a repair)
     DAY_PART    12 h      of dry level needed to count a day; a young plant's first half day likewise
+    FIRST_DAY   22 h      of the first: rain leaves out any hours, but who begins to record at noon leaves out
+                          the same ones that a garden or a herd does not drink in, and half a day with all of
+                          its water is none to be doubled
     AT_OUTLET   0.5 %     of the full level above the outlet counts as there
 
 Source: forecast as in its module; the rest common practice, no source.
@@ -65,16 +70,19 @@ if TYPE_CHECKING:
     from analytics.seeing.beats import Beat
     from analytics.seeing.events import Day
 
-HEAVY_SHARE, RAISED, EVEN_SHARE, YOUNG_SHARE, KNOWN_DAYS = 0.25, 0.2, 0.5, 0.8, 4
+HEAVY_SHARE, RAISED, EVEN_SHARE, YOUNG_SHARE = 0.25, 0.2, 0.5, 0.8
+KNOWN_DAYS, FEWEST_DAYS, MORE = 4, 2, 1.25
+HALF, GO_H = 0.5, 3
 SURE_ERRORS = 3.0
 LEAK_SHARE = 0.005
 MOST_SHARE, PART_SHARE = 0.5, 0.25
 TAKEN_BACK = 3
 CLEAR = 1.5
 DAY_PART_S = 12 * 3600.0
+FIRST_DAY_S = 22 * 3600.0
 AT_OUTLET = 0.005
 OUTLET_BEATS = 2
-DAY_S = 86_400.0
+DAY_S, DAY_HOURS = 86_400.0, 24
 #: Hour by hour the tank's content changes by less than a forecast can tell.
 LOOK_US = HOUR_US
 
@@ -132,7 +140,7 @@ class StorageDepletion(Detector):
                 stock = self.memory.storages[name] = Stock()
             if not beat.to_us % LOOK_US:
                 stock.due = True  # not only where the hour's last beat has a word: each 15 min it may never
-                stock.day_m3, stock.hour_m3 = [*stock.day_m3[-23:], stock.hour_m3], 0.0
+                stock.day_m3, stock.hour_m3 = [*stock.day_m3[1 - DAY_HOURS :], stock.hour_m3], 0.0
             if not known.levels.spoke(name, beat):
                 continue
             if known.is_open("sensor_fault", watched.level_name):
@@ -148,7 +156,7 @@ class StorageDepletion(Detector):
 
     def day(self, day: Day, known: Known) -> Sequence[Word]:
         for stock in self.memory.storages.values():
-            whole = stock.dry_s >= DAY_PART_S
+            whole = stock.dry_s >= (DAY_PART_S if stock.days_m3 else FIRST_DAY_S)
             stock.days_m3 = [
                 *stock.days_m3[-RECORD_DAYS + 1 :],
                 max(stock.drawn_m3, 0.0) * DAY_S / stock.dry_s if whole else None,
@@ -181,8 +189,11 @@ class StorageDepletion(Detector):
         days = list(stock.days_m3)
         if stock.mended:  # what was lost then is no demand
             days = [None if lost else day for day, lost in zip(days, stock.lost, strict=True)]
-        if not any(day is not None for day in days) and stock.dry_s >= DAY_PART_S:
-            days = [max(stock.drawn_m3, 0.0) * DAY_S / stock.dry_s]
+        if not any(day is not None for day in days) and not (stock.losing and stock.mended):
+            if len(stock.day_m3) == DAY_HOURS:
+                days = [max(sum(stock.day_m3), 0.0)]
+            elif stock.dry_s >= DAY_PART_S:
+                days = [max(stock.drawn_m3, 0.0) * DAY_S / stock.dry_s]
         return days_to_empty(_usable_m3(storage, stock.level_m), days, shares)
 
     def _judge(self, stock: Stock, beat: Beat, watched: Watched, known: Known) -> Sequence[Word]:
@@ -205,11 +216,11 @@ class StorageDepletion(Detector):
             return ()
         if known.levels.tracks[storage.name].fed_1 > FED and not (there or stock.standing):
             return ()  # whoever fills it by a pump fills it again
-        goes_on = (
-            _usable_m3(storage, stock.level_m) <= warn_days * sum(stock.day_m3) and len(stock.day_m3) == 24
-        )
+        goes_on = _is_new(stock) and _usable_m3(storage, stock.level_m) <= warn_days * sum(stock.day_m3)
         _, heavy, raised, middle, late, _ = bands
-        soon = (raised if known_days >= KNOWN_DAYS else middle if known_days else late) <= warn_days
+        whole = known_days > 0 or len(stock.day_m3) == DAY_HOURS
+        young = known_days < FEWEST_DAYS and (not whole or _in_one_go(stock))
+        soon = (late if young else middle if known_days < KNOWN_DAYS else raised) <= warn_days
         if soon or (stock.standing and middle <= warn_days) or (heavy <= warn_days and goes_on):
             stock.since_us = stock.since_us if stock.standing else beat.from_us
             stock.standing = True
@@ -286,6 +297,21 @@ class StorageDepletion(Detector):
         if share >= MOST_SHARE or (share >= PART_SHARE and lasts):
             return "leak"
         return "demand" if share < PART_SHARE and not known.is_open("supply_leak") else None
+
+
+def _in_one_go(stock: Stock) -> bool:
+    """Whether most of what the last 24 hours took went within a few of them."""
+    hours = stock.day_m3
+    most = max((sum(hours[at : at + GO_H]) for at in range(len(hours))), default=0.0)
+    return most > HALF * sum(hours)
+
+
+def _is_new(stock: Stock) -> bool:
+    """Whether the last 24 hours took more than any day before them: one as heavy that came and went, as a
+    garden's, says that this one will, too."""
+    before = [day for day in stock.days_m3[:-1] if day is not None]  # the newest is a part of them
+    whole = len(stock.day_m3) == DAY_HOURS and len(before) >= FEWEST_DAYS
+    return whole and sum(stock.day_m3) > MORE * max(before)
 
 
 def _loses(storage: Storage, known: Known) -> bool:

@@ -11,6 +11,7 @@ import pytest
 sys.path.insert(0, str(Path(__file__).parent))
 from holding import DAY_S, NIGHT_S, Holding, at_s, last_words, told
 
+from analytics.faults.storage_depletion import Stock, _is_new
 from analytics.faults.storage_leak import One, StorageLeak
 from analytics.judging.balance import LevelStep
 from analytics.outlooks.slope import Part, Slope
@@ -204,6 +205,42 @@ def test_half_a_day_of_watering_is_no_habit() -> None:
 
     holding = Holding(demand_m3_s=2e-5, level_m=0.7, spoil={"level": watered})
     assert [one for one in told(holding.outcome(0.95)) if one[0] == "storage_depletion"] == []
+
+
+def waters(every_days: int, litres: float):
+    """A garden's water in the evening of each so manieth day, the first of them."""
+
+    def lost(t):
+        due = (t // DAY_S % every_days == 0) & (t % DAY_S >= 11 * 3600.0) & (t % DAY_S < 12 * 3600.0)
+        return np.where(due, litres / 1e3 / 3600.0, 0.0)
+
+    return lost
+
+
+@pytest.mark.parametrize(("litres", "level_m"), [(2000.0, 0.55), (3000.0, 0.65)])
+def test_what_a_garden_takes_every_second_day_is_not_taken_to_be_each_day_s(
+    litres: float, level_m: float
+) -> None:
+    """The house takes 0.7 m3 a day. Who begins to record on the morning of a garden's day sees two thirds of
+    a day with all of its water; told three days ahead, and not a week."""
+    holding = Holding(leak_m3_s=waters(2, litres), level_m=level_m, level_every_s=300.0)
+    t = np.arange(0.0, 20 * DAY_S, 600.0)
+    gone = np.cumsum(waters(2, litres)(t) + np.where(t % DAY_S >= NIGHT_S, 1.2e-5, 0.0)) * 600.0
+    empty_s = float(t[np.flatnonzero(gone >= (level_m - 0.1) * 30.0)[0]])
+    found = [one for one in last_words(holding.outcome(empty_s / DAY_S)) if one.fault == "storage_depletion"]
+    assert len(found) == 1
+    assert 2.5 < (empty_s - at_s(found[0].raised_us)) / DAY_S < 3.9
+
+
+@pytest.mark.parametrize(
+    ("days_m3", "litres_h", "new"),
+    [([1.0, 1.0, 1.0], 100.0, True), ([1.0, 2.4, 1.0, 1.0], 100.0, False), ([1.0, 2.4], 100.0, False)],
+)
+def test_a_heavy_day_is_new_where_none_as_heavy_has_come_and_gone(
+    days_m3: list[float | None], litres_h: float, new: bool
+) -> None:
+    """2.4 m3 in the last 24 hours; the newest day is a part of them."""
+    assert _is_new(Stock(days_m3=days_m3, day_m3=[litres_h / 1e3] * 24)) is new
 
 
 @pytest.mark.parametrize("demand_m3_s", [1e-5, 4e-5])
