@@ -76,7 +76,7 @@ class PrimeMemory(msgspec.Struct):
     measured: bool = False  # in this run, by more than pressure
     idle_us: int = 0  # when no water was last seen to move
     moved_us: int = 0  # when it was last seen to, by more than pressure or by a rise of it
-    low_pa: float = 0.0  # the lowest of the run, or since that rise
+    low_pa: float | None = None  # the lowest of the run, or since that rise
     tried: bool = False  # a run has begun and ended since
     attempts: Attempts = msgspec.field(default_factory=Attempts)
 
@@ -95,7 +95,7 @@ class NoDelivery(Detector):
             return ()
         if memory.run_us != look.start_us:
             memory.run_us, memory.looks, memory.measured = look.start_us, 0, False
-            memory.low_pa = look.pressure_pa or 0.0
+            memory.low_pa = None
         low = seen.low
         self._note_moved(look, seen, known.usual)
         # at its outlet a storage is expected to run dry: a pump that gains nothing there has, unless its
@@ -120,8 +120,8 @@ class NoDelivery(Detector):
     def _note_moved(self, look: Look, seen: Witness, usual: Reference) -> None:
         """Keep when water surely moved: an instrument said so, or pressure rose, which takes one."""
         memory, now_pa = self.memory, look.pressure_pa or 0.0
-        rose = now_pa > memory.low_pa + step_pa(look, usual)
-        memory.low_pa = now_pa if rose else min(memory.low_pa, now_pa)
+        rose = memory.low_pa is not None and now_pa > memory.low_pa + step_pa(look, usual)
+        memory.low_pa = now_pa if rose or memory.low_pa is None else min(memory.low_pa, now_pa)
         if rose or (seen.sure and not seen.idle):
             memory.moved_us = look.at_us
 
