@@ -46,6 +46,7 @@ STALLED = 2.2
 BACK = 1.10
 KEPT, ENOUGH = 4, 3
 BRIEF_S = 5.0
+INRUSH_S = 2.0  # it lasts for less than a second
 #: A stalled motor trips on its protector within some ten seconds: seen more coarsely than this, the one
 #: sample that stands so high may be the inrush.
 CLOSELY_S = 5.0
@@ -78,6 +79,8 @@ class OverloadMemory(msgspec.Struct):
     vain_us: int = 0  # when the last of them began
     high_run_us: int = 0  # the run whose looks see it stand so high, one after the other
     high_since_us: int = 0
+    past_us: int = 0  # the first of these looks whose window lies past the inrush, and the newest words in it
+    past_level: float = 0.0
     words: LoneWords = msgspec.field(default_factory=LoneWords)
     stalled: bool = False  # the rotor was seen to be jammed, until the finding clears
 
@@ -169,12 +172,19 @@ class MotorOverload(Detector):
 
     def _stands(self, look: Look, known: Known) -> bool:
         """Whether a meter that looks seldom has seen the motor so high in more than one word, none of them
-        the run's first: one alone is an inrush, or wild, and stands in every look whose window holds it."""
-        memory, every_s = self.memory, self._every_s(known)
+        the run's first: one alone is an inrush, or wild, and stands in every look whose window holds it. Of
+        one that speaks oftener than it is due, since its level moves, another word is told by its value."""
+        memory, every_s, at_us = self.memory, self._every_s(known), look.at_us
         if memory.high_run_us != look.start_us:
-            memory.high_run_us, memory.high_since_us = look.start_us, look.at_us
-        longer_s = (look.at_us - memory.high_since_us) / 1e6
-        return longer_s > look.window_s and look.age_s - look.window_s >= max(every_s, 2.0)
+            memory.high_run_us, memory.high_since_us, memory.past_us = look.start_us, at_us, 0
+        past_s, window_s = look.age_s - look.window_s, look.window_s
+        if (at_us - memory.high_since_us) / 1e6 > window_s and past_s >= max(every_s, INRUSH_S):
+            return True
+        now = look.motor_now or 0.0
+        if past_s >= INRUSH_S and not memory.past_us:
+            memory.past_us, memory.past_level = at_us, now
+        apart = bool(memory.past_us) and (at_us - memory.past_us) / 1e6 > window_s
+        return apart and now != memory.past_level
 
     def _every_s(self, known: Known) -> float:
         return (known.every_s(self._motor) if self._motor is not None else None) or 0.0

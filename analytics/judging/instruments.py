@@ -22,8 +22,8 @@ Parameters:
                          against a closed valve (common practice, no source): there the two are as likely.
     SHUT_SINCE 0.72      likewise in a run that had lifted the line: half of the primes are lost within a run,
                          and a twentieth of valves is shut in one, for no more of the time a pump runs
-    AT_SHUT_OFF 0.70, 0.82   of the clean level: what is taken there. A pump that lately gives less works near
-                         it: its motor's word turns halfway between, as a clean one's does at WORKS
+    AT_SHUT_OFF 0.70, 0.82   (`story`) of the clean level: what is taken there. A pump that lately gives less
+                         works near it: its motor's word turns halfway between, as a clean one's does at WORKS
     SHORT_SHARE 0.70     of the delivery by the kink, and above NONE_SHARE: a run that delivers too little.
                          Two standard errors of a kink (15 % in a look's short window) from a whole one
     DROP_MOVES  0.6      of the usual drop, some 0.77 of the flow; DROP_NONE 0.25, half of it: gauges may
@@ -47,6 +47,7 @@ from typing import TYPE_CHECKING, Literal
 from analytics.judging.flows import CLOSE_S, NONE_SHARE, SURE, TRICKLE, kink_m3_s, share_1
 from analytics.judging.signature import LATELY
 from analytics.judging.story import (
+    AT_SHUT_OFF,
     CHARGED,
     EARLY_S,
     HEAD,
@@ -73,7 +74,6 @@ if TYPE_CHECKING:
 
 IDLES = {Measure.PUMP_POWER: 0.80, Measure.PUMP_CURRENT: 0.85}
 WORKS, SHUT, SHUT_SINCE = 0.90, 0.65, 0.72
-AT_SHUT_OFF = {Measure.PUMP_POWER: 0.70, Measure.PUMP_CURRENT: 0.82}
 SHORT_SHARE = 0.70
 DROP_MOVES, DROP_NONE, DROP_SURE = 0.6, 0.25, 6.0
 DROP_LEAST_PA, GAUGES_PA = 500.0, 8_500.0
@@ -104,7 +104,8 @@ def by_instruments(look: Look, known: Known, usual: Reference, story: Story) -> 
     if look.age_s < 12.0:
         return None
     drop = by_drop(look, known, usual)
-    meter = by_meter(look, known, usual, story)
+    # a motor without load is believed before what noise may have made
+    meter = by_meter(look, known, usual, story, SURE if turns_dry(look, known) else 0.0)
     if "moves" in (drop, meter) or (meter is None and _throttled(look, known, usual, story, drop)):
         return "moves"
     motor = _by_motor(look, known, usual, story)
@@ -195,8 +196,9 @@ def two_say_dry(look: Look, known: Known) -> bool:
     return said.count("dry") >= 2
 
 
-def by_meter(look: Look, known: Known, usual: Reference, story: Story) -> Says | None:
-    """By the meter behind the tank and what the tank gives or takes."""
+def by_meter(look: Look, known: Known, usual: Reference, story: Story, errors: float = 0.0) -> Says | None:
+    """By the meter behind the tank and what the tank gives or takes; with so many errors of that taken off
+    before it counts as delivery."""
     flow, slope = look.flow_m3_s, look.slope_m3_s
     if flow is None or slope is None or look.pressure_pa is None:
         return None
@@ -208,15 +210,22 @@ def by_meter(look: Look, known: Known, usual: Reference, story: Story) -> Says |
     # samples nobody knows by how much
     few = look.samples / max(look.samples - 2.0, 1.0)
     error = true * (look.slope_error_m3_s or 0.0) * few if told else 0.0
-    if METER_APART * error > METER_MOVES * now_m3_s and _balanced_since_the_start(look, known, usual, story):
-        return "dry"
+    if METER_APART * error > METER_MOVES * now_m3_s and (ends := _since_the_start(look, known, story)):
+        passed_m3, lost_m3, error_m3 = ends
+        whole_m3 = usual.now_m3_s * look.age_s
+        little_m3 = METER_NONE * whole_m3
+        if passed_m3 - lost_m3 - error_m3 > METER_MOVES * passed_m3:
+            return "moves"
+        sure = lost_m3 > error_m3 and whole_m3 - little_m3 > error_m3
+        if sure and passed_m3 > little_m3 and abs(passed_m3 - lost_m3) < little_m3:
+            return "dry"
     # what passes and is not missed in the tank is given, whatever the pump is thought to give
     given = flow + slope > METER_MOVES * flow + 3.0 * error
     # by a plate that says too high a charge the tank is not empty yet, and gives what passes
     own = slope + SURE * true * (look.slope_error_m3_s or 0.0) < -METER_MOVES * flow
     if not told and own and usual.drained_pa < usual.start_pa:
         return None
-    if delivery > METER_MOVES or (told and flow > 0.0 and given):
+    if delivery - errors * error / now_m3_s > METER_MOVES or (told and flow > 0.0 and given):
         return "moves"
     passed = told and flow > METER_NONE * now_m3_s and abs(delivery) < METER_NONE
     if fell_fast(story, usual) and not passed:
@@ -240,20 +249,17 @@ def by_meter(look: Look, known: Known, usual: Reference, story: Story) -> Says |
     return None
 
 
-def _balanced_since_the_start(look: Look, known: Known, usual: Reference, story: Story) -> bool:
-    """Whether the tank has given all that passed the meter in this run, beyond METER_APART errors of its two
-    ends: where a look's slope is too rough to tell, they tell it sooner than any slope within."""
+def _since_the_start(look: Look, known: Known, story: Story) -> tuple[float, float, float] | None:
+    """What passed the meter in this run, what the tank has lost in it by its two ends, and METER_APART errors
+    of these: where a look's slope is too rough to tell, they tell it sooner than any slope within."""
     began_pa, now_pa = look.pressure_start_pa, look.pressure_pa
     if began_pa is None or now_pa is None or not look.entire or story.passed_us != look.at_us:
-        return False
-    if now_pa < CHARGED * usual.drained_pa or look.noise_pa is None:
-        return False
-    true, whole_m3 = known.signature.tank_times(), usual.now_m3_s * look.age_s
-    passed_m3, lost_m3 = story.passed_m3 / true, known.water.one(began_pa) - known.water.one(now_pa)
+        return None
+    if now_pa < CHARGED * known.usual.drained_pa or look.noise_pa is None:
+        return None
     error_m3 = METER_APART * 2.0**0.5 * known.water.compliance_m3_pa(now_pa) * look.noise_pa
-    little_m3 = METER_NONE * whole_m3
-    sure = lost_m3 > error_m3 and whole_m3 - little_m3 > error_m3
-    return sure and passed_m3 > little_m3 and abs(passed_m3 - lost_m3) < little_m3
+    lost_m3 = known.water.one(began_pa) - known.water.one(now_pa)
+    return story.passed_m3 / known.signature.tank_times(), lost_m3, error_m3
 
 
 def motor_share_1(look: Look, usual: Reference) -> float | None:

@@ -87,6 +87,7 @@ RUN_UP_S = 3.0  # a motor of this size is up to speed, its inrush over
 #: Below so much of its own best in the run, by power and current, the motor turns without water: halfway
 #: between dry (0.5, and 0.7 of the current) and at shut-off (0.7 and 0.82), see `instruments`.
 DRY = {Measure.PUMP_POWER: 0.61, Measure.PUMP_CURRENT: 0.76}
+AT_SHUT_OFF = {Measure.PUMP_POWER: 0.70, Measure.PUMP_CURRENT: 0.82}
 #: A fall seen so soon is that at the start: of some 45 draws a day one in a hundred begins within it.
 EARLY_S = 20.0
 LOOKS_S = 5.0  # between looks, at first
@@ -317,14 +318,20 @@ def _note_load(story: Story, look: Look, known: Known) -> None:
 
 def dry_share(known: Known) -> float:
     """Below this share of its usual level the motor turns without water."""
+    return _of_its_motor(known, DRY)
+
+
+def _of_its_motor(known: Known, shares: dict[Measure, float]) -> float:
+    """By what is measured of the motor; nothing where a contact tells of it."""
     signal = motor_signal(known.plant)
-    return DRY.get(known.plant.signals[signal].measures, 0.0) if signal is not None else 0.0
+    return shares.get(known.plant.signals[signal].measures, 0.0) if signal is not None else 0.0
 
 
 def turns_dry(look: Look, known: Known) -> bool:
     """Whether the motor works as little as one without water, by the clean runs where they are known: a pump
-    that is worn or throttled takes less for the water, and as much for turning."""
-    full = max(known.usual.motor_level or 0.0, known.usual.clean_level or 0.0)
+    that is worn or throttled takes less for the water, and as much for turning; what one that dragged lately
+    took is no measure of one that has been mended."""
+    full = known.usual.clean_level or known.usual.motor_level or 0.0
     return look.motor_level is not None and look.motor_level < dry_share(known) * full
 
 
@@ -491,8 +498,12 @@ def weak(story: Story, look: Look, known: Known, usual: Reference) -> bool:
     """
     if look.pressure_pa is None or look.pressure_pa < usual.start_pa:
         return False
-    if look.motor_level is not None and look.motor_level < dry_share(known) * story.motor_level:
-        return False
+    if look.motor_level is not None and story.motor_level > 0.0:
+        # a worn one that creeps to its shut-off head comes to take as little as a clean one without water,
+        # but no less of its own best in the run than any takes there
+        own = look.motor_level / story.motor_level
+        if own < dry_share(known) or (own < _of_its_motor(known, AT_SHUT_OFF) and turns_dry(look, known)):
+            return False
     slow = story.lift_m3_s is not None and story.lift_m3_s < NONE_SHARE * usual.delivery_m3_s
     lifted = story.high_pa > usual.start_pa + LIFTED * usual.band_pa
     story.crept |= slow and lifted and look.pressure_pa > story.high_pa - step_pa(look, usual)
@@ -508,14 +519,11 @@ def falls_short(story: Story, look: Look, known: Known) -> bool:
     noise_m3 = SURE * known.water.compliance_m3_pa(look.pressure_pa) * (look.noise_pa or 0.0)
     gained = known.water.one(look.pressure_pa) - known.water.one(story.base_pa)
     lasts = look.age_s <= holds_s(look) and not gives_nothing(story, look, usual)
-    if (
-        story.base_us == look.start_us
-        and lasts
-        and not turns_dry(look, known)
-        and not outlet_below(look, usual)
-    ):
-        # what was drawn before the start may have been met by the pump, as far as a meter still passes it;
-        # one without load, or with its outlet below the line, meets nothing
+    if turns_dry(look, known) or outlet_below(look, usual):
+        # one without load, or with its outlet below the line, meets no draw, and no noise passes for its gain
+        noise_m3, lasts = -noise_m3, False
+    if story.base_us == look.start_us and lasts:
+        # what was drawn before the start may have been met by the pump, as far as a meter still passes it
         drawn_m3_s = max(-(look.slope_before_m3_s or 0.0), 0.0)
         if look.flow_m3_s is not None:
             drawn_m3_s = min(drawn_m3_s, look.flow_m3_s / known.signature.tank_times())

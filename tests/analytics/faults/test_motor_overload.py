@@ -116,6 +116,28 @@ def test_one_word_of_a_slow_meter_is_no_stalled_rotor_in_however_many_looks() ->
     assert [claim.cause for claim in later] == ["locked_rotor"]
 
 
+@pytest.mark.parametrize(
+    ("levels", "told"), [((18.0, 18.2), True), ((18.0, 18.0), False), ((18.0, 7.0), False)]
+)
+def test_another_word_of_a_clamp_that_speaks_on_change_is_told_by_its_value(
+    levels: tuple[float, float], told: bool
+) -> None:
+    """Due each five minutes, as a sign of life: a rotor that stalls within the run is told of at once."""
+    detector, known = MotorOverload(traces.plant(traces.Trace())), known_by(300.0)
+    look = Look(
+        at_us=0, start_us=1, age_s=100.0, window_s=20.0, samples=20, entire=True, interval_s=1.0,
+        pressure_start_pa=30 * traces.PSI, pressure_pa=35 * traces.PSI, pressure_high_pa=35 * traces.PSI,
+        slope_m3_s=None, slope_pa_s=None, slope_first_m3_s=None, slope_before_m3_s=None, noise_pa=None,
+        motor_level=18.0, flow_m3_s=None, discharge_pa=None, suction_pa=None, motor_now=18.0,
+    )  # fmt: skip
+    said = []
+    for at_s in (100, 110, 120, 130):
+        level = levels[at_s > 105]
+        changed = {"at_us": at_s * 1_000_000, "age_s": float(at_s), "motor_level": level, "motor_now": level}
+        said.append(bool(detector.look(msgspec.structs.replace(look, **changed), known)))
+    assert said == [False] * 3 + [told]
+
+
 @pytest.mark.parametrize(("level", "told"), [(7.0, False), (18.0, True)])
 def test_two_inrushes_of_a_contact_that_bounces_in_a_run_are_no_stalled_rotor(
     level: float, told: bool

@@ -53,7 +53,7 @@ def test_a_meter_that_spoke_word_for_word_and_says_nothing_passes_nothing(
 
 
 @pytest.mark.parametrize(
-    ("lost_1", "noise_pa", "says"), [(1.0, 200.0, "dry"), (0.2, 200.0, None), (1.0, 5000.0, None)]
+    ("lost_1", "noise_pa", "says"), [(1.0, 200.0, "dry"), (0.2, 200.0, "moves"), (1.0, 5000.0, None)]
 )
 def test_what_a_run_has_changed_between_its_ends_tells_a_dry_pump_by_a_rough_gauge(
     lost_1: float, noise_pa: float, says: str | None
