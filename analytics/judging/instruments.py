@@ -327,9 +327,11 @@ def _by_motor(look: Look, known: Known, usual: Reference, story: Story) -> Says 
         and look.motor_now > WORKS * usual.motor_level > level
     ):
         return None  # it has just started again: the window's middle is of a rest and of a run
-    # what stands between tells little alone; a start without a kink says the same of it
+    # what stands between tells little alone; a start without a kink says the same of it, but where the tank
+    # gains all the same: a filter that has just clogged lets through so little
     idles = motor < IDLES.get(takes, 0.0)
-    if idles or (motor < WORKS and kinkless(story) and not usual.unproven):
+    gains = (look.slope_m3_s or 0.0) > max(RISES * usual.now_m3_s, 2.0 * (look.slope_error_m3_s or 0.0))
+    if idles or (motor < WORKS and kinkless(story) and not usual.unproven and not gains):
         if shut_by_power(look, known, motor):
             return "shut"
         if idles or not may_be_weak(look, known, usual):

@@ -10,6 +10,8 @@ import pytest
 
 from analytics.judging.instruments import by_instruments, by_meter
 from analytics.judging.story import follow, weak
+from analytics.judging.worked_out import Story
+from analytics.plant.description import Measure
 from tests.analytics.faults.test_heavy_draws import learned
 from tests.analytics.faults.test_weak_pump import CONTACT, CURRENT, at, heard
 
@@ -81,3 +83,21 @@ def test_a_tank_that_has_not_lost_what_passed_the_meter_is_fed() -> None:
         follow(judge.story, look, judge)
         said.append(by_meter(look, judge, usual, judge.story))
     assert said[-1] == "moves"
+
+
+@pytest.mark.parametrize(
+    ("gains", "error", "says"), [(0.08, 0.03, None), (0.08, 0.06, "shut"), (0.0, 0.03, "shut")]
+)
+def test_a_tank_that_gains_stands_behind_no_closed_valve(
+    gains: float, error: float, says: str | None
+) -> None:
+    """The start shows a quarter of the delivery, and by its power the pump may stand at its shut-off head; a
+    filter that has just clogged lets so much through, and the tank gains beyond what its slope errs by."""
+    judge = learned(motor=Measure.PUMP_POWER, amps=700.0, amps_noise=5.0).judge
+    usual = judge.usual
+    level = 0.83 * (usual.motor_level or 0.0)
+    look = at(
+        judge, 60.0, motor_level=level, motor_now=level, slope_m3_s=gains * usual.now_m3_s,
+        slope_error_m3_s=error * usual.now_m3_s,
+    )  # fmt: skip
+    assert by_instruments(look, judge, usual, Story(kink_share=0.28)) == says
