@@ -31,6 +31,7 @@ Parameters, each a statement about what cannot be:
                         50 mm: 0.6 A sqrt(2 g h)): a level that leapt further from one word to the
                         next, and stood there for LEAP_BEATS 3 beats, was moved or has lost its zero;
     LEAP_HELD_S  3 d    it is held against the gauge so long, unless it leaps back
+    a level that throws lone wrong words: see `analytics.judging.lone_levels`
     a pressure gauge that jumps: see `analytics.judging.wild_gauge`, and one that leaps and stays: `leaps`; a
     motor meter that jumps: `wild_motor`; a gauge that feels no run: `deaf_gauge`, a flow meter: `deaf_meter`
 """
@@ -49,6 +50,7 @@ from analytics.judging.deaf_gauge import Deaf
 from analytics.judging.deaf_meter import DeafMeter
 from analytics.judging.flutter import barely_on, is_stray
 from analytics.judging.leaps import Leap, Leaps
+from analytics.judging.lone_levels import NOTHING, OVER, LoneLevels
 from analytics.judging.wild_gauge import WildGauges, WildMemory
 from analytics.judging.wild_motor import WildMotor
 from analytics.plant.description import Measure
@@ -115,6 +117,7 @@ class Tail(msgspec.Struct):
     leapt_from: float = 0.0
     leapt_to: float = 0.0
     stood: int = 0  # beats since, on the far side
+    lone: LoneLevels = msgspec.field(default_factory=LoneLevels)  # of a level: its words that stand alone
 
 
 class Evidence(msgspec.Struct):
@@ -345,34 +348,44 @@ class Contradictions:
         # a step among the last two words of a beat is seen whole with the next ones only
         extremes = (span.low, span.high, *tail.value[-4:])
         step = LEVEL_STEP_SHARE * storage.full_level_m if storage is not None else AIR_STEP_K
+        lone = 0
         if max(extremes) - min(extremes) > step:
-            self._moved(tail, storage, step, beat, span, evidence)
+            lone = self._moved(tail, storage, step, beat, span, evidence)
         newest = slice(max(span.past - TAIL, span.first_at), span.past)
         time_us, value = span.times[newest].tolist(), span.values[newest].tolist()
         tail.time_us = time_us if span.count >= TAIL else [*tail.time_us, *time_us][-TAIL:]
         tail.value = value if span.count >= TAIL else [*tail.value, *value][-TAIL:]
         leapt = tail.leap_us > 0 and _stands(tail, span, beat)
+        if storage is not None:
+            leapt |= tail.lone.hear(beat.from_us, span.count, lone)
         return leapt or len(tail.jumps_us) >= JUMPS
 
     def _moved(
         self, tail: Tail, storage: Storage | None, step: float, beat: Beat, span: Span, evidence: Evidence
-    ) -> None:
-        """Keep moves of more than a step that nothing could make."""
+    ) -> int:
+        """Keep moves of more than a step that nothing could make; of a level, how many new words stand
+        alone."""
         time_us, value = np.append(tail.time_us, span.time_us), np.append(tail.value, span.value)
         if len(value) <= TAIL:
-            return
+            return 0
         falls = rises = AIR_RATE_K_S
         if storage is not None:
             area_m2 = storage.volume_m3 / storage.full_level_m
             falls = self._most_m3_s(evidence, beat) / area_m2
             rises = falls + LEAP_M3_S / area_m2  # a tanker's pump fills it
-        middle, time_us = unpaired(value)[2:-2], time_us[2:-2]
+        middle, time_us, value = unpaired(value)[2:-2], time_us[2:-2], value[2:-2]
         moved, seconds = np.diff(middle), np.diff(time_us) / 1e6
         most = step + np.where(moved > 0.0, rises, falls) * seconds
         tail.jumps_us += [beat.to_us] * int(np.count_nonzero(np.abs(moved) > most))
         tail.jumps_us = tail.jumps_us[-JUMPS:]
-        if storage is not None:
-            _leap(tail, storage, time_us, middle, seconds)
+        if storage is None:
+            return 0
+        _leap(tail, storage, time_us, middle, seconds)
+        # the first of these was the last of those before; what dips and is back has fallen, or falls again
+        far = LEAP_SHARE * storage.full_level_m + falls * seconds
+        off = np.abs(value - middle)[1:] > far
+        said = (value > NOTHING * storage.full_level_m) & (value < OVER * storage.full_level_m)
+        return int(np.count_nonzero(off & said[1:]))
 
     def _most_m3_s(self, evidence: Evidence, beat: Beat) -> float:
         """The most that can come or go: hose or burst fitting, pump, and a cloudburst while it rains."""

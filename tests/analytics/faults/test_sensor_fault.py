@@ -124,6 +124,47 @@ def test_level_that_leaps_and_stands_is_implausible() -> None:
     assert at_s(found[0].raised_us) < STUCK_S + 3600.0
 
 
+def throwing(each: int, since_s: float, until_s: float = np.inf):
+    """Lone wrong words between nothing and the truth, one in `each` by chance."""
+
+    def spoil(t, true):
+        rng = np.random.default_rng(5)
+        wrong = (rng.random(len(t)) < 1.0 / each) & (t >= since_s) & (t < until_s)
+        return np.where(wrong, true * rng.uniform(0.2, 0.9, len(t)), true)
+
+    return spoil
+
+
+@pytest.mark.parametrize("level_every_s", [10.0, 60.0])
+def test_level_that_throws_a_wrong_word_in_25_is_implausible_within_a_day(level_every_s: float) -> None:
+    spoil = {"level": throwing(25, STUCK_S)}
+    found = Holding(level_every_s=level_every_s, spoil=spoil).outcome(7.0).findings
+    assert [(one.fault, one.cause, one.of, one.cleared_us) for one in found] == [
+        ("sensor_fault", "implausible", "level", None)
+    ]
+    assert STUCK_S < at_s(found[0].raised_us) < STUCK_S + DAY_S
+
+
+def test_level_that_throws_no_more_wrong_words_is_well_within_a_day() -> None:
+    found = last_words(Holding(spoil={"level": throwing(25, STUCK_S, STUCK_S + DAY_S)}).outcome(7.0))
+    assert [(one.fault, one.cause) for one in found] == [("sensor_fault", "implausible")]
+    assert found[0].cleared_us is not None
+    assert at_s(found[0].cleared_us) < STUCK_S + 2.0 * DAY_S
+
+
+def test_lone_wrong_words_of_a_level_one_in_150_are_no_fault() -> None:
+    assert told(Holding(spoil={"level": throwing(150, 0.0)}).outcome(10.0)) == []
+
+
+def test_filling_that_splashes_for_an_hour_a_day_is_no_fault_of_the_level() -> None:
+    """One word in three is thrown off meanwhile, each between two that are right."""
+
+    def spoil(t, true):
+        return np.where((t % DAY_S < 3600.0) & (t % 30.0 < 10.0), 0.6 * true, true)
+
+    assert told(Holding(level_every_s=10.0, spoil={"level": spoil}).outcome(6.0)) == []
+
+
 def test_level_that_leaps_back_is_no_fault() -> None:
     def spoil(t, true):
         return np.where((t >= STUCK_S) & (t < STUCK_S + 240.0), true - 0.4, true)
