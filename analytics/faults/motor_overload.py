@@ -13,7 +13,7 @@ mains (a tenth either way).
 
 Parameters. OVERLOAD 1.20 of the usual level (`analytics.judging.reference`) in three runs of four; within a
 run, which a burst may load, 1.30.
-STALLED 2.2 of it, for ten seconds, or in two runs in a row that filled nothing.
+STALLED 2.2 of it, for ten seconds and in more than one word, or in two runs in a row that filled nothing.
 Runs shorter than the meter's interval, of which it says a word or none, are told by these words
 (`analytics.judging.lone_words`).
 
@@ -131,7 +131,7 @@ class MotorOverload(Detector):
         again = run.cycle.start_us - memory.vain_us < TRIES_US
         memory.in_vain = (memory.in_vain if again else 0) + 1 if in_vain else 0
         memory.vain_us = run.cycle.start_us if in_vain else memory.vain_us
-        if in_vain and (memory.in_vain >= IN_VAIN or (run_s >= STANDS_S and self._no_inrush(known))):
+        if in_vain and (memory.in_vain >= IN_VAIN or _stood(run, usual)):
             memory.stalled = True
             return [self._claim(share, run.cycle.start_us, "locked_rotor")]
         if run.cycle.motor_level is None or not run.entire or run_s < BRIEF_S:
@@ -203,6 +203,14 @@ class MotorOverload(Detector):
             self.FAULT, onset_us, "high", 0.9, said, cause, evidence={"motor_share_1": share},
             apart_from=apart,
         )  # fmt: skip
+
+
+def _stood(run: Run, usual: float) -> bool:
+    """Whether the motor was seen closely to stand so high, by words of the run itself: a meter that speaks on
+    change may be silent for long before it. A lone inrush is one of them."""
+    closely = run.cycle.run_time_s <= CLOSELY_S * (run.motor_said + 1)
+    stood = run.motor_stood is not None and run.motor_stood >= STALLED * usual
+    return run.cycle.run_time_s >= STANDS_S and closely and stood
 
 
 def detector(plant: Plant) -> MotorOverload:

@@ -328,7 +328,7 @@ def _run(
         (start.start_us - run.before_stop_us) * 1e-6 if run.before_stop_us is not None and run.seen else None
     )
     span = (max(start.start_us, stop_us - TAIL_US) + RUN_UP_US, stop_us)
-    level = _held(others.get("motor"), *span)
+    level, stood = _held(others.get("motor"), *span), _stood(others.get("motor"), *span)
     discharge = _median(others.get("discharge"), *span)
     drop = _difference(others.get("discharge"), pressure, run, span[0])
     drawdown = water.between_m3(start.pressure_pa, top) if entire and water.true else float("nan")
@@ -370,6 +370,8 @@ def _run(
         motor_words=_held(others.get("motor"), run.from_us, run.to_us),
         pressure_s=spacing_us * 1e-6,
         rested_pa=_or_none(start.rested_pa) if run.seen else None,
+        motor_said=stood[0],
+        motor_stood=stood[1],
     )
 
 
@@ -407,6 +409,14 @@ def _held(track: Track | None, from_us: int, to_us: int) -> float | None:
     value, upto_us = track.value[a:b][order], np.cumsum(stood_us[order])
     middle = np.searchsorted(2 * upto_us, (upto_us[-1], upto_us[-1] + 1))  # where two halves meet, both
     return float(value[middle].mean())
+
+
+def _stood(track: Track | None, from_us: int, to_us: int) -> tuple[int, float | None]:
+    """How many words there are, and what half of them stand at or above, whatever one of them says."""
+    if track is None:
+        return 0, None
+    a, b = np.searchsorted(track.time_us, (from_us, to_us)).tolist()
+    return b - a, float(np.sort(track.value[a:b])[(b - a - 1) // 2]) if b - a > 1 else None
 
 
 def _mean(track: Track | None, from_us: int, to_us: int) -> float | None:

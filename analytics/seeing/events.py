@@ -60,6 +60,8 @@ class Run(msgspec.Struct, frozen=True):
     motor_words: float | None = None  # median of all the motor said in the run, its inrush too
     pressure_s: float | None = None
     rested_pa: float | None = None  # the highest pressure of two to four minutes before it, the motor at rest
+    motor_said: int = 0  # how often the motor spoke in it, once it was up to speed
+    motor_stood: float | None = None  # what half of those words and two at least stood at or above
 
 
 class Look(msgspec.Struct, frozen=True, gc=False):

@@ -249,3 +249,34 @@ def test_runs_shorter_than_the_clamps_interval_are_told_by_their_lone_words(
         run = Run(cycle.stop_us, cycle, True, 60.0, motor_words=word)
         found += [(claim.fault, claim.evidence["motor_share_1"]) for claim in detector.run(run, known)]
     assert found == ([("motor_overload", pytest.approx(now_a / 7.0))] * 2 if fault else [])
+
+
+def test_one_inrush_of_a_contact_that_bounces_is_no_stalled_rotor() -> None:
+    """Each 5 s: 7, 28, 0 A, and then a run as ever. The level of such a run would be that of one word."""
+    trace = traces.Trace(demand=STEADY)
+    heard = traces.readings(trace, 8 * HOUR, seed=3)
+    heard = heard[seconds(heard) % 5.0 < 0.5]
+    motor = np.flatnonzero(heard.signal == 1)
+    on = heard.value[motor] > 1.0
+    starts = np.flatnonzero(on[1:] & ~on[:-1]) + 1
+    value = heard.value.copy()
+    for start in starts[seconds(heard)[motor[starts]] > LATER_S]:
+        value[motor[start + 1 : start + 3]] = 28.0, 0.0
+    found = told(traces.plant(trace), Readings(heard.signal, heard.time_us, value))
+    assert "motor_overload" not in {finding.fault for finding in found}
+
+
+def test_a_clamp_that_speaks_on_change_tells_a_stalled_rotor_in_the_first_run() -> None:
+    """At rest it speaks each minute, and then each two seconds until the protector trips."""
+    heard, tries_s = one_word_a_start(29 * traces.PSI)
+    first_s, at_s = tries_s[0], seconds(heard)
+    tried = (heard.signal == 1) & (at_s >= first_s) & ((at_s <= first_s + 30.0) | (heard.value > 1.0))
+    said_s = np.append(first_s + np.arange(0.0, 25.0, 2.0), first_s + 25.0)
+    words = Readings.of(
+        np.full(len(said_s), 1),
+        (traces.START_US + said_s * 1e6).astype(np.int64),
+        np.append(STALLED_A + np.arange(len(said_s) - 1) % 3, 0.0),
+    )
+    found = told(traces.plant(ON_CHANGE), Readings.concatenate([heard[~tried], words]).in_time_order())
+    assert named(found) == [("motor_overload", "locked_rotor")]
+    assert (found[0].raised_us - traces.START_US) / 1e6 < tries_s[1]
