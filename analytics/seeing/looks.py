@@ -48,10 +48,13 @@ BRISK_US = 4_000_000
 NOISE = 4.2
 #: Of normal noise, its standard deviation over the median size of second differences: 1 / (0.6745 sqrt(6)).
 OF_BENDS = 0.605
-#: A signal that at its quickest speaks so many times sooner than usually is told on change.
+#: A signal that at its quickest speaks so many times sooner than now and then (one spacing in twenty) is
+#: told on change: one at set times that loses a tenth of its words is two to three times as slow there.
 ON_CHANGE = 4.0
 #: What a run's looks take from the last word of one that is told on change and says nothing meanwhile.
 HELD = ("motor", "discharge")
+#: Words of one moment, stamped by two nodes or by whole seconds: the outlet is there as soon as the motor's.
+TOGETHER_US = 1_000_000
 FALL_SEEN = 6  # windows back: more than lies between looks at a run that falls
 #: Words of a flow meter that says mostly nothing: one alone may be wild. Of those that lie further apart the
 #: pump would fill a tank in between.
@@ -220,7 +223,7 @@ def looks(
         middles["flow"] = _passed(others["flow"], middles["flow"], from_us, at_us, windows["flow"][1])
     for name in (name for name in HELD if name in windows):
         begins, ends = windows[name]
-        begins = _held_from(others[name], begins, ends, from_us)
+        begins = _held_from(others[name], begins, ends, from_us, start_us)
         middles[name] = medians(others[name].value, begins, ends)
         if name == "motor":
             newest = medians(others[name].value, np.maximum(begins, ends - 3), ends)
@@ -281,15 +284,19 @@ def _passed(
 
 
 def _held_from(
-    signal: Track, begins: NDArray[np.intp], ends: NDArray[np.intp], from_us: NDArray[np.int64]
+    signal: Track,
+    begins: NDArray[np.intp],
+    ends: NDArray[np.intp],
+    from_us: NDArray[np.int64],
+    start_us: NDArray[np.int64],
 ) -> NDArray[np.intp]:
     """Where what a motor or the outlet said begins to hold: in the window, or, of one that is told on change
-    and says nothing in it, with its last word in the run."""
-    found = begins.copy()
+    and says nothing in it, with its last word since the start, or as it was told."""
+    found, since_us = begins.copy(), np.minimum(from_us, start_us) - TOGETHER_US
     for k in np.flatnonzero((begins == ends) & (ends > 0)).tolist():
         last_us, pace = int(signal.time_us[ends[k] - 1]), signal.pace
-        on_change = ON_CHANGE * pace.quick_s(last_us) < pace.typical_s(last_us)
-        if on_change and last_us >= from_us[k]:
+        on_change = ON_CHANGE * pace.quick_s(last_us) < pace.seldom_s(last_us)
+        if on_change and last_us >= since_us[k]:
             found[k] = ends[k] - 1
     return found
 

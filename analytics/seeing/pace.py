@@ -83,6 +83,11 @@ class Pace:
             return max(10.0 * self.every_s, 120.0)
         return FIRST_LIMIT_S if self._longest_s is None else max(20.0 * self._longest_s, 300.0)
 
+    def seldom_s(self, time_us: int) -> float:
+        """What one spacing in twenty is longer than, as known at a time."""
+        known = self.learned_us is not None and self._longest_s is not None and time_us >= self.learned_us
+        return self._longest_s if known and self._longest_s is not None else self.typical_s(time_us)
+
     def typical_s(self, time_us: int) -> float:
         """Typical spacing as known at a time."""
         if self.learned_us is not None and self._typical_s is not None and time_us >= self.learned_us:

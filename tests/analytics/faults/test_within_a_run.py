@@ -22,6 +22,8 @@ from analytics.plant.description import Measure
 from analytics.records import Finding
 from analytics.seeing.events import Look
 from analytics.seeing.looks import HELD, _held_from
+from analytics.seeing.pace import Pace
+from analytics.seeing.parting import Words
 from tests.analytics import traces
 from tests.analytics.faults.test_heavy_draws import claims, learned
 from tests.analytics.faults.test_pump_runs import told
@@ -263,14 +265,22 @@ def test_an_outlet_that_sinks_by_no_more_than_its_noise_does_not_follow_the_line
     assert judge.story.throttled is throttled
 
 
-@pytest.mark.parametrize(("usually_s", "holds"), [(60.0, True), (2.0, False)])
-def test_what_an_outlet_said_on_change_holds_until_it_says_more(usually_s: float, holds: bool) -> None:
-    """It leaps at the start, and says nothing while it stands; one that speaks by the clock is silent."""
-    outlet = SimpleNamespace(
-        time_us=np.array([100, 603]) * 1_000_000,
-        pace=SimpleNamespace(quick_s=lambda us: 1.0, typical_s=lambda us: usually_s),
-    )
-    past = np.array([2])  # both words lie before the window
-    begins = _held_from(outlet, past, past, np.array([600_000_000]))  # type: ignore[arg-type]
-    assert (int(begins[0]) == 1) is holds
+@pytest.mark.parametrize(
+    ("silences_s", "holds"), [([60.0] * 80, True), ([4.0] * 70 + [600.0] * 10, True), ([2.0] * 80, False)]
+)
+@pytest.mark.parametrize("before_s", [-3.0, 0.2, 30.0])
+def test_what_an_outlet_said_on_change_holds_until_it_says_more(
+    silences_s: list[float], holds: bool, before_s: float
+) -> None:
+    """It leaps at the start, and says nothing while it stands, as it may well do in runs alone; one that
+    speaks by the clock is silent. Its word may be stamped just before the motor's, and long before it is of
+    the rest."""
+    said_s = np.cumsum([0.0, *silences_s, *[1.0] * 20])
+    pace = Pace(600.0)
+    pace.gaps(Words((said_s * 1e6).astype(np.int64), np.zeros(len(said_s))), None)
+    outlet = SimpleNamespace(time_us=(said_s * 1e6).astype(np.int64), pace=pace)
+    past = np.array([len(said_s)])  # all its words lie before the window
+    first_us = np.array([int((said_s[-1] + before_s) * 1e6)])  # the motor's first word that says "on"
+    begins = _held_from(outlet, past, past, first_us, first_us)  # type: ignore[arg-type]
+    assert (int(begins[0]) == len(said_s) - 1) is (holds and before_s < 1.0)
     assert {"motor", "discharge"} <= set(HELD)
