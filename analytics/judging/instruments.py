@@ -214,7 +214,8 @@ def by_meter(look: Look, known: Known, usual: Reference, story: Story, errors: f
         passed_m3, lost_m3, error_m3 = ends
         whole_m3 = usual.now_m3_s * look.age_s
         little_m3 = METER_NONE * whole_m3
-        if passed_m3 - lost_m3 - error_m3 > METER_MOVES * passed_m3:
+        passes = flow > 0.0 and not turns_dry(look, known)  # else it was pumped, and is no more
+        if passes and passed_m3 - lost_m3 - error_m3 > METER_MOVES * passed_m3:
             return "moves"
         sure = lost_m3 > error_m3 and whole_m3 - little_m3 > error_m3
         if sure and passed_m3 > little_m3 and abs(passed_m3 - lost_m3) < little_m3:

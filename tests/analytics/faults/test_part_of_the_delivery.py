@@ -70,19 +70,21 @@ def test_a_slope_within_its_error_adds_nothing_to_a_meter_before_a_motor_without
     assert by_instruments(look, judge, usual, judge.story) == says
 
 
-def test_a_tank_that_has_not_lost_what_passed_the_meter_is_fed() -> None:
-    """Its gauge tells nothing of a slope; over the run the two ends do."""
+@pytest.mark.parametrize(("passes", "says"), [(0.2, "moves"), (0.0, None)])
+def test_a_tank_that_has_not_lost_what_passes_the_meter_is_fed(passes: float, says: str | None) -> None:
+    """Its gauge tells nothing of a slope; over the run the two ends do, for as long as something passes: what
+    was pumped before a storage ran dry says nothing of now."""
     judge = learned(motor=CONTACT, extra={"flow": 1.0}).judge
     usual, true = judge.usual, judge.signature.tank_times()
     said = []
-    for age_s in (15.0, 60.0, 180.0):
+    for age_s, share in ((15.0, 0.2), (60.0, 0.2), (180.0, 0.2), (185.0, passes)):
         look = at(
-            judge, age_s, flow_m3_s=0.2 * usual.now_m3_s * true, slope_m3_s=-0.1 * usual.now_m3_s,
+            judge, age_s, flow_m3_s=share * usual.now_m3_s * true, slope_m3_s=-share * usual.now_m3_s / 2.0,
             slope_error_m3_s=0.4 * usual.now_m3_s, noise_pa=300.0,
         )  # fmt: skip
         follow(judge.story, look, judge)
         said.append(by_meter(look, judge, usual, judge.story))
-    assert said[-1] == "moves"
+    assert said[2:] == ["moves", says]
 
 
 @pytest.mark.parametrize(
