@@ -139,13 +139,15 @@ def test_decline_counts_runs_that_have_no_slope_and_lays_them_to_the_motors_powe
     assert found.clog > 0.5  # the motor works as ever
 
 
-def test_a_lesson_of_far_samples_lasts_a_day() -> None:
-    """A garden's two dozen runs in an evening are not how the household's look."""
+@pytest.mark.parametrize("every_s", [30.0, 14.7])
+def test_a_lesson_of_far_samples_lasts_a_day(every_s: float) -> None:
+    """A garden's two dozen runs in an evening are not how the household's look; nor are they where words that
+    are due each quarter of a minute come somewhat sooner."""
     signature = Signature()
     for at in range(LESSON + 20):
         stop_us = BEGAN_US + at * 360_000_000
         cycle = Cycle(stop_us - 90_000_000, stop_us, 90.0, 270.0, LOW, HIGH, W, 2e-4, 2e-4, 1e-5, 2e-4)
-        run = Run(stop_us, cycle, True, 30.0, -1e-5, 2e-4, -1e-5, pressure_low_pa=LOW, motor_s=90.0)
+        run = Run(stop_us, cycle, True, every_s, -1e-5, 2e-4, -1e-5, pressure_low_pa=LOW, motor_s=90.0)
         signature.learn(run, True, 0.5 * (HIGH - LOW))
     assert signature.learned_us is None
 
