@@ -1,7 +1,8 @@
 """What a sound plant does: learned where it has been learned, else from the plant file.
 
 delivery    delivery over the band [m3/s]: clean signature, else the rated flow (at cut-in; a pump gives
-            some tenth less at mid-band), else what fills the drawdown in 90 s
+            some tenth less at mid-band), which goes before a lesson of the long runs alone where it is
+            more, else what fills the drawdown in 90 s
 start, stop pressures at which the motor starts and stops
 motor level running current or power, by the newest runs that delivered, or None while unknown; clean level
             by the clean ones, when a filter had not yet throttled it
