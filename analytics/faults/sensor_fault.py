@@ -31,8 +31,9 @@ Parameters:
     STRAY       10    "runs" in mid-band in six hours (a quarter of `contradiction.STRAYS`): the motor's word
                       is not well yet
     SPOKEN_BEATS 3    beats with a word of it: no longer silent
-    INTERVALS   10    and LEAST_SILENT_S 120 s: the contract's; of words at random a pause of ten times their
-                      middle is one in a thousand (2^-10)
+
+A motor that speaks on change is silent after the contract's ten intervals and two minutes (`seeing.pace`), by
+its usual interval: of words at random a pause of ten times their middle is one in a thousand (2^-10).
 
 False alarms: each rule states something that cannot be; chance enters only by BAD_SHARE.
 
@@ -53,6 +54,7 @@ from analytics.judging.fell_silent import fell_with, joining, left_silent, of_si
 from analytics.judging.splits import LIES
 from analytics.judging.watch import AllClear, Claim, Coverage, Detector
 from analytics.plant.description import MOTOR_MEASURES, Measure
+from analytics.seeing.pace import overdue_s
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -71,7 +73,6 @@ STILL_SHARE = 0.05
 GOOD_BEATS = 18
 GOOD_BEATS_MOST = 144
 SPOKEN_BEATS = 3
-INTERVALS, LEAST_SILENT_S = 10.0, 120.0
 STRAY = 10
 SAYS = {
     "out_of_range": "says what it cannot have measured",
@@ -172,7 +173,7 @@ class SensorFault(Detector):
         witness, every_s = self.memory.evidence.climbs.witnesses.get(position), known.every_s(position)
         if position in beat.spans or witness is None or every_s is None:
             return False
-        return witness.silent_s(beat.to_us) > max(INTERVALS * every_s, LEAST_SILENT_S)
+        return witness.silent_s(beat.to_us) > overdue_s(every_s)
 
     def _speaks(self, position: int, doubt: Doubt, beat: Beat) -> Sequence[Word]:
         """A silent signal is well once it has been heard in beats enough; a stray word is no cure."""

@@ -18,6 +18,13 @@ FIRST_LIMIT_S = 3600.0
 CLOSER = 0.8  # a hundred that is closer by less is jitter
 SOONEST_S = 0.05
 HUNDREDS = 100
+#: Without a word for so many of its intervals, and for so long, a signal is silent (contract).
+INTERVALS, LEAST_SILENT_S = 10.0, 120.0
+
+
+def overdue_s(every_s: float) -> float:
+    """The silence [s] that is one, of a signal that is due each `every_s`."""
+    return max(INTERVALS * every_s, LEAST_SILENT_S)
 
 
 class Pace:
@@ -80,7 +87,7 @@ class Pace:
 
     def limit_s(self) -> float:
         if self.every_s is not None:
-            return max(10.0 * self.every_s, 120.0)
+            return overdue_s(self.every_s)
         return FIRST_LIMIT_S if self._longest_s is None else max(20.0 * self._longest_s, 300.0)
 
     def seldom_s(self, time_us: int) -> float:

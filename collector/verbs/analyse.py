@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from analytics.plant.description import Plant
     from analytics.records import Finding
 
-#: Characters a line.
+#: Characters a line: longer ones are hard to find the beginning of the next from. Common practice, no source.
 WIDEST = 96
 
 HELP = "find the faults in a recording"
@@ -67,6 +67,7 @@ def _print_story(found: Sequence[Finding], plant: Plant) -> None:
     """For a person, a paragraph a finding: when, in the plant's own time, what and why; and of what is still
     there the first thing to do, with its caution."""
     from analytics.advice import advice
+    from collector.notify.words import NO_DEVICE
 
     if not found:
         print("No fault found.")
@@ -83,7 +84,7 @@ def _print_story(found: Sequence[Finding], plant: Plant) -> None:
             if told.steps[0].caution:
                 _say(f"Caution: {told.steps[0].caution}")
         print()
-    _say("Holdwater watches and advises; it is no safety device.", indent=0)
+    _say(NO_DEVICE, indent=0)
 
 
 def _say(text: str, indent: int = 4) -> None:

@@ -98,15 +98,21 @@ def test_wild_words_hours_apart_or_beyond_any_motor_are_no_stalled_rotor(
     assert "motor_overload" not in {finding.fault for finding in told(traces.plant(ON_CHANGE), heard)}
 
 
+def stalled(window_s: float) -> Look:
+    """A look at a motor that draws 18 A where 7 A are usual, pressure at 35 psi."""
+    return Look(
+        at_us=0, start_us=1, age_s=100.0, window_s=window_s, samples=int(window_s), entire=True,
+        interval_s=1.0, pressure_start_pa=30 * traces.PSI, pressure_pa=35 * traces.PSI,
+        pressure_high_pa=35 * traces.PSI, slope_m3_s=None, slope_pa_s=None, slope_first_m3_s=None,
+        slope_before_m3_s=None, noise_pa=None, motor_level=18.0, flow_m3_s=None, discharge_pa=None,
+        suction_pa=None, motor_now=18.0,
+    )  # fmt: skip
+
+
 def test_one_word_of_a_slow_meter_is_no_stalled_rotor_in_however_many_looks() -> None:
     """Power each 30 s, looked at each ten seconds through a window of forty."""
     detector, known = MotorOverload(traces.plant(traces.Trace())), known_by(30.0)
-    look = Look(
-        at_us=0, start_us=1, age_s=100.0, window_s=40.0, samples=40, entire=True, interval_s=1.0,
-        pressure_start_pa=30 * traces.PSI, pressure_pa=35 * traces.PSI, pressure_high_pa=35 * traces.PSI,
-        slope_m3_s=None, slope_pa_s=None, slope_first_m3_s=None, slope_before_m3_s=None, noise_pa=None,
-        motor_level=18.0, flow_m3_s=None, discharge_pa=None, suction_pa=None, motor_now=18.0,
-    )  # fmt: skip
+    look = stalled(40.0)
     said = [
         detector.look(msgspec.structs.replace(look, at_us=at_s * 1_000_000, age_s=float(at_s)), known)
         for at_s in range(100, 150, 10)
@@ -124,12 +130,7 @@ def test_another_word_of_a_clamp_that_speaks_on_change_is_told_by_its_value(
 ) -> None:
     """Due each five minutes, as a sign of life: a rotor that stalls within the run is told of at once."""
     detector, known = MotorOverload(traces.plant(traces.Trace())), known_by(300.0)
-    look = Look(
-        at_us=0, start_us=1, age_s=100.0, window_s=20.0, samples=20, entire=True, interval_s=1.0,
-        pressure_start_pa=30 * traces.PSI, pressure_pa=35 * traces.PSI, pressure_high_pa=35 * traces.PSI,
-        slope_m3_s=None, slope_pa_s=None, slope_first_m3_s=None, slope_before_m3_s=None, noise_pa=None,
-        motor_level=18.0, flow_m3_s=None, discharge_pa=None, suction_pa=None, motor_now=18.0,
-    )  # fmt: skip
+    look = stalled(20.0)
     said = []
     for at_s in (100, 110, 120, 130):
         level = levels[at_s > 105]

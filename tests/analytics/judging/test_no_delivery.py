@@ -16,6 +16,7 @@ from analytics.judging.signature import Signature
 from analytics.judging.story import follow
 from analytics.judging.supply import storage_low
 from analytics.judging.watch import Claim
+from analytics.judging.worked_out import Witness
 from analytics.plant.description import Measure
 from analytics.readings import Readings
 from analytics.seeing.events import Look
@@ -259,6 +260,22 @@ def test_a_run_comes_to_cut_out_between_two_samples_only_if_it_can_come_back(
     assert _was_cut_out(look, judge, judge.usual) is may_be
 
 
+def _seen_through(
+    judge: Judge, ages_s: tuple[float, ...], start_pa: float, stands_pa: float, **said: object
+) -> Witness | None:
+    """What the last of these looks says of a run that began at one pressure and stands at another, its meter
+    at nought."""
+    seen = None
+    for age_s in ages_s:
+        look = _standing(
+            judge, flow_m3_s=0.0, age_s=age_s, start_us=10**12, at_us=10**12 + int(age_s * 1e6),
+            pressure_start_pa=start_pa, pressure_pa=stands_pa, pressure_high_pa=stands_pa, **said,
+        )  # fmt: skip
+        follow(judge.story, look, judge)
+        seen = witness(look, judge)
+    return seen
+
+
 @pytest.mark.parametrize(("lifted", "idle"), [(0.0, None), (0.4, True)])
 def test_a_start_a_little_above_all_others_that_has_lifted_pressure_is_one(
     lifted: float, idle: bool | None
@@ -270,15 +287,10 @@ def test_a_start_a_little_above_all_others_that_has_lifted_pressure_is_one(
     assert usual.start_top_pa is not None
     start_pa = usual.start_top_pa + 0.02 * usual.band_pa
     stands_pa = start_pa + lifted * usual.band_pa
-    seen = None
-    for age_s in (20.0, 60.0, 120.0):
-        look = _standing(
-            judge, flow_m3_s=0.0, motor_level=level, motor_now=level, slope_before_m3_s=0.0, age_s=age_s,
-            start_us=10**12, at_us=10**12 + int(age_s * 1e6), pressure_start_pa=start_pa,
-            pressure_pa=stands_pa, pressure_high_pa=stands_pa,
-        )  # fmt: skip
-        follow(judge.story, look, judge)
-        seen = witness(look, judge)
+    seen = _seen_through(
+        judge, (20.0, 60.0, 120.0), start_pa, stands_pa, motor_level=level, motor_now=level,
+        slope_before_m3_s=0.0,
+    )  # fmt: skip
     assert (seen.idle if seen is not None else None) is idle
 
 
@@ -291,13 +303,7 @@ def test_a_gauge_that_is_stuck_above_cut_in_shuts_no_outlet_before_a_motor_at_fu
     judge = _by_power(8.0, extra={"flow": 1.0}).judge
     usual, level = judge.usual, judge.usual.motor_level
     stuck_pa = usual.start_pa + above * usual.band_pa
-    seen = None
-    for age_s in (20.0, 30.0):
-        look = _standing(
-            judge, flow_m3_s=0.0, motor_level=level, motor_now=level, age_s=age_s, slope_first_m3_s=0.0,
-            start_us=10**12, at_us=10**12 + int(age_s * 1e6), pressure_start_pa=stuck_pa,
-            pressure_pa=stuck_pa, pressure_high_pa=stuck_pa,
-        )  # fmt: skip
-        follow(judge.story, look, judge)
-        seen = witness(look, judge)
+    seen = _seen_through(
+        judge, (20.0, 30.0), stuck_pa, stuck_pa, motor_level=level, motor_now=level, slope_first_m3_s=0.0
+    )
     assert (seen.shut if seen is not None else None) is shut
